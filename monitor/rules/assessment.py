@@ -9,7 +9,9 @@ from typing import Any, Literal
 from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.values import OriginKind, Quantity
 
-RULES_VERSION = 1  # raised whenever the same input may give another answer: checkpoints of another version are made anew
+RULES_VERSION = (
+    1  # raised whenever the same input may give another answer: checkpoints of another version are made anew
+)
 
 Side = Literal["low", "high"]
 State = Literal["in", "out", "unknown"]
@@ -52,7 +54,7 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class Excursion:
-    """One side of one quantity held, without a break, from `start` to `end` (None: still open). `dose` in K.h or %RH.h."""
+    """One side of one quantity held without a break in [start, end) (None: still open). `dose` in K.h or %RH.h."""
 
     quantity: Quantity
     side: Side
@@ -85,7 +87,7 @@ class Excursion:
 
 @dataclass(frozen=True, slots=True)
 class Episode:
-    """Excursions less than 6 h apart, for people; `end` None while one is open. `excursions` are indices of the list."""
+    """Excursions less than 6 h apart, for people; `end` None while one is open; `excursions` index the list."""
 
     start: int
     end: int | None
@@ -147,7 +149,7 @@ class ClockReading:
 
 @dataclass(frozen=True, slots=True)
 class Lot:
-    """One delivery and its clocks: the profile's, the strict one and the one with limits drawn in by the uncertainty."""
+    """One delivery and its clocks: the profile's, the strict one, and the one with limits drawn in by U."""
 
     name: str
     place: str
@@ -191,11 +193,15 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """The room was not known from `start` to `end`; `missing` names the quantities that nobody vouched for."""
+    """The room was not known from `start` to `end`; `missing` names the quantities that nobody vouched for.
+
+    `silent`: nothing was heard of one of them. Otherwise a sensor spoke, but it was stuck and proves nothing.
+    """
 
     start: int
     end: int
     missing: tuple[Quantity, ...]
+    silent: bool = True
 
     def to_json(self) -> dict[str, Any]:
         """RFC 3339 times."""
@@ -203,6 +209,7 @@ class Gap:
             "start": rfc3339(self.start),
             "end": rfc3339(self.end),
             "missing": [quantity.value for quantity in self.missing],
+            "silent": self.silent,
         }
 
 

@@ -1,0 +1,181 @@
+"""Excursions: strict, without delay, dead band or rounding. Those belong to alarms."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from monitor.basis.times import HOUR
+from monitor.basis.values import Quantity
+from monitor.rules.assessment import Episode, Excursion, Phase, Side
+from monitor.rules.channel import Mask, Times, Values
+from monitor.rules.timeline import Sides, Timeline, anyone, stretches
+
+EndedBy = Literal["return", "silence", "open"]
+EPISODE_GAP = 6 * HOUR  # excursions less than this apart are one episode, for people [ms]
+
+
+@dataclass(slots=True)
+class Open:
+    """An excursion under way. `outside` names the sensors that were outside in its last instant."""
+
+    start: int
+    phase: Phase
+    continues: bool
+    peak: float
+    dose: float = 0.0
+    sound: bool = False
+    beyond: bool = False
+    outside: tuple[str, ...] = ()
+
+    def to_json(self) -> list[Any]:
+        """As a checkpoint keeps it."""
+        return [
+            self.start, self.phase, self.continues, self.peak, self.dose, self.sound, self.beyond, list(self.outside)
+        ]  # fmt: skip
+
+    @classmethod
+    def from_json(cls, state: Sequence[Any]) -> Open:
+        """What `to_json` wrote down."""
+        start, phase, continues, peak, dose, sound, beyond, outside = state
+        return cls(start, phase, continues, peak, dose, sound, beyond, tuple(outside))
+
+    def close(self, quantity: Quantity, side: Side, end: int | None, how: EndedBy) -> Excursion:
+        """The excursion as the record has it."""
+        quality: Literal["good", "suspect"] = "good" if self.sound else "suspect"
+        return Excursion(
+            quantity, side, self.start, end, how, self.peak, self.dose, self.phase, quality, self.beyond, self.continues
+        )
+
+
+@dataclass(slots=True)
+class Track:
+    """One side of one quantity: the excursion under way; whether the last one fell silent, nothing known since."""
+
+    quantity: Quantity
+    side: Side
+    open: Open | None = None
+    silent: bool = False
+    closed: list[Excursion] = field(default_factory=list)
+
+    def to_json(self) -> list[Any]:
+        """As a checkpoint keeps it."""
+        return [None if self.open is None else self.open.to_json(), self.silent]
+
+    def restore(self, state: Sequence[Any]) -> None:
+        """Take up what `to_json` wrote down."""
+        self.open = None if state[0] is None else Open.from_json(state[0])
+        self.silent = bool(state[1])
+
+    def copy(self) -> Track:
+        """An independent copy, to look ahead with."""
+        return replace(self, open=None if self.open is None else replace(self.open), closed=list(self.closed))
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """One side over the intervals of a block: who is outside, how far, and what is known. Columns are intervals."""
+
+    outside: Mask
+    worst: Values
+    distance: Values
+    sound: Mask
+    beyond: Mask
+    any: Mask
+
+
+def _held(line: Timeline, quantity: Quantity, side: Side, judged: Sides, limit: Values, guard: Values) -> _Held:
+    voices = line.voices[quantity]
+    outside = judged.low if side == "low" else judged.high
+    if side == "low":
+        worst = np.where(outside, voices.value, np.inf).min(axis=0, initial=np.inf)
+    else:
+        worst = np.where(outside, voices.value, -np.inf).max(axis=0, initial=-np.inf)
+    held = anyone(outside)
+    distance = np.where(held, np.abs(worst - limit), 0.0)
+    far = np.abs(voices.value - limit) > guard[:, None]
+    sound, beyond = anyone(outside & ~voices.suspect), anyone(outside & far)
+    return _Held(outside, worst, distance, sound, beyond, held)
+
+
+def _segments(edges: Times, held: Mask, midnights: Times) -> list[tuple[int, int]]:
+    """Stretches [a, b) of interval numbers in which the side holds, cut at midnights as well."""
+    cuts = np.searchsorted(edges, midnights)
+    cuts = cuts[(cuts > 0) & (cuts < len(held))]
+    inner = cuts[held[cuts] & held[cuts - 1]].tolist()
+    whole = stretches(held)
+    starts = sorted([a for a, _ in whole] + inner)
+    ends = sorted([b for _, b in whole] + inner)
+    return list(zip(starts, ends, strict=True))
+
+
+def follow(
+    track: Track,
+    line: Timeline,
+    judged: Sides,
+    limit: Values,
+    guard: Values,
+    phases: Sequence[tuple[int, Phase]],
+    midnights: Times,
+) -> None:
+    """Carry one side of one quantity over a block of intervals.
+
+    `limit` is the limit an interval, `guard` the uncertainty a sensor, `phases` the phases with their first instants.
+    What is open at the block's end stays open in `track`. The dose is summed a day at a time, in order of days, so that
+    it does not depend on how a span is cut into blocks.
+    """
+    held = _held(line, track.quantity, track.side, judged, limit, guard)
+    edges, last = line.edges, len(line.edges) - 1
+    hours = line.length / HOUR
+    known = judged.known
+    names = [sensor.name for sensor in line.sensors]
+    speaking = line.voices[track.quantity].speaking
+    at = 0
+    for a, b in _segments(edges, held.any, midnights):
+        _settle(track, at, a, edges, known, speaking, names)
+        if track.open is None:
+            phase = next(name for since, name in reversed(phases) if since <= edges[a])
+            track.open = Open(int(edges[a]), phase, track.silent, float(held.worst[a]))
+            track.silent = False
+        here = track.open
+        pick = min if track.side == "low" else max
+        extreme = held.worst[a:b].min() if track.side == "low" else held.worst[a:b].max()
+        here.peak = pick(here.peak, float(extreme))
+        here.dose += float(np.sum(held.distance[a:b] * hours[a:b]))
+        here.sound |= bool(held.sound[a:b].any())
+        here.beyond |= bool(held.beyond[a:b].any())
+        here.outside = tuple(names[k] for k in np.flatnonzero(held.outside[:, b - 1]))
+        at = b
+    _settle(track, at, last, edges, known, speaking, names)
+
+
+def _settle(track: Track, at: int, until: int, edges: Times, known: Mask, speaking: Mask, names: Sequence[str]) -> None:
+    """Close what ended at interval `at`, if the side does not hold from there, and note what is known up to `until`."""
+    if at >= until:
+        return
+    if track.open is not None:
+        row = {name: k for k, name in enumerate(names)}
+        returned = all(name in row and speaking[row[name], at] for name in track.open.outside)
+        track.closed.append(
+            track.open.close(track.quantity, track.side, int(edges[at]), "return" if returned else "silence")
+        )
+        track.silent = not returned
+        track.open = None
+    if track.silent and bool(known[at:until].any()):
+        track.silent = False
+
+
+def episodes(excursions: Sequence[Excursion]) -> tuple[Episode, ...]:
+    """Excursions, in order of start, less than 6 h apart grouped for people."""
+    found: list[Episode] = []
+    for k, one in enumerate(excursions):
+        last = found[-1] if found else None
+        if last is not None and (last.end is None or one.start - last.end < EPISODE_GAP):
+            end = None if last.end is None or one.end is None else max(last.end, one.end)
+            found[-1] = Episode(last.start, end, (*last.excursions, k))
+        else:
+            found.append(Episode(one.start, one.end, (k,)))
+    return tuple(found)

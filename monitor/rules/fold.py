@@ -1,0 +1,333 @@
+"""The fold: the state before a block of days and the readings heard in it give the state after it and what happened.
+
+A block starts and ends at UTC midnights (the last one at as_of). However a span is cut into blocks, the states at its
+midnights and the sum of what happened are the same to the last digit: lengths are whole milliseconds, and a dose is
+summed by day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.times import DAY
+from monitor.basis.values import AIR, Quantity
+from monitor.rules.assessment import Coverage, Excursion, Gap, Phase, Side, State
+from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Values
+from monitor.rules.clock import Clock, strict
+from monitor.rules.excursion import Track, follow
+from monitor.rules.frame import Delivery, Frame
+from monitor.rules.timeline import (
+    IN,
+    UNKNOWN,
+    Sides,
+    Span,
+    Timeline,
+    apart,
+    runs,
+    sides,
+    spans_of,
+    states,
+    stretches,
+    timeline,
+)
+
+Channels = Mapping[tuple[str, Quantity], Channel]
+PHASES: tuple[Phase, ...] = ("before", "during", "after")
+CLOCKS = ("profile", "strict", "guarded")
+TRACKS: tuple[tuple[Quantity, Side], ...] = tuple((q, s) for q in sorted(AIR) for s in ("high", "low"))
+
+
+@dataclass(slots=True)
+class RunState:
+    """A run of one state under way since `start`."""
+
+    state: State
+    start: int
+
+
+@dataclass(slots=True)
+class GapState:
+    """Unknown time under way. `missing` has a bit an AIR quantity; `silent` when one of them had no voice at all."""
+
+    start: int
+    missing: int
+    silent: bool
+
+
+@dataclass(slots=True)
+class Product:
+    """What happened in a block: lengths by phase, lengths by origin, and what came to its end. [ms]"""
+
+    elapsed: list[int] = field(default_factory=lambda: [0, 0, 0])
+    known: list[int] = field(default_factory=lambda: [0, 0, 0])
+    in_band: list[int] = field(default_factory=lambda: [0, 0, 0])
+    origins: list[int] = field(default_factory=lambda: [0] * len(ORIGINS))
+    excursions: list[Excursion] = field(default_factory=list)
+    gaps: list[Gap] = field(default_factory=list)
+    clocks: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    def coverage(self, phase: int) -> Coverage:
+        """Of one phase."""
+        return Coverage(self.elapsed[phase], self.known[phase], self.in_band[phase])
+
+    def add(self, later: Product) -> None:
+        """Let what happened later follow."""
+        for mine, its in (
+            (self.elapsed, later.elapsed), (self.known, later.known), (self.in_band, later.in_band),
+            (self.origins, later.origins),
+        ):  # fmt: skip
+            mine[:] = [a + b for a, b in zip(mine, its, strict=True)]
+        self.excursions += later.excursions
+        self.gaps += later.gaps
+        for key, events in later.clocks.items():
+            here = self.clocks.setdefault(key, {})
+            for name, happened in events.items():
+                here[name] = [*here.get(name, ()), *happened]
+
+
+@dataclass(slots=True)
+class FoldState:
+    """All that a block needs to know of the time before it."""
+
+    begin: int | None = None
+    tracks: list[Track] = field(default_factory=lambda: [Track(q, s) for q, s in TRACKS])
+    runs: dict[str, RunState] = field(default_factory=dict)
+    gap: GapState | None = None
+    clocks: dict[str, Clock] = field(default_factory=dict)
+    apart_since: dict[str, int] = field(default_factory=dict)
+
+    def copy(self) -> FoldState:
+        """An independent copy, to look ahead with."""
+        return FoldState(
+            self.begin,
+            [track.copy() for track in self.tracks],
+            {name: RunState(run.state, run.start) for name, run in self.runs.items()},
+            None if self.gap is None else GapState(self.gap.start, self.gap.missing, self.gap.silent),
+            {name: clock.copy() for name, clock in self.clocks.items()},
+            dict(self.apart_since),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A place that is judged: the job's own ("") or that of a lot lying elsewhere."""
+
+    name: str
+    spans: tuple[Span, ...]
+
+
+def lot_key(delivery: Delivery | None) -> str:
+    """The name under which a lot's clocks are kept."""
+    return "" if delivery is None else f"{delivery.at}|{delivery.lot}|{delivery.place}"
+
+
+def _views(frame: Frame, window: tuple[int, int]) -> list[View]:
+    """The job's own view (the boxes' place, from the installation on the wall's) and those of lots elsewhere."""
+    start = int(FAR) if frame.start is None else frame.start
+    close = int(FAR) if frame.close is None else frame.close
+    own = [
+        *spans_of(frame, frame.job.boxes_place, window, (0, min(start, close))),
+        *spans_of(frame, frame.job.wall_place, window, (start, close)),
+    ]
+    elsewhere = sorted({d.place for d in frame.deliveries} - {frame.job.boxes_place})
+    return [
+        View("", tuple(own)),
+        *(View(place, tuple(spans_of(frame, place, window, (0, min(start, close))))) for place in elsewhere),
+    ]
+
+
+def _limits(frame: Frame, quantity: Quantity, line: Timeline) -> tuple[Values, Values]:
+    """Low and high limit an interval: the band, or the life's band once the installation is finished."""
+    finish = FAR if frame.finish is None else frame.finish
+    life = line.edges[:-1] >= finish
+    low, high = frame.limits(quantity, life=False)
+    life_low, life_high = frame.limits(quantity, life=True)
+    return np.where(life, life_low, low), np.where(life, life_high, high)
+
+
+def _guard(line: Timeline, quantity: Quantity) -> Values:
+    return np.array([sensor.uncertainty[quantity] for sensor in line.sensors], np.float64)
+
+
+def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: int) -> tuple[Product, Timeline | None]:
+    """Carry `state` (changed in place) from `start` to `end`; the product, and the time line of the job's own view.
+
+    `start` is a UTC midnight, `end` a midnight or as_of. [ms]
+    """
+    product = Product()
+    close = int(FAR) if frame.close is None else frame.close
+    end = min(end, close)
+    own: Timeline | None = None
+    _begin(frame, state, channels, (start, end))
+    if state.begin is None or max(start, state.begin) >= end:
+        return product, None
+    window = (max(start, state.begin), end)
+    for view in _views(frame, window):
+        midnights = np.arange(start, end, DAY, dtype=np.int64)
+        cuts = [*midnights.tolist(), *(at for at in (frame.start, frame.finish) if at is not None)]
+        line = timeline(view.spans, channels, window, cuts)
+        judged = {q: sides(line.voices[q], *_limits(frame, q, line)) for q in AIR}
+        guarded = {q: sides(line.voices[q], *_limits(frame, q, line), _guard(line, q)) for q in AIR}
+        plain = states(judged)
+        _advance(frame, state, product, view.name, runs(line.edges, plain), runs(line.edges, states(guarded)))
+        if view.name == "":
+            own = line
+            _cover(frame, product, line, judged, plain)
+            _excursions(frame, state, product, line, judged, midnights)
+            _gaps(state, product, line, judged, plain)
+            _agree(state, line)
+    for key, clock in state.clocks.items():
+        happened = clock.take()
+        if happened:
+            product.clocks[key] = happened
+    return product, own
+
+
+def _begin(frame: Frame, state: FoldState, channels: Channels, window: tuple[int, int]) -> None:
+    """Note where the judged span begins: at the first delivery, else at the first usable reading of the room's air."""
+    if state.begin is None:
+        state.begin = frame.begin
+    if state.begin is None:
+        heard = [_first(span, channels) for span in _views(frame, window)[0].spans]
+        state.begin = min((at for at in heard if at is not None), default=None)
+
+
+def _first(span: Span, channels: Channels) -> int | None:
+    times = []
+    for quantity in AIR:
+        channel = channels.get((span.sensor.name, quantity))
+        if channel is not None:
+            inside = channel.t[(channel.t >= span.seen_from) & (channel.t < span.seen_to)]
+            times += inside[:1].tolist()
+    return min(times, default=None)
+
+
+def _advance(
+    frame: Frame,
+    state: FoldState,
+    product: Product,
+    view: str,
+    plain: Sequence[tuple[int, int, State]],
+    guarded: Sequence[tuple[int, int, State]],
+) -> None:
+    """Feed the clocks of the lots that lie in this view with every run that has come to its end."""
+    lots = _lots(frame, view)
+    for guard, found, names in (("plain", plain, CLOCKS[:2]), ("guarded", guarded, CLOCKS[2:])):
+        clocks = [(delivery, name) for delivery in lots for name in names]
+        for run in _ended(state, f"{guard}|{view}", found):
+            for delivery, name in clocks:
+                clock = state.clocks.setdefault(f"{name}|{lot_key(delivery)}", Clock())
+                feed(frame, clock, name, delivery, run)
+
+
+def _lots(frame: Frame, view: str) -> list[Delivery | None]:
+    if not frame.deliveries:
+        return [None]
+    return [d for d in frame.deliveries if d.place == (view or frame.job.boxes_place)]
+
+
+def _ended(state: FoldState, name: str, found: Iterable[tuple[int, int, State]]) -> Iterable[tuple[int, int, State]]:
+    """The runs that ended, in order; the last one is taken along."""
+    for start, _, what in found:
+        under_way = state.runs.get(name)
+        if under_way is None:
+            state.runs[name] = RunState(what, start)
+        elif under_way.state != what:
+            yield under_way.start, start, under_way.state
+            state.runs[name] = RunState(what, start)
+
+
+def feed(frame: Frame, clock: Clock, name: str, delivery: Delivery | None, run: tuple[int, int, State]) -> None:
+    """Let a run pass on one clock: cut to the time after the delivery and before the installation."""
+    start = run[0] if delivery is None else max(run[0], delivery.at)
+    end = run[1] if frame.start is None else min(run[1], frame.start)
+    if start < end:
+        rule = frame.profile.acclimation
+        clock.feed(start, end, run[2], strict(rule) if name == "strict" else rule)
+
+
+def _phase_of(frame: Frame, line: Timeline) -> NDArray[np.int8]:
+    start = FAR if frame.start is None else frame.start
+    finish = FAR if frame.finish is None or frame.start is None else frame.finish
+    at = line.edges[:-1]
+    return ((at >= start).astype(np.int8) + (at >= finish)).astype(np.int8)
+
+
+def _cover(
+    frame: Frame, product: Product, line: Timeline, judged: Mapping[Quantity, Sides], state: NDArray[np.int8]
+) -> None:
+    known: Mask = np.all([judged[q].known for q in AIR], axis=0)
+    phase = _phase_of(frame, line)
+    for k in range(len(PHASES)):
+        here = line.length[phase == k]
+        product.elapsed[k] += int(here.sum())
+        product.known[k] += int(here[known[phase == k]].sum())
+        product.in_band[k] += int(here[state[phase == k] == IN].sum())
+    for voices in line.voices.values():
+        for row in range(len(line.sensors)):
+            heard = known & voices.speaking[row]
+            for code in np.unique(voices.origin[row][heard]).tolist():
+                product.origins[code] += int(line.length[heard & (voices.origin[row] == code)].sum())
+
+
+def _excursions(
+    frame: Frame,
+    state: FoldState,
+    product: Product,
+    line: Timeline,
+    judged: Mapping[Quantity, Sides],
+    midnights: NDArray[np.int64],
+) -> None:
+    phases: list[tuple[int, Phase]] = [(-1, "before")]
+    phases += [] if frame.start is None else [(frame.start, "during")]
+    phases += [] if frame.finish is None or frame.start is None else [(frame.finish, "after")]
+    for track in state.tracks:
+        low, high = _limits(frame, track.quantity, line)
+        limit = low if track.side == "low" else high
+        follow(track, line, judged[track.quantity], limit, _guard(line, track.quantity), phases, midnights)
+        product.excursions += track.closed
+        track.closed = []
+
+
+def _gaps(
+    state: FoldState, product: Product, line: Timeline, judged: Mapping[Quantity, Sides], plain: NDArray[np.int8]
+) -> None:
+    lacking = [~judged[q].known for q in AIR]
+    bits = np.sum([lack.astype(np.int64) << k for k, lack in enumerate(lacking)], axis=0)
+    mute = np.any([lack & ~line.voices[q].speaking.any(axis=0) for q, lack in zip(AIR, lacking, strict=True)], axis=0)
+    found = stretches(plain == UNKNOWN)
+    if state.gap is not None and (not found or found[0][0] > 0):
+        product.gaps.append(gap_of(state.gap, int(line.edges[0])))
+        state.gap = None
+    for a, b in found:
+        if state.gap is None:
+            state.gap = GapState(int(line.edges[a]), 0, False)
+        state.gap.missing |= int(np.bitwise_or.reduce(bits[a:b]))
+        state.gap.silent |= bool(mute[a:b].any())
+        if b < len(plain):
+            product.gaps.append(gap_of(state.gap, int(line.edges[b])))
+            state.gap = None
+
+
+def gap_of(gap: GapState, end: int) -> Gap:
+    """The gap as the record has it."""
+    missing = tuple(q for k, q in enumerate(AIR) if gap.missing >> k & 1)
+    return Gap(gap.start, end, missing, gap.silent)
+
+
+def _agree(state: FoldState, line: Timeline) -> None:
+    """Since when two sensors of the room have been further apart than their combined uncertainty, if they are now."""
+    for quantity in AIR:
+        far = apart(line.voices[quantity], _guard(line, quantity))
+        near = np.flatnonzero(~far)
+        if not len(near):
+            state.apart_since.setdefault(quantity.value, int(line.edges[0]))
+        elif near[-1] == len(far) - 1:
+            state.apart_since.pop(quantity.value, None)
+        else:
+            state.apart_since[quantity.value] = int(line.edges[near[-1] + 1])

@@ -1,0 +1,276 @@
+"""What the log says about a job, as of an instant: the frame that the readings are judged in.
+
+Entries are taken with every correction known now, whatever instant is asked for; a corrected entry keeps its number.
+What a sensor is (its hold, its uncertainty) and what a job is hold for all time; everything else from the time that its
+entry speaks of.
+"""
+
+from __future__ import annotations
+
+import bisect
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from monitor.basis.errors import RecordError
+from monitor.basis.times import rfc3339
+from monitor.basis.values import Entry, Kind, Quantity
+from monitor.config.profile import Profile
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """What a sensor is: its address, how long a reading speaks [ms] and its expanded uncertainty U [K, %RH]."""
+
+    name: str
+    stream: str
+    hold: int
+    uncertainty: Mapping[Quantity, float]
+    check: str  # what backs the uncertainty: the profile's instrument levels
+
+    def key(self) -> list[Any]:
+        """What of it a checkpoint depends on."""
+        return [self.name, self.stream, self.hold, sorted((q.value, u) for q, u in self.uncertainty.items())]
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A sensor at a place for [start, end); `end` None while it is there."""
+
+    sensor: str
+    place: str
+    start: int
+    end: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """Boxes brought to a place."""
+
+    lot: str
+    place: str
+    at: int
+    boxes: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What a job is."""
+
+    name: str
+    zone: str
+    boxes_place: str
+    wall_place: str
+    outdoor_place: str | None
+    length: float  # [m]
+    height: float  # [m]
+    units: str
+    opened: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileText:
+    """A profile as frozen into a job, in force from `since`; `reason` for a change."""
+
+    text: str
+    since: int
+    reason: str
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """All that the log contributes to an Assessment under one profile."""
+
+    job: Job
+    profile: Profile
+    sensors: Mapping[str, Sensor]
+    stays: tuple[Stay, ...]
+    deliveries: tuple[Delivery, ...]
+    lots_used: tuple[str, ...]
+    start: int | None
+    finish: int | None
+    close: int | None
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Every place whose air this job asks for."""
+        return tuple(sorted({self.job.boxes_place, self.job.wall_place, *(d.place for d in self.deliveries)}))
+
+    @property
+    def begin(self) -> int | None:
+        """The first delivery, if one is known."""
+        return min((delivery.at for delivery in self.deliveries), default=None)
+
+    def limits(self, quantity: Quantity, *, life: bool) -> tuple[float, float]:
+        """The inclusive limits, degC or %RH, of the installation's band or of the wall's life."""
+        band = self.profile.life if life else self.profile.band
+        return band.temperature if quantity is Quantity.AIR_TEMPERATURE else band.humidity
+
+
+class Keys:
+    """Hashes of all in a frame that bears on the time before a midnight: a checkpoint under another key is void."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        moments = {at for stay in frame.stays for at in (stay.start, stay.end) if at is not None}
+        moments |= {delivery.at for delivery in frame.deliveries}
+        moments |= {at for at in (frame.start, frame.finish, frame.close) if at is not None}
+        self._moments = sorted(moments)
+        self._made: dict[int, bytes] = {}
+
+    def at(self, midnight: int) -> bytes:
+        """The key before `midnight`; it changes only where something happened. [ms]"""
+        happened = bisect.bisect_left(self._moments, midnight)
+        if happened not in self._made:
+            self._made[happened] = self._make(midnight)
+        return self._made[happened]
+
+    def _make(self, midnight: int) -> bytes:
+        frame = self.frame
+
+        def known(at: int | None) -> int | None:
+            return at if at is not None and at < midnight else None
+
+        facts = [
+            frame.profile.sha256,
+            frame.job.boxes_place,
+            frame.job.wall_place,
+            list(frame.places),
+            [frame.sensors[name].key() for name in sorted(frame.sensors)],
+            [[s.sensor, s.place, s.start, known(s.end)] for s in frame.stays if s.start < midnight],
+            [[d.lot, d.place, d.at] for d in frame.deliveries if d.at < midnight],
+            [frame.begin, known(frame.start), known(frame.finish), known(frame.close)],
+        ]
+        return hashlib.sha256(json.dumps(facts, separators=(",", ":")).encode()).digest()
+
+
+def effective(entries: Sequence[Entry]) -> list[Entry]:
+    """The entries of one chain with every correction applied; withdrawn ones are left out, corrections too."""
+    standing = {entry.number: entry for entry in entries if entry.kind is not Kind.CORRECTION}
+    for entry in entries:
+        if entry.kind is not Kind.CORRECTION or entry.corrects not in standing:
+            continue
+        was = standing[entry.corrects]
+        if entry.body.get("withdrawn"):
+            del standing[entry.corrects]
+        else:
+            body = {**was.body, **entry.body.get("instead", {})}
+            standing[entry.corrects] = replace(was, at=entry.body.get("at", was.at), body=body)
+    return sorted(standing.values(), key=lambda entry: entry.number)
+
+
+def job_of(entries: Sequence[Entry]) -> Job:
+    """What the job is, from its first entry."""
+    first = next(entry for entry in effective(entries) if entry.kind is Kind.JOB)
+    body = first.body
+    return Job(
+        name=first.chain,
+        zone=body["zone"],
+        boxes_place=body["boxes_place"],
+        wall_place=body["wall_place"],
+        outdoor_place=body.get("outdoor_place"),
+        length=body["length_m"],
+        height=body["height_m"],
+        units=body["units"],
+        opened=first.at,
+    )
+
+
+def profiles_of(entries: Sequence[Entry]) -> tuple[ProfileText, ...]:
+    """Every profile the job has had, in the order in which they came into force; the first at opening."""
+    return tuple(
+        ProfileText(entry.body["text"], entry.at, entry.body.get("reason", ""), entry.who)
+        for entry in sorted(effective(entries), key=lambda entry: (entry.at, entry.number))
+        if entry.kind is Kind.PROFILE
+    )
+
+
+def sensors_of(entries: Sequence[Entry]) -> dict[str, Sensor]:
+    """Every sensor of the sensors' chain by name; a later entry of the same name stands."""
+    return {
+        entry.body["name"]: Sensor(
+            name=entry.body["name"],
+            stream=entry.body["stream"],
+            hold=entry.body["hold_ms"],
+            uncertainty={Quantity(q): float(u) for q, u in entry.body["uncertainty"].items()},
+            check=entry.body["check"],
+        )
+        for entry in effective(entries)
+        if entry.kind is Kind.SENSOR
+    }
+
+
+def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
+    """Where each sensor was, from the assignment entries in the order of writing.
+
+    A stay that adjoins or overlaps one of the same sensor at the same place extends it; a release ends the open one.
+    Raises RecordError where a sensor would be at two places at once.
+    """
+    stays: list[Stay] = []
+    for entry in entries:
+        if entry.kind is not Kind.ASSIGNMENT:
+            continue
+        body = entry.body
+        if "released" in body:
+            stays = [_released(stay, body["sensor"], body["released"]) for stay in stays]
+        else:
+            stays = _joined(stays, Stay(body["sensor"], body["place"], body["from"], body["to"]))
+    return tuple(sorted(stays, key=lambda stay: (stay.start, stay.sensor, stay.place)))
+
+
+def _released(stay: Stay, sensor: str, at: int) -> Stay:
+    here = stay.sensor == sensor and stay.start < at and (stay.end is None or stay.end > at)
+    return replace(stay, end=at) if here else stay
+
+
+def _meets(a: Stay, b: Stay) -> bool:
+    return (b.end is None or a.start <= b.end) and (a.end is None or b.start <= a.end)
+
+
+def _overlaps(a: Stay, b: Stay) -> bool:
+    return (b.end is None or a.start < b.end) and (a.end is None or b.start < a.end)
+
+
+def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
+    others = []
+    for stay in stays:
+        if stay.sensor != new.sensor or not _meets(stay, new):
+            others.append(stay)
+        elif stay.place == new.place:
+            end = None if stay.end is None or new.end is None else max(stay.end, new.end)
+            new = Stay(new.sensor, new.place, min(stay.start, new.start), end)
+        elif _overlaps(stay, new):
+            until = "now" if stay.end is None else rfc3339(stay.end)
+            raise RecordError(
+                f"{new.sensor} is at {stay.place!r} from {rfc3339(stay.start)} to {until}",
+                where=f"assignment to {new.place!r}",
+                mend=f"Release it first: wallclime sensor release {new.sensor} --at TIME",
+            )
+        else:
+            others.append(stay)
+    return [*others, new]
+
+
+def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile, as_of: int) -> Frame:
+    """The frame of the job whose chain is `log`, under `profile`, from entries that speak of times up to `as_of`."""
+    job = job_of(log)
+    known = [entry for entry in effective(log) if entry.at <= as_of]
+    deliveries = tuple(
+        Delivery(entry.body["lot"], entry.body["place"], entry.at, entry.body.get("boxes"))
+        for entry in sorted(known, key=lambda entry: (entry.at, entry.number))
+        if entry.kind is Kind.DELIVER
+    )
+    installs = [entry for entry in known if entry.kind is Kind.INSTALL]
+    start = min((entry.at for entry in installs), default=None)
+    finishes = [entry.body["finish"] for entry in installs if entry.body.get("finish") is not None]
+    finish = max((at for at in finishes if at <= as_of), default=None)
+    lots_used = tuple(dict.fromkeys(lot for entry in installs for lot in entry.body.get("lots", ())))
+    close = min((entry.at for entry in known if entry.kind is Kind.CLOSE), default=None)
+    stays = stays_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
+    frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close)
+    here = tuple(stay for stay in stays if stay.place in frame.places)
+    every = sensors_of(sensor_log)
+    return replace(frame, stays=here, sensors={stay.sensor: every[stay.sensor] for stay in here})

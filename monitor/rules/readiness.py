@@ -1,0 +1,111 @@
+"""Readiness: a list of named conditions, each pass, fail or unknown with its evidence. Unknown is not a pass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from monitor.basis.times import HOUR
+from monitor.basis.units import format_duration
+from monitor.basis.values import AIR
+from monitor.rules.assessment import Condition, Lot, Now, Verdict
+from monitor.rules.frame import Frame
+
+LEVELS = ("maker", "side by side", "salt", "laboratory")  # of instrument checks, each worth more than the one before
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the conditions look at. `apart` names quantities and since when sensors disagree on them."""
+
+    frame: Frame
+    as_of: int
+    lot: Lot
+    now: Now
+    apart: tuple[tuple[str, int], ...]
+    here: tuple[str, ...]
+
+
+def conditions(facts: Facts) -> tuple[Condition, ...]:
+    """Every condition of readiness, in the order in which an installer meets them."""
+    return (
+        _delivered(facts),
+        _acclimated(facts),
+        _air(facts),
+        _fresh(facts),
+        _agree(facts),
+        _instrument(facts),
+        Condition("box core", "unknown", "no box temperature was measured or estimated"),
+        Condition("site check", "unknown", "no site check is recorded"),
+        Condition("wall moisture", "unknown", "no wall moisture is recorded"),
+        _size(facts),
+    )
+
+
+def _delivered(facts: Facts) -> Condition:
+    count = len(facts.frame.deliveries)
+    if not count:
+        return Condition("boxes delivered", "unknown", "no delivery is recorded")
+    return Condition("boxes delivered", "pass", f"{count} {'delivery' if count == 1 else 'deliveries'} recorded")
+
+
+def _acclimated(facts: Facts) -> Condition:
+    clock = facts.lot.clock
+    counted = f"{clock.counted / HOUR:.1f} of {clock.required / HOUR:g} h counted"
+    if clock.completed_at is None:
+        return Condition("acclimation complete", "fail", counted)
+    sure = "also with the limits drawn in by" if facts.lot.beyond_uncertainty else "but not with the limits drawn in by"
+    return Condition("acclimation complete", "pass", f"{counted}, held since; {sure} the sensors' uncertainty")
+
+
+def _air(facts: Facts) -> Condition:
+    verdict: Verdict = {"in": "pass", "out": "fail", "unknown": "unknown"}[facts.now.state]  # type: ignore[assignment]
+    evidence = {"pass": "in band", "fail": "out of band", "unknown": "nobody vouches for the air"}[verdict]
+    since = "" if facts.now.since is None else f" for {format_duration(facts.as_of - facts.now.since)}"
+    return Condition("air in band now", verdict, evidence + since)
+
+
+def _fresh(facts: Facts) -> Condition:
+    if not facts.here:
+        return Condition("sensors fresh", "unknown", "no sensor is assigned to the place")
+    silent = [name for name in facts.here if any(quantity not in facts.now.values.get(name, {}) for quantity in AIR)]
+    alive = [name for name in facts.here if name not in silent]
+    if not alive:
+        return Condition("sensors fresh", "unknown", f"nothing heard from {', '.join(silent)}")
+    if silent:
+        return Condition("sensors fresh", "unknown", f"not all is heard from {', '.join(silent)}")
+    return Condition("sensors fresh", "pass", f"heard from {', '.join(alive)}")
+
+
+def _agree(facts: Facts) -> Condition:
+    long = [(name, since) for name, since in facts.apart if facts.as_of - since >= HOUR]
+    if not facts.now.values:
+        return Condition("sensors agree", "unknown", "no sensor speaks")
+    if long:
+        what, since = min(long, key=lambda pair: pair[1])
+        return Condition(
+            "sensors agree",
+            "unknown",
+            f"{what.replace('_', ' ')} further apart than the combined uncertainty for "
+            f"{format_duration(facts.as_of - since)}",
+        )
+    return Condition("sensors agree", "pass", "one sensor" if len(facts.now.values) == 1 else "within uncertainty")
+
+
+def _instrument(facts: Facts) -> Condition:
+    """Whether every sensor here is backed by a check of the level that the profile asks for."""
+    asked = facts.frame.profile.readiness.instrument
+    if not facts.here:
+        return Condition("instrument check", "unknown", "no sensor is assigned to the place")
+    short = [name for name in facts.here if LEVELS.index(facts.frame.sensors[name].check) < LEVELS.index(asked)]
+    if short:
+        return Condition("instrument check", "fail", f"{', '.join(short)} has no check of the level {asked!r}")
+    return Condition("instrument check", "pass", f"backed by: {asked}")
+
+
+def _size(facts: Facts) -> Condition:
+    wall, job = facts.frame.profile.wall, facts.frame.job
+    too_long, too_high = job.length > wall.max_length, job.height > wall.max_height
+    if too_long or too_high:
+        which = " and ".join(word for word, is_so in (("long", too_long), ("high", too_high)) if is_so)
+        return Condition("wall size", "fail", f"too {which} for one unbroken run; split it with a transition profile")
+    return Condition("wall size", "pass", "inside the limits for one unbroken run")

@@ -1,0 +1,265 @@
+"""From a frame and the kept readings to the state at as_of, by way of the checkpoints that still stand.
+
+A checkpoint at a midnight keeps the state there and what happened in its block. It stands while the frame before it is
+the same, its block began with the very state that its forerunner ends with, no reading has come that its block depends
+on, and what it knew of later readings was known at as_of.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import Protocol
+
+from monitor.basis.times import DAY, HOUR, datetime_of, day_of, ms_of
+from monitor.basis.values import AIR, Quantity, Series
+from monitor.rules.assessment import RULES_VERSION
+from monitor.rules.channel import Channel, Window
+from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
+from monitor.rules.fold import FoldState, Product, fold
+from monitor.rules.frame import Frame, Keys, Sensor
+from monitor.rules.timeline import Timeline
+
+CHUNK = 366 * DAY  # how much is held in memory at once [ms]
+DAILY = 31 * DAY  # how far back checkpoints stand at every midnight; before that at the first of a month [ms]
+
+
+class Readings(Protocol):
+    """Where kept readings come from."""
+
+    def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
+        """The readings of one channel in [start, end)."""
+        ...
+
+    def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
+        """First and last time of a channel, None when it has no reading."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What a checkpoint stands on. `open` names the streams whose next reading may change it."""
+
+    midnight: int
+    covers_from: int
+    depends_until: int
+    open: tuple[str, ...]
+    rules_version: int
+    key: bytes  # of the frame before this midnight
+    before: bytes  # fingerprint of the state that its block began with
+    after: bytes  # and of the state it ended with
+    stale: bool = False
+
+    def touched(self, stream: str, first: int, last: int) -> bool:
+        """Whether new readings of `stream` in [first, last] may change it."""
+        return self.covers_from <= last and (self.depends_until >= first or stream in self.open)
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """A checkpoint to be kept."""
+
+    head: Head
+    state: bytes
+    product: bytes
+
+
+class Memory(Protocol):
+    """Where checkpoints are kept, of one job under one profile."""
+
+    def heads(self) -> Sequence[Head]:
+        """All of them in order of midnight."""
+        ...
+
+    def state(self, midnight: int) -> bytes:
+        """The state at one of them."""
+        ...
+
+    def products(self, midnights: Sequence[int]) -> list[bytes]:
+        """What happened in their blocks, in order."""
+        ...
+
+    def put(self, rows: Sequence[Checkpoint]) -> None:
+        """Keep new ones in the place of those of the same midnight."""
+        ...
+
+
+class Forgetful:
+    """No memory: everything is judged anew."""
+
+    def heads(self) -> Sequence[Head]:
+        """None."""
+        return ()
+
+    def state(self, midnight: int) -> bytes:
+        """Never asked for."""
+        raise KeyError(midnight)
+
+    def products(self, midnights: Sequence[int]) -> list[bytes]:
+        """None."""
+        return []
+
+    def put(self, rows: Sequence[Checkpoint]) -> None:
+        """Kept nowhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """The state at the end of the judged span, all that happened in it, and the last block's time line."""
+
+    state: FoldState
+    product: Product
+    line: Timeline | None
+    end: int
+
+
+@dataclass(slots=True)
+class _Loaded:
+    """Judged channels for a stretch of time, and the windows they came from."""
+
+    start: int
+    end: int
+    channels: dict[tuple[str, Quantity], Channel] = field(default_factory=dict)
+    windows: list[Window] = field(default_factory=list)
+
+    def part(self, start: int, end: int, sensors: Mapping[str, Sensor]) -> dict[tuple[str, Quantity], Channel]:
+        """The channels cut to what can be heard in [start, end), and the reading that follows."""
+        cut = {}
+        for (name, quantity), channel in self.channels.items():
+            a, b = channel.t.searchsorted((start - sensors[name].hold, end))
+            cut[name, quantity] = Channel(
+                channel.t[a : b + 1],
+                channel.value[a : b + 1],
+                channel.flat[a : b + 1],
+                channel.suspect[a : b + 1],
+                channel.origin[a : b + 1],
+            )
+        return cut
+
+
+def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Replayed:
+    """Judge [begin, as_of) from the newest checkpoint that stands, and keep new ones."""
+    end = as_of if frame.close is None else min(as_of, frame.close)
+    first = _first_midnight(frame, readings, as_of)
+    if first is None or first >= end:
+        return Replayed(FoldState(), Product(), None, end)
+    keys = Keys(frame)
+    standing = {head.covers_from: head for head in _standing(keys, memory.heads(), end, as_of)}
+    state: FoldState | None = FoldState()
+    at, mark, line = first, _fingerprint(state_to_bytes(FoldState())), None
+    done: list[int | Product] = []
+    new: list[Checkpoint] = []
+    loaded = _Loaded(first, first)
+    while at < end:
+        head = standing.get(at)
+        if head is not None and not head.stale and head.before == mark and head.midnight < end:
+            at, mark, state = head.midnight, head.after, None
+            done.append(at)
+            continue
+        if state is None:
+            state = state_from_bytes(memory.state(at))
+        until = min(head.midnight, end) if head is not None else _next_edge(at, end)
+        if until > loaded.end:
+            loaded = _load(frame, readings, at, min(max(until, at + CHUNK), end), as_of)
+        product, line = fold(frame, state, loaded.part(at, until, frame.sensors), at, until)
+        done.append(product)
+        if until % DAY == 0:
+            new.append(_checkpoint(keys, loaded, (at, until), mark, state, product))
+            mark = new[-1].head.after
+        at = until
+    memory.put([row for row in new if row.head.depends_until < as_of or row.head.open])
+    return Replayed(state or FoldState(), _sum(done, memory), line, end)
+
+
+def _fingerprint(state: bytes) -> bytes:
+    return hashlib.sha256(state).digest()[:16]
+
+
+def _standing(keys: Keys, heads: Sequence[Head], end: int, as_of: int) -> Iterator[Head]:
+    """The checkpoints that may be used: this frame's, these rules', knowing nothing that was not known at as_of."""
+    for head in heads:
+        in_time = head.midnight <= end and (head.depends_until < as_of or bool(head.open))
+        if in_time and head.rules_version == RULES_VERSION and head.key == keys.at(head.midnight):
+            yield head
+
+
+def _next_edge(at: int, end: int) -> int:
+    """The next checkpoint's midnight: the first of a month for what is long past, else the next midnight."""
+    if at >= end - DAILY:
+        return min(at + DAY, end)
+    month = datetime_of(at).replace(day=1) + timedelta(days=32)
+    return min(ms_of(month.replace(day=1)), day_of(end - DAILY) + DAY)
+
+
+def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:
+    if frame.begin is not None:
+        return day_of(frame.begin)
+    times = []
+    for stay in frame.stays:
+        for quantity in AIR:
+            bounds = readings.bounds(frame.sensors[stay.sensor].stream, quantity)
+            if bounds is not None and bounds[0] < as_of:
+                times.append(max(bounds[0], stay.start))
+    return day_of(min(times)) if times else None
+
+
+def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) -> _Loaded:
+    loaded = _Loaded(start, end)
+    for sensor in frame.sensors.values():
+        stays = [s for s in frame.stays if s.sensor == sensor.name]
+        if not any(s.start < end and (s.end is None or s.end > start) for s in stays):
+            continue
+        window = _window(frame, readings, sensor, start, end, as_of)
+        if window is not None:
+            loaded.windows.append(window)
+            for quantity, channel in window.channels().items():
+                loaded.channels[sensor.name, quantity] = channel
+    return loaded
+
+
+def _window(frame: Frame, readings: Readings, sensor: Sensor, start: int, end: int, as_of: int) -> Window | None:
+    """A sensor's readings for [start, end), with as much before and after as their flags depend on."""
+    bounds = {q: readings.bounds(sensor.stream, q) for q in AIR}
+    has = {q: b for q, b in bounds.items() if b is not None and b[0] < as_of}
+    if not has:
+        return None
+    first, last = min(a for a, _ in has.values()), max(b for _, b in has.values())
+    back = ahead = max(2 * sensor.hold, 2 * HOUR)
+    while True:
+        low, high = start - back, min(end + ahead, as_of)
+        series = {q: readings.series(sensor.stream, q, low, high) for q in has}
+        window = Window(sensor.stream, series, sensor.hold, frame.profile.quality)
+        enough_before = low <= first or window.settled_before(start - sensor.hold)
+        enough_after = high >= as_of or high > last or not window.reach(end).open
+        if enough_before and enough_after:
+            return window
+        back, ahead = back if enough_before else 4 * back, ahead if enough_after else 4 * ahead
+
+
+def _checkpoint(
+    keys: Keys, loaded: _Loaded, block: tuple[int, int], before: bytes, state: FoldState, product: Product
+) -> Checkpoint:
+    reaches = {window.stream: window.reach(block[1]) for window in loaded.windows}
+    kept = state_to_bytes(state)
+    head = Head(
+        midnight=block[1],
+        covers_from=block[0],
+        depends_until=max((reach.until for reach in reaches.values()), default=block[1]),
+        open=tuple(sorted(stream for stream, reach in reaches.items() if reach.open)),
+        rules_version=RULES_VERSION,
+        key=keys.at(block[1]),
+        before=before,
+        after=_fingerprint(kept),
+    )
+    return Checkpoint(head, kept, product_to_bytes(product))
+
+
+def _sum(done: Sequence[int | Product], memory: Memory) -> Product:
+    """Everything that happened, in order; a number stands for the checkpoint of that midnight."""
+    kept = iter(memory.products([part for part in done if isinstance(part, int)]))
+    total = Product()
+    for part in done:
+        total.add(product_from_bytes(next(kept)) if isinstance(part, int) else part)
+    return total
