@@ -16,14 +16,15 @@ EARLIEST = 946_684_800_000  # 2000-01-01T00:00Z: no sensor of ours spoke before 
 LATEST = 4_102_444_800_000  # 2100-01-01T00:00Z [ms]
 
 _TIME = re.compile(
-    r"(?P<date>\d{4}-\d{2}-\d{2})(?:[Tt ](?P<clock>\d{2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?))?\s*(?P<zone>[Zz]|[+-]\d{2}:?\d{2})?"
+    r"(?P<date>\d{4}-\d{2}-\d{2})(?:[Tt ](?P<clock>\d{2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?))?"
+    r"\s*(?P<zone>[Zz]|[+-]\d{2}:?\d{2})?"
 )
 
 
 def zone_of(name: str, *, where: str = "zone") -> ZoneInfo:
     """The IANA time zone `name`, e.g. "Europe/Helsinki". Raises TimeError when there is none."""
     try:
-        if not name or name.startswith((".", "/")):
+        if not name or name.startswith((".", "/")) or name == "localtime":  # the machine's own, not a zone's name
             raise ValueError(name)
         return ZoneInfo(name)
     except (ValueError, OSError, KeyError):
@@ -55,7 +56,7 @@ def in_zone(local: datetime, zone: ZoneInfo, *, where: str, dst: str | None = No
     """UTC milliseconds of the wall time `local` (naive) in `zone`.
 
     `dst` says what to do where the clock was put back or forward: None raises TimeError that names the choice,
-    "earlier" or "later" takes the first or second of two (for an absent time: as if the clock had not, or had, moved).
+    "earlier" or "later" takes the first or second of two (of an absent time: by the offset after, or before, it).
     """
     first, second = local.replace(tzinfo=zone, fold=0), local.replace(tzinfo=zone, fold=1)
     if first.utcoffset() == second.utcoffset():

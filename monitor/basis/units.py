@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from typing import Literal, TypeVar
 
@@ -35,19 +36,37 @@ _LENGTH = {
     "m": 1.0, "cm": 0.01, "mm": 0.001, "in": INCH, "inch": INCH, "inches": INCH, '"': INCH, "ft": FOOT, "foot": FOOT,
     "feet": FOOT, "'": FOOT,
 }  # fmt: skip
-_DURATION = {"ms": 1, "s": SECOND, "sec": SECOND, "min": MINUTE, "h": HOUR, "hours": HOUR, "hour": HOUR, "d": DAY, "days": DAY,
-             "day": DAY}  # fmt: skip
+_DURATION = {
+    "ms": 1, "s": SECOND, "sec": SECOND, "min": MINUTE, "h": HOUR, "hour": HOUR, "hours": HOUR, "d": DAY, "day": DAY,
+    "days": DAY,
+}  # fmt: skip
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _ONE = re.compile(rf"\s*({_NUMBER})\s*(\S.*?)?\s*")
-_MIXED = re.compile(r"(?:(\d+(?:\.\d*)?|\.\d+)(?![\d/.]))?\s*(?:(\d+)\s*/\s*(\d+))?\s*(m|cm|mm|in(?:ch(?:es)?)?|ft|foot|feet|'|\")\s*")
+_PART = re.compile(
+    r"(?:(\d+(?:\.\d*)?|\.\d+)(?![\d/.]))?\s*(?:(\d{1,4})\s*/\s*(\d{1,4}))?\s*([a-z]+|'|\")\s*"
+)  # "4 1/2 in", one part of a sum
 
 
 def _split(text: str, where: str, example: str) -> tuple[float, str]:
     found = _ONE.fullmatch(text)
-    if found is None:
+    if found is None or math.isinf(float(found[1])):
         raise QuantityError(f"{text!r} is not a number with a unit", where=where, mend=f"Write it like {example}")
     return float(found[1]), (found[2] or "").lower()
+
+
+def _sum(text: str, units: Mapping[str, float]) -> float:
+    """The sum of "16 ft 4 3/16 in" or "26 h 30 min" in the base of `units`, larger units first; NaN if it isn't one."""
+    rest, total, last = text.strip().lower(), 0.0, math.inf
+    while rest:
+        found = _PART.match(rest)
+        unit = units.get(found[4]) if found else None
+        if not found or not unit or not unit < last or not (found[1] or found[2]) or not int(found[3] or 1):
+            return math.nan
+        fraction = float(Fraction(int(found[2]), int(found[3]))) if found[2] else 0.0
+        total += (float(found[1] or 0) + fraction) * unit
+        rest, last = rest[found.end() :], unit
+    return total if last < math.inf else math.nan
 
 
 def unit_of(text: str, quantity: Quantity, *, where: str) -> str:
@@ -100,45 +119,36 @@ def parse_percent(text: str, *, where: str = "humidity") -> float:
 
 
 def parse_duration(text: str, *, where: str = "duration") -> int:
-    """ "48 h", "30 min", "7 d", "90 s" -> milliseconds. Raises QuantityError. [ms]"""
-    value, unit = _split(text, where, '"30 min" or "48 h"')
-    ms = value * _DURATION.get(unit, math.nan)
-    if not 0 <= ms < math.inf:
+    """ "48 h", "30 min", "7 d", "90 s", "26 h 30 min" -> milliseconds. Raises QuantityError. [ms]"""
+    ms = _sum(text, _DURATION)
+    if not ms < math.inf:
         raise QuantityError(f"{text!r} is not a duration", where=where, mend='Write it like "30 min", "48 h" or "7 d"')
     return round(ms)
 
 
 def parse_length(text: str, *, where: str = "length") -> float:
     """ "3/16 in", "16 ft 4 in", "16' 4 1/2\\"", "4.2 m" -> metres. Raises QuantityError. [m]"""
-    rest, total, units = text.strip().lower(), 0.0, []
-    while rest:
-        found = _MIXED.match(rest)
-        if found is None or not (found[1] or found[2]) or (found[3] and not int(found[3])):
-            break
-        amount = float(found[1] or 0) + (float(Fraction(int(found[2]), int(found[3]))) if found[2] else 0.0)
-        units.append(_LENGTH[found[4]])
-        total += amount * units[-1]
-        rest = rest[found.end() :]
-    if rest or not units or units != sorted(units, reverse=True) or len(set(units)) != len(units):
+    metres = _sum(text, _LENGTH)
+    if not metres < math.inf:
         raise QuantityError(
             f"{text!r} is not a length", where=where, mend='Write it like "3/16 in", "16 ft 4 in" or "4.2 m"'
         )
-    return total
+    return metres
 
 
 def format_temperature(degc: float, system: System = "si", *, places: int = 1) -> str:
     """ "68.0 degF" or "20.0 degC"."""
-    return f"{degc * 1.8 + 32:.{places}f} degF" if system == "us" else f"{degc:.{places}f} degC"
+    return f"{degc * 1.8 + 32:z.{places}f} degF" if system == "us" else f"{degc:z.{places}f} degC"
 
 
 def format_temperature_difference(kelvin: float, system: System = "si", *, places: int = 1) -> str:
     """ "3.0 degF" or "1.7 K": a difference is 1.8 x, without the 32."""
-    return f"{kelvin * 1.8:.{places}f} degF" if system == "us" else f"{kelvin:.{places}f} K"
+    return f"{kelvin * 1.8:z.{places}f} degF" if system == "us" else f"{kelvin:z.{places}f} K"
 
 
 def format_percent(percent: float, *, places: int = 1) -> str:
     """ "45.0 %"."""
-    return f"{percent:.{places}f} %"
+    return f"{percent:z.{places}f} %"
 
 
 def format_duration(ms: int) -> str:

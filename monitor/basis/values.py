@@ -121,7 +121,7 @@ SENSORS_CHAIN = ""  # the chain of the sensors, which belong to no job; every ot
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """An entry about to be written: `at` the time it speaks of, `who` claims it, `body` JSON-safe, `corrects` a number."""
+    """An entry about to be written: `at` the time spoken of, `who` claims it, `body` JSON-safe, `corrects` a number."""
 
     kind: Kind
     at: int

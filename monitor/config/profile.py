@@ -1,10 +1,25 @@
-"""A profile: what one kind of plank asks of the room and the wall."""
+"""A profile: what one kind of plank asks of the room and the wall.
+
+A profile file may be short: what it leaves out comes from the built-in profile. What a job keeps is the whole of it,
+written out, so that a later change of the file or of the built-in one changes no job.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import hashlib
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from monitor.basis import units
+from monitor.basis.errors import Fault, ProfileError, WallclimeError
+from monitor.basis.times import HOUR
+from monitor.config import tables
+from monitor.config.tables import Figure, Reader
 
 InstrumentLevel = Literal["maker", "side by side", "salt", "laboratory"]
 
@@ -63,7 +78,11 @@ class ReadinessRule:
 
 @dataclass(frozen=True, slots=True)
 class Profile:
-    """A checked profile. `text` is the file as it was read, `sha256` its hash in hex, `sources` figure -> its source."""
+    """A checked profile.
+
+    `text` is the whole profile as TOML, every key written out: what a job freezes. `sha256` is the hash of its UTF-8
+    bytes in hex; `sources` has figure -> its source, such as "band.humidity", where one is given.
+    """
 
     name: str
     band: Band
@@ -77,3 +96,169 @@ class Profile:
     text: str
     sha256: str
     sources: Mapping[str, str]
+
+
+_BUILT_IN = resources.files("monitor.config") / "profiles"
+_DEFAULT = "laminate-planks"
+
+
+def _hours(value: Any, where: str) -> int:
+    return round(tables.number(0.001, 8784)(value, where) * HOUR)
+
+
+def _table_of(key: str) -> str:
+    return key.partition(".")[0]
+
+
+def _share(text: str, *, where: str = "share") -> float:
+    return units.parse_percent(text, where=where) / 100
+
+
+_HUMIDITY_BAND = tables.pair(tables.amount(units.parse_percent, "0 %", "100 %"))
+_TEMPERATURE_BAND = tables.pair(tables.amount(units.parse_temperature, "-40 degC", "85 degC"))
+_HUMIDITY_STEP = tables.amount(units.parse_percent, "0.1 %", "100 %")
+_TEMPERATURE_STEP = tables.amount(units.parse_temperature_difference, "0.1 K", "100 K")
+_PAUSE = tables.amount(units.parse_duration, "0 min", "366 d")
+_STRETCH = tables.amount(units.parse_duration, "1 min", "366 d")
+_SPAN = tables.amount(units.parse_length, "0.1 m", "1000 m")
+_GAP = tables.amount(units.parse_length, "0 mm", "10 m")
+
+_FIGURES: dict[str, Reader] = {
+    "name": tables.line,
+    "boxes": tables.prose,
+    "place": tables.prose,
+    "band.humidity": _HUMIDITY_BAND,
+    "band.temperature": _TEMPERATURE_BAND,
+    "life.humidity": _HUMIDITY_BAND,
+    "life.temperature": _TEMPERATURE_BAND,
+    "acclimation.hours": _hours,
+    "acclimation.reset_after_out": _PAUSE,
+    "acclimation.reset_after_unknown": _PAUSE,
+    "acclimation.settle": _PAUSE,
+    "quality.spike_temperature": _TEMPERATURE_STEP,
+    "quality.spike_humidity": _HUMIDITY_STEP,
+    "quality.rate_temperature_per_min": _TEMPERATURE_STEP,
+    "quality.rate_humidity_per_min": _HUMIDITY_STEP,
+    "quality.flat_together": _STRETCH,
+    "quality.flat_together_readings": tables.whole(2, 1_000_000),
+    "quality.flat_alone": _STRETCH,
+    "wall.max_length": _SPAN,
+    "wall.max_height": _SPAN,
+    "wall.flatness": _GAP,
+    "wall.edge_gap": _GAP,
+    "wall.extra": tables.amount(_share, "0 %", "100 %"),
+    "wall.stagger_least": _GAP,
+    "wall.stagger_usual": tables.pair(_GAP),
+    "readiness.instrument": tables.one_of(*get_args(InstrumentLevel)),
+    "readiness.box_core_within": _TEMPERATURE_STEP,
+}
+_SOURCED = [key for key in _FIGURES if key != "name"]
+_SOURCES = {f"sources.{key}": tables.line for key in _SOURCED}
+_READERS = _FIGURES | _SOURCES | {f"sources.{_table_of(key)}": tables.line for key in _SOURCED}
+_NOT_BELOW = (
+    ("acclimation.reset_after_unknown", "acclimation.reset_after_out"),
+    ("wall.stagger_usual", "wall.stagger_least"),
+)
+
+
+def builtin_profiles() -> list[str]:
+    """The short names of the profiles that come with the program; `load_profile` takes them."""
+    return sorted(entry.name.removesuffix(".toml") for entry in _BUILT_IN.iterdir() if entry.name.endswith(".toml"))
+
+
+def load_profile(name_or_path: str, *, near: Path | None = None) -> Profile:
+    """The built-in profile of that name, short or full, or that of a .toml file, looked for here and then in `near`.
+
+    Raises ProfileError with every fault of the file.
+    """
+    for short in builtin_profiles():
+        text = (_BUILT_IN / f"{short}.toml").read_text(encoding="utf-8")
+        profile = _profile(_figures(text, short))
+        if name_or_path in (short, profile.name):
+            return profile
+    path = Path(name_or_path)
+    if near is not None and not os.path.exists(path):
+        path = near / path
+    if path.suffix != ".toml" and not os.path.exists(path):
+        mend = f"{tables.nearest(name_or_path, builtin_profiles())} Or give the path of a .toml file"
+        raise ProfileError("there is no such profile", where=name_or_path, mend=mend)
+    try:
+        return _profile(_figures(tables.file_text(path), str(path)))
+    except WallclimeError as exc:
+        raise ProfileError.of(exc.faults) from exc
+
+
+def profile_from_text(text: str, *, where: str) -> Profile:
+    """The profile that a job froze as `text`, equal to the one it was.
+
+    A key that is younger than the text has its built-in value. Raises ProfileError.
+    """
+    try:
+        return _profile(_figures(text, where), text)
+    except WallclimeError as exc:
+        raise ProfileError.of(exc.faults) from exc
+
+
+@cache
+def _built_in() -> dict[str, Figure]:
+    return _figures((_BUILT_IN / f"{_DEFAULT}.toml").read_text(encoding="utf-8"), _DEFAULT, {})
+
+
+def _figures(text: str, where: str, base: Mapping[str, Figure] | None = None) -> dict[str, Figure]:
+    """Every figure and source of a profile, in order: those of `text` over those of `base`, the default profile."""
+    given, faults = tables.read(tables.toml_table(text, where), _READERS, where)
+    of_tables = {f"sources.{key}": given.get(f"sources.{_table_of(key)}") for key in _SOURCED}
+    given = {key: source for key, source in of_tables.items() if source} | given
+    base = _built_in() if base is None else base
+    band = {key: figure for key, figure in _over(base, given).items() if "band." in key}
+    life = {key.replace("band.", "life."): figure for key, figure in band.items()}
+    whole = _over({**base, **life}, given)
+    faults += _contradictions(whole, where, faults)
+    if faults:
+        raise WallclimeError.of(faults)
+    return {key: whole[key] for key in [*_FIGURES, *_SOURCES] if key in whole}
+
+
+def _over(base: Mapping[str, Figure], given: Mapping[str, Figure]) -> dict[str, Figure]:
+    """`given` laid over `base`; a figure that is given anew does not keep the old one's source."""
+    return {key: figure for key, figure in base.items() if key.removeprefix("sources.") not in given} | dict(given)
+
+
+def _contradictions(whole: Mapping[str, Figure], where: str, faults: Sequence[Fault]) -> list[Fault]:
+    found = []
+    for key, other in _NOT_BELOW:
+        if not tables.misread(faults, where, key, other) and _low(whole[key]) < _low(whole[other]):
+            what = f"{whole[key].written!r} is below {other}, {whole[other].written!r}"
+            mend = "Raise it or lower the other; a key that is left out has its built-in value"
+            found.append(Fault(what, f"{where}: {key}", mend))
+    return found
+
+
+def _low(figure: Figure) -> float:
+    return figure.value[0] if isinstance(figure.value, tuple) else figure.value
+
+
+def _profile(figures: Mapping[str, Figure], text: str | None = None) -> Profile:
+    if text is None:
+        text = tables.toml_text({key: figure.written for key, figure in figures.items()})
+    parts: dict[str, dict[str, Any]] = {}
+    for key, figure in figures.items():
+        table, _, name = key.rpartition(".")
+        parts.setdefault(table, {})[name] = figure.value
+    acclimation, quality = parts["acclimation"], parts["quality"]
+    return Profile(
+        **parts[""],
+        band=Band(**parts["band"]),
+        life=Band(**parts["life"]),
+        acclimation=Acclimation(required=acclimation.pop("hours"), **acclimation),
+        quality=Quality(
+            rate_temperature=quality.pop("rate_temperature_per_min"),
+            rate_humidity=quality.pop("rate_humidity_per_min"),
+            **quality,
+        ),
+        wall=Wall(**parts["wall"]),
+        readiness=ReadinessRule(**parts["readiness"]),
+        text=text,
+        sha256=hashlib.sha256(text.encode()).hexdigest(),
+        sources={key.removeprefix("sources."): figure.value for key, figure in figures.items() if key in _SOURCES},
+    )

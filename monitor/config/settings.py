@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import hashlib
+import os
+import re
+import stat
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import resources
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal, get_args
+from urllib.parse import quote, urlsplit
 
-from monitor.basis.values import Quantity
+from monitor.basis import units
+from monitor.basis.errors import Fault, SettingsError, WallclimeError
+from monitor.basis.values import AIR, Quantity
+from monitor.config import tables
+from monitor.config.tables import Reader
 
 TimeForm = Literal["rfc3339", "seconds", "milliseconds"]
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """Where a quantity stands in a payload: `at` an RFC 6901 pointer ("" for a bare number), `unit` as `units.unit_of` spells it."""
+    """Where a quantity stands in a payload: an RFC 6901 pointer ("" for a bare number), and `unit` as in `unit_of`."""
 
     at: str
     unit: str
@@ -44,7 +54,7 @@ class Broker:
     port: int
     client_id: str
     user: str | None
-    password: str | None
+    password: str | None = field(repr=False)
     keepalive: int  # [ms]
 
 
@@ -68,11 +78,304 @@ class Logging:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """All of wallclime.toml, checked. `home` is the folder it stands in."""
+    """All of wallclime.toml, checked. `home` is the folder it stands in; `store_url` includes a password where needed."""
 
     home: Path
-    store_url: str
+    store_url: str = field(repr=False)
     broker: Broker
     sources: tuple[Source, ...]
     service: Service
     log: Logging
+
+
+_FILE = "wallclime.toml"
+_STARTER = resources.files("monitor.config") / "starter.toml"
+_SQLITE = "sqlite:///"
+_SQLITE_FILE = re.compile(r"sqlite:///(?!:memory:$)[^?]+")
+_NAMED = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
+_POINTER = re.compile(r"(?:/(?:[^/~]|~[01])*)*")  # RFC 6901 section 3
+_QUANTITIES = {"temperature": Quantity.AIR_TEMPERATURE, "humidity": Quantity.AIR_HUMIDITY} | {
+    quantity.value: quantity for quantity in Quantity if quantity not in AIR
+}
+
+
+def home_folder(option: Path | None, environ: Mapping[str, str]) -> Path:
+    """The home: the --home option, else $WALLCLIME_HOME, else the platform's folder for a user's data."""
+    if option is not None:
+        return option
+    if environ.get("WALLCLIME_HOME"):
+        return Path(environ["WALLCLIME_HOME"])
+    import platformdirs
+
+    return platformdirs.user_data_path("wallclime", appauthor=False)
+
+
+def starter_text() -> str:
+    """A commented wallclime.toml; each of its lines says what holds without it."""
+    return _STARTER.read_text(encoding="utf-8")
+
+
+def load_settings(home: Path, environ: Mapping[str, str]) -> Settings:
+    """The settings in the folder `home`; what its file leaves out is as in the starter file, and so is a missing file.
+
+    Passwords come from `environ` or from files of their own. Raises SettingsError with every fault.
+    """
+    home = home.resolve()
+    path = home / _FILE
+    try:
+        text = tables.file_text(path) if os.path.lexists(path) else ""
+        return _settings(text, str(path), home, environ)
+    except WallclimeError as exc:
+        raise SettingsError.of(exc.faults) from exc
+
+
+def _settings(text: str, where: str, home: Path, environ: Mapping[str, str]) -> Settings:
+    starter, _ = tables.read(tables.toml_table(starter_text(), _FILE), _READERS, _FILE)
+    given, faults = tables.read(tables.toml_table(text, where), _READERS, where)
+    values = {key: figure.value for key, figure in (starter | given).items()}
+    password = _password("broker", values, where, home, environ, faults)
+    if password and not (values.get("broker.user") or tables.misread(faults, where, "broker.user")):
+        faults.append(Fault("there is a password, but no user", f"{where}: broker.user", 'Add user = "NAME"'))
+    store_url = _store_url(values, where, home, environ, faults)
+    if faults:
+        raise WallclimeError.of(faults)
+    return Settings(
+        home=home,
+        store_url=store_url,
+        broker=Broker(
+            host=values["broker.host"],
+            port=values["broker.port"],
+            client_id=values.get("broker.client_id") or _client_id(home),
+            user=values.get("broker.user"),
+            password=password,
+            keepalive=values["broker.keepalive"],
+        ),
+        sources=values["source"],
+        service=Service(**_below("service", values)),
+        log=Logging(**_below("log", values)),
+    )
+
+
+def _below(table: str, values: Mapping[str, Any]) -> dict[str, Any]:
+    return {key.removeprefix(f"{table}."): value for key, value in values.items() if key.startswith(f"{table}.")}
+
+
+def _client_id(home: Path) -> str:
+    """The same at every start, as a session that the broker keeps needs it, and another for each home."""
+    return f"wallclime-{hashlib.sha256(os.fsencode(home)).hexdigest()[:8]}"
+
+
+def _password(
+    table: str, values: Mapping[str, Any], where: str, home: Path, environ: Mapping[str, str], faults: list[Fault]
+) -> str | None:
+    """The password of `table`: from the environment, else from its file, which nobody else may read."""
+    name = values.get(f"{table}.password_file")
+    from_environ = environ.get(f"WALLCLIME_{table.upper()}_PASSWORD")
+    if from_environ or name is None:
+        return from_environ or None
+    path = home / name
+    try:
+        password = tables.file_text(path).strip("\r\n")
+    except WallclimeError as exc:
+        faults.extend(exc.faults)
+        return None
+    spot = f"{where}: {table}.password_file"
+    if os.name == "posix" and path.stat().st_mode & stat.S_IRWXO:
+        faults.append(Fault(f"{path} can be read by every user", spot, f"Run: chmod o-rwx {path}"))
+    if not password.isprintable() or not password:
+        faults.append(Fault(f"{path} does not hold one line", spot, "Write the password into it, and nothing else"))
+    return password
+
+
+def _store_url(
+    values: Mapping[str, Any], where: str, home: Path, environ: Mapping[str, str], faults: list[Fault]
+) -> str:
+    """The URL with its path made absolute (SQLite) or its password put in (PostgreSQL)."""
+    url = values["store.url"]
+    if url.startswith(_SQLITE):
+        if "store.password_file" in values and not tables.misread(faults, where, "store.url"):
+            spot = f"{where}: store.password_file"
+            faults.append(Fault("an SQLite store has no password", spot, "Take the line out"))
+        return f"{_SQLITE}{(home / url.removeprefix(_SQLITE)).as_posix()}"
+    password = _password("store", values, where, home, environ, faults)
+    user = urlsplit(url).username
+    if not password:
+        return url
+    if not user:
+        mend = 'Write "postgresql://USER@HOST/DATABASE"'
+        faults.append(Fault("there is a password, but no user", f"{where}: store.url", mend))
+    return url.replace(f"{user}@", f"{user}:{quote(password, safe='')}@", 1)
+
+
+def _no_secret(variable: str) -> Reader:
+    def refuse(value: Any, where: str) -> str:
+        raise tables.fault("a password does not stand in this file", where, f"Give ${variable} or a password_file")
+
+    return refuse
+
+
+def _store(value: Any, where: str) -> str:
+    """A store's URL, which is never shown: there may be a password in it."""
+    url = value if isinstance(value, str) and value.isprintable() else ""
+    try:
+        parts = urlsplit(url)
+        secret, server = parts.password is not None or "password" in parts.query, parts.port or parts.scheme
+    except ValueError:
+        secret, server = False, ""
+    if secret:
+        raise tables.fault("there is a password in it", where, "Give $WALLCLIME_STORE_PASSWORD or a password_file")
+    if not (server and parts.scheme.partition("+")[0] == "postgresql") and not _SQLITE_FILE.fullmatch(url):
+        mend = 'Write "sqlite:///wallclime.db" or "postgresql://USER@HOST/DATABASE"'
+        raise tables.fault("this is not the URL of a store", where, mend)
+    return url
+
+
+def _pointer(value: Any, where: str) -> str:
+    if not isinstance(value, str) or not _POINTER.fullmatch(value):
+        raise tables.fault(f"{value!r} is not a JSON pointer", where, 'Write it like "/temperature" (RFC 6901)')
+    return value
+
+
+def _topic(value: Any, where: str) -> str:
+    """A topic with named levels, {sensor} one of them."""
+    text = tables.line(value, where)
+    names = _NAMED.findall(text)
+    for level in text.split("/"):
+        if set("+#{}") & set("" if _NAMED.fullmatch(level) else level):
+            mend = "A level is plain text or one {name}; a {name} stands for what + does, and # has no like"
+            raise tables.fault(f"{level!r} can't be a level of a topic", where, mend)
+    if len(set(names)) < len(names):
+        raise tables.fault(f"{text!r} has a name twice", where, "Give each named level a name of its own")
+    if "sensor" not in names:
+        raise tables.fault(f"{text!r} has no {{sensor}}", where, "Name the level that tells the sensors apart {sensor}")
+    return text
+
+
+def _unit(quantity: Quantity) -> Reader:
+    def read_unit(value: Any, where: str) -> str:
+        return units.unit_of(tables.line(value, where), quantity, where=where)
+
+    return read_unit
+
+
+_EXAMPLES = {
+    "topic": '"site/{sensor}/climate"',
+    "format": '"json" or "number"',
+    "quantity": '"air_temperature"',
+    "unit": '"degC" or "%"',
+    "at": '"/NAME"',
+}
+_SOURCE: dict[str, Reader] = {
+    "topic": _topic,
+    "format": tables.one_of("json", "number"),
+    "stream": _topic,
+    "quantity": tables.one_of(*Quantity),
+    "unit": tables.line,
+    "time.at": _pointer,
+    "time.as": tables.one_of(*get_args(TimeForm)),
+    **{f"{name}.at": _pointer for name in _QUANTITIES},
+    **{f"{name}.unit": _unit(quantity) for name, quantity in _QUANTITIES.items()},
+}
+
+
+def _sources(value: Any, where: str) -> tuple[Source, ...]:
+    if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+        raise tables.fault("these are not sources", where, "Begin each of them with the line [[source]]")
+    sources: list[Source] = []
+    faults: list[Fault] = []
+    filters: dict[str, int] = {}
+    for number, table in enumerate(value, 1):
+        spot = f"{where} {number}"
+        try:
+            source = _source(table, spot)
+        except WallclimeError as exc:
+            faults.extend(exc.faults)
+            continue
+        first = filters.setdefault(_NAMED.sub("+", source.topic), number)
+        if first != number:
+            faults.append(Fault(f"source {first} hears the same messages", f"{spot}: topic", "Make one of the two"))
+        sources.append(source)
+    if faults:
+        raise WallclimeError.of(faults)
+    return tuple(sources)
+
+
+def _source(table: Mapping[str, Any], where: str) -> Source:
+    figures, faults = tables.read(table, _SOURCE, where)
+    values = {key: figure.value for key, figure in figures.items()}
+    faults += _misfits(values, where, faults)
+    if faults:
+        raise WallclimeError.of(faults)
+    return Source(
+        topic=values["topic"],
+        format=values["format"],
+        fields=_fields(values, where),
+        stream=_stream(values, where),
+        time_at=values.get("time.at"),
+        time_form=values.get("time.as", "rfc3339"),
+    )
+
+
+def _misfits(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> list[Fault]:
+    """What is missing from a source, or has no place in one of its format."""
+    form, needed, strange = values.get("format"), ["topic", "format"], []
+    if form == "number":
+        needed += ["quantity", "unit"]
+        strange = [key for key in values if "." in key]
+    if form == "json":
+        named = dict.fromkeys(key.partition(".")[0] for key in values if "." in key)
+        fields = [name for name in named if name != "time"] or ["temperature"]
+        needed += [f"{name}.{part}" for name in fields for part in ("at", "unit")] + ["time.at"] * ("time" in named)
+        strange = [key for key in values if key in ("quantity", "unit")]
+    missing = [key for key in needed if key not in values and not tables.misread(faults, where, key)]
+    return [
+        Fault("it is missing", f"{where}: {key}", f"Add {part} = {_EXAMPLES[part]}")
+        for key in missing
+        for part in [key.rpartition(".")[2]]
+    ] + [Fault(f'format = "{form}" has no use for it', f"{where}: {key}", "Take it out") for key in strange]
+
+
+def _fields(values: Mapping[str, Any], where: str) -> dict[Quantity, Field]:
+    if values["format"] == "number":
+        quantity = Quantity(values["quantity"])
+        return {quantity: Field("", _unit(quantity)(values["unit"], f"{where}: unit"))}
+    return {
+        quantity: Field(values[f"{name}.at"], values[f"{name}.unit"])
+        for name, quantity in _QUANTITIES.items()
+        if f"{name}.at" in values
+    }
+
+
+def _stream(values: Mapping[str, Any], where: str) -> str:
+    """The sensor's address: as written, or the topic; of a bare number, the topic without its last level."""
+    topic = values["topic"]
+    stream = values.get("stream") or (topic if values["format"] == "json" else topic.rpartition("/")[0])
+    if "{sensor}" not in stream:
+        what = "without the topic's last level the sensor's address has no {sensor}"
+        raise tables.fault(what, f"{where}: stream", f'Add stream = "{topic}"')
+    unknown = sorted(set(_NAMED.findall(stream)) - set(_NAMED.findall(topic)))
+    if unknown:
+        mend = "Use the names that stand in the topic"
+        raise tables.fault(f"{unknown[0]!r} is no name of the topic", f"{where}: stream", mend)
+    return stream
+
+
+_READERS: dict[str, Reader] = {
+    "store.url": _store,
+    "store.password": _no_secret("WALLCLIME_STORE_PASSWORD"),
+    "store.password_file": tables.line,
+    "broker.host": tables.line,
+    "broker.port": tables.whole(1, 65_535),
+    "broker.user": tables.line,
+    "broker.password": _no_secret("WALLCLIME_BROKER_PASSWORD"),
+    "broker.password_file": tables.line,
+    "broker.client_id": tables.line,
+    "broker.keepalive": tables.amount(units.parse_duration, "5 s", "18 h"),
+    "source": _sources,
+    "service.judge_every": tables.amount(units.parse_duration, "1 s", "1 d"),
+    "service.linger": tables.amount(units.parse_duration, "0 ms", "60 s"),
+    "service.batch": tables.whole(1, 100_000),
+    "service.back_fill": tables.amount(units.parse_duration, "1 min", "366 d"),
+    "log.level": tables.one_of("debug", "info", "warning", "error"),
+    "log.format": tables.one_of("text", "json"),
+}
