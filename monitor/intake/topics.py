@@ -1,0 +1,50 @@
+"""Topics with named levels: home/{sensor}/climate is heard as home/+/climate; the names make the sensor's address."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from monitor.basis.errors import SettingsError
+
+_NAMED = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """A topic with named levels, compiled: `text` as written, `filter` as MQTT wants it (3.1.1 section 4.7)."""
+
+    text: str
+    filter: str
+    pattern: re.Pattern[str]
+
+    def match(self, topic: str) -> dict[str, str] | None:
+        """The names of a topic that was heard, or None where it is not one of these."""
+        found = self.pattern.fullmatch(topic)
+        return None if found is None else found.groupdict()
+
+
+def compile_topic(text: str, *, where: str = "topic") -> Topic:
+    """A topic of wallclime.toml. A level is plain text or one {name}; each name stands once. Raises SettingsError."""
+    levels = [(level, _NAMED.fullmatch(level)) for level in text.split("/")]
+    names = [found[1] for _, found in levels if found]
+    plain = [level for level, found in levels if not found]
+    if not text or len(set(names)) < len(names) or any(set("+#{}\0") & set(level) for level in plain):
+        raise SettingsError(
+            f"{text!r} is not a topic", where=where, mend="Write it like home/{sensor}/climate, each named level once"
+        )
+    pattern = "/".join(f"(?P<{found[1]}>[^/]*)" if found else re.escape(level) for level, found in levels)
+    return Topic(text, "/".join("+" if found else level for level, found in levels), re.compile(pattern, re.DOTALL))
+
+
+def address(template: str, names: Mapping[str, str], *, where: str = "stream") -> str:
+    """The sensor's address: the template with the names of the topic put in. Raises SettingsError."""
+    unknown = set(_NAMED.findall(template)) - set(names)
+    if unknown:
+        raise SettingsError(
+            f"the address {template!r} names {{{min(unknown)}}}, which its topic does not",
+            where=where,
+            mend="Use the names that stand in the topic",
+        )
+    return _NAMED.sub(lambda found: names[found[1]], template)

@@ -1,0 +1,68 @@
+import pytest
+
+from monitor.basis.errors import SettingsError
+from monitor.intake.topics import address, compile_topic
+
+
+@pytest.mark.parametrize(
+    ("text", "filter_"),
+    [
+        ("home/{sensor}/climate", "home/+/climate"),
+        ("{site}/{sensor}", "+/+"),
+        ("attic", "attic"),
+        ("/a//b/", "/a//b/"),
+    ],
+)
+def test_named_levels_become_single_level_wildcards(text, filter_):
+    assert compile_topic(text).filter == filter_
+
+
+def test_a_match_gives_the_names():
+    topic = compile_topic("home/{room}/{sensor}/climate")
+    assert topic.match("home/hall/probe 7/climate") == {"room": "hall", "sensor": "probe 7"}
+
+
+@pytest.mark.parametrize(
+    "heard", ["home/a/climate/x", "home/climate", "HOME/a/climate", "home/a/b/climate", "xhome/a/climate"]
+)
+def test_a_topic_of_other_levels_does_not_match(heard):
+    assert compile_topic("home/{sensor}/climate").match(heard) is None
+
+
+def test_a_named_level_may_be_empty_as_in_mqtt():
+    # MQTT 3.1.1 section 4.7.1.3: "+" matches an empty level
+    assert compile_topic("home/{sensor}/climate").match("home//climate") == {"sensor": ""}
+
+
+def test_signs_that_mean_something_to_regular_expressions_are_plain_text():
+    topic = compile_topic("a.b/{sensor}/(x)*")
+    assert topic.match("a.b/1/(x)*") == {"sensor": "1"}
+    assert topic.match("aXb/1/(x)*") is None
+
+
+@pytest.mark.parametrize(
+    "text", ["", "home/+/climate", "home/#", "home/x{sensor}", "home/{}/x", "home/{a}/{a}", "a\0b"]
+)
+def test_a_text_that_is_no_topic_says_how_to_write_one(text):
+    with pytest.raises(SettingsError) as caught:
+        compile_topic(text, where="source 1, topic")
+    assert str(caught.value) == (
+        f"source 1, topic: {text!r} is not a topic. Write it like home/{{sensor}}/climate, each named level once"
+    )
+
+
+def test_the_address_is_made_of_the_names():
+    assert address("{site}-{sensor}", {"site": "north", "sensor": "7"}) == "north-7"
+
+
+def test_a_name_that_looks_like_a_template_is_put_in_as_it_is():
+    assert address("{a}/{b}", {"a": "{b}", "b": "x"}) == "{b}/x"
+
+
+def test_an_address_of_a_name_that_the_topic_lacks_is_refused():
+    with pytest.raises(SettingsError) as caught:
+        address("home/{room}", {"sensor": "7"}, where="source 1, stream")
+    assert str(caught.value) == (
+        "source 1, stream: the address 'home/{room}' names {room}, which its topic does not. "
+        "Use the names that stand in the topic"
+    )
