@@ -78,7 +78,7 @@ class Logging:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """All of wallclime.toml, checked. `home` is the folder it stands in; `store_url` includes a password where needed."""
+    """All of wallclime.toml, checked. `home` is the folder it stands in; `store_url` includes a password if needed."""
 
     home: Path
     store_url: str = field(repr=False)
@@ -269,7 +269,7 @@ _SOURCE: dict[str, Reader] = {
     "topic": _topic,
     "format": tables.one_of("json", "number"),
     "stream": _topic,
-    "quantity": tables.one_of(*Quantity),
+    "quantity": lambda value, where: Quantity(tables.one_of(*Quantity)(value, where)),
     "unit": tables.line,
     "time.at": _pointer,
     "time.as": tables.one_of(*get_args(TimeForm)),
@@ -303,14 +303,14 @@ def _sources(value: Any, where: str) -> tuple[Source, ...]:
 def _source(table: Mapping[str, Any], where: str) -> Source:
     figures, faults = tables.read(table, _SOURCE, where)
     values = {key: figure.value for key, figure in figures.items()}
-    faults += _misfits(values, where, faults)
+    faults += _misfits(values, where, faults) + _clashes(values, where, faults)
     if faults:
         raise WallclimeError.of(faults)
     return Source(
         topic=values["topic"],
         format=values["format"],
-        fields=_fields(values, where),
-        stream=_stream(values, where),
+        fields=_fields(values),
+        stream=_stream(values),
         time_at=values.get("time.at"),
         time_form=values.get("time.as", "rfc3339"),
     )
@@ -335,10 +335,27 @@ def _misfits(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> 
     ] + [Fault(f'format = "{form}" has no use for it', f"{where}: {key}", "Take it out") for key in strange]
 
 
-def _fields(values: Mapping[str, Any], where: str) -> dict[Quantity, Field]:
+def _clashes(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> list[Fault]:
+    """What is right by itself, but does not go with another key of its source."""
+    found: list[Fault] = []
+    if {"quantity", "unit"} <= values.keys():
+        try:
+            _unit(values["quantity"])(values["unit"], f"{where}: unit")
+        except WallclimeError as exc:
+            found.extend(exc.faults)
+    if {"topic", "format"} <= values.keys() and not tables.misread(faults, where, "stream"):
+        topic, spot = values["topic"], f"{where}: stream"
+        for name in sorted(set(_NAMED.findall(_stream(values))) - set(_NAMED.findall(topic))):
+            found.append(Fault(f"{name!r} is no name of the topic", spot, "Use the names that stand in the topic"))
+        if "{sensor}" not in _stream(values):
+            what = "without the topic's last level the sensor's address has no {sensor}"
+            found.append(Fault(what, spot, f'Add stream = "{topic}"'))
+    return found
+
+
+def _fields(values: Mapping[str, Any]) -> dict[Quantity, Field]:
     if values["format"] == "number":
-        quantity = Quantity(values["quantity"])
-        return {quantity: Field("", _unit(quantity)(values["unit"], f"{where}: unit"))}
+        return {values["quantity"]: Field("", _unit(values["quantity"])(values["unit"], "unit"))}
     return {
         quantity: Field(values[f"{name}.at"], values[f"{name}.unit"])
         for name, quantity in _QUANTITIES.items()
@@ -346,18 +363,10 @@ def _fields(values: Mapping[str, Any], where: str) -> dict[Quantity, Field]:
     }
 
 
-def _stream(values: Mapping[str, Any], where: str) -> str:
+def _stream(values: Mapping[str, Any]) -> str:
     """The sensor's address: as written, or the topic; of a bare number, the topic without its last level."""
-    topic = values["topic"]
-    stream = values.get("stream") or (topic if values["format"] == "json" else topic.rpartition("/")[0])
-    if "{sensor}" not in stream:
-        what = "without the topic's last level the sensor's address has no {sensor}"
-        raise tables.fault(what, f"{where}: stream", f'Add stream = "{topic}"')
-    unknown = sorted(set(_NAMED.findall(stream)) - set(_NAMED.findall(topic)))
-    if unknown:
-        mend = "Use the names that stand in the topic"
-        raise tables.fault(f"{unknown[0]!r} is no name of the topic", f"{where}: stream", mend)
-    return stream
+    default = values["topic"] if values["format"] == "json" else values["topic"].rpartition("/")[0]
+    return values.get("stream", default)
 
 
 _READERS: dict[str, Reader] = {
