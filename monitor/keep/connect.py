@@ -1,0 +1,168 @@
+"""The way in: one engine a store, the settings of its connections, and the door where foreign errors become ours."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, make_url
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+
+from monitor.basis.errors import StoreError
+
+PATIENCE = 10_000  # how long a lock or a server is waited for [ms]
+
+SQLITE = (
+    f"PRAGMA busy_timeout = {PATIENCE}",
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",  # a message is acknowledged after the commit: it must outlive a power cut
+    "PRAGMA foreign_keys = ON",
+)
+POSTGRESQL = (f"SET lock_timeout = {PATIENCE}",)
+
+_ADDRESS = 'Write it like "sqlite:///wallclime.db" or "postgresql://user@host/database"'
+_BUSY = (f"another process has held it for {PATIENCE // 1000} s", "Wait for it to finish or stop it, then try again")
+_FULL = ("the disk is full", "Free some space; what was kept before is whole")
+
+_SQLITE_FAULTS = {
+    sqlite3.SQLITE_BUSY: _BUSY,
+    sqlite3.SQLITE_LOCKED: _BUSY,
+    sqlite3.SQLITE_FULL: _FULL,
+    sqlite3.SQLITE_IOERR: ("the disk fails or is full", "Check the disk and its free space; what was kept is whole"),
+    sqlite3.SQLITE_READONLY: ("it can't be written", "Let this user write the file and the folder it stands in"),
+    sqlite3.SQLITE_CANTOPEN: ("it can't be opened", "Check that it is a file which this user may read and write"),
+    sqlite3.SQLITE_NOTADB: ("it is no SQLite database", "Check the path; move the file away to begin a new store"),
+    sqlite3.SQLITE_CORRUPT: ("the file is damaged", "Put it aside unchanged and continue from a backup"),
+}
+_POSTGRESQL_FAULTS = {"53100": _FULL, "55P03": _BUSY, "40P01": _BUSY}
+
+
+def _fault_of(exc: Exception) -> tuple[str, str]:
+    cause = getattr(exc, "orig", None) or exc
+    known = _SQLITE_FAULTS.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF) or _POSTGRESQL_FAULTS.get(
+        getattr(cause, "sqlstate", None) or ""
+    )
+    text = " ".join(str(cause).split()).rstrip(".")
+    return known or (f"the database refused: {text}", "Check that it runs, and its address, user and password")
+
+
+@contextmanager
+def door(where: str) -> Iterator[None]:
+    """What the database or its driver raises inside becomes a StoreError of `where`."""
+    try:
+        yield
+    except (SQLAlchemyError, UnicodeError, OverflowError) as exc:
+        what, mend = _fault_of(exc)
+        raise StoreError(what, where=where, mend=mend) from exc
+
+
+def insert(conn: Connection, table: Table) -> sqlite.Insert | postgresql.Insert:
+    """INSERT with ON CONFLICT, in the words of the connection's database."""
+    return postgresql.insert(table) if conn.dialect.name == "postgresql" else sqlite.insert(table)
+
+
+def _private_file(path: Path) -> None:
+    """A missing file is made for this user's eyes only; SQLite gives its -wal and -shm the same mode."""
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+    except FileExistsError:
+        if not (os.access(path, os.R_OK | os.W_OK) and os.access(path.parent, os.W_OK)):
+            what, mend = _SQLITE_FAULTS[sqlite3.SQLITE_READONLY]
+            raise StoreError(what, where=str(path), mend=mend) from None
+    except FileNotFoundError as exc:
+        raise StoreError("its folder does not exist", where=str(path), mend="Make the folder, or name another") from exc
+    except OSError as exc:
+        raise StoreError(
+            f"it can't be made ({exc.strerror})",
+            where=str(path),
+            mend="Let this user write the folder, or name another",
+        ) from exc
+
+
+def _prepare(engine: Engine, settings: Sequence[str]) -> None:
+    """Every new connection of `engine` gets `settings` before its first use."""
+
+    def connected(connection: Any, _record: object) -> None:
+        try:
+            cursor = connection.cursor()
+            for setting in settings:
+                cursor.execute(setting)
+            cursor.close()
+            connection.commit()
+        except BaseException:
+            connection.close()
+            raise
+
+    event.listen(engine, "connect", connected, insert=True)
+
+
+def _begin(conn: Connection) -> None:
+    # The sqlite3 module would begin late and deferred: a writer then meets SQLITE_BUSY that no waiting helps against.
+    if begin := conn.get_execution_options().get("begin", "BEGIN"):
+        conn.exec_driver_sql(begin)
+
+
+def _sqlite_engine(url: URL) -> tuple[Engine, str]:
+    if not url.database or url.database == ":memory:" or url.host or url.query:
+        raise StoreError("the store's URL names no plain file", where=str(url), mend=_ADDRESS)
+    path = Path(url.database).absolute()
+    _private_file(path)
+    # isolation_level None: BEGIN is ours to say, see _begin.
+    options = {"timeout": PATIENCE / 1000, "isolation_level": None}
+    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args=options, hide_parameters=True)
+    _prepare(engine, SQLITE)
+    event.listen(engine, "begin", _begin)
+    return engine, str(path)
+
+
+def _postgresql_engine(url: URL) -> tuple[Engine, str]:
+    where = url.set(query={}).render_as_string(hide_password=True)
+    query = {"connect_timeout": str(PATIENCE // 1000), **url.query}
+    try:
+        engine = create_engine(
+            url.set(drivername="postgresql+psycopg", query=query), pool_pre_ping=True, hide_parameters=True
+        )
+    except ModuleNotFoundError as exc:
+        raise StoreError(
+            "the driver psycopg is not installed", where=where, mend='Install it: pip install "wallclime[postgresql]"'
+        ) from exc
+    _prepare(engine, POSTGRESQL)
+    return engine, where
+
+
+def engine_of(address: str) -> tuple[Engine, str]:
+    """The engine of a store's URL, and the words that messages name it by: they never hold the password."""
+    try:
+        url = make_url(address)
+    except (ArgumentError, ValueError):
+        # The text itself is not shown: it may hold a password.
+        raise StoreError("it is no URL", where="the store's URL", mend=_ADDRESS) from None
+    if url.drivername == "sqlite":
+        return _sqlite_engine(url)
+    if url.drivername in ("postgresql", "postgresql+psycopg"):
+        return _postgresql_engine(url)
+    raise StoreError(f"there is no store of the kind {url.drivername!r}", where="the store's URL", mend=_ADDRESS)
+
+
+class Connected:
+    """A database and the two ways into it: to read, and to write, all of one transaction or nothing."""
+
+    def __init__(self, engine: Engine, where: str) -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(begin="BEGIN IMMEDIATE")
+        self._where = where
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with door(self._where), self._engine.connect() as conn:
+            yield conn
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with door(self._where), self._writer.begin() as conn:
+            yield conn

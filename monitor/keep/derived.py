@@ -1,0 +1,113 @@
+"""What is made from readings and can be made again: checkpoints, and the marks that say what is out of date."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+
+from sqlalchemy import Connection, bindparam, select
+
+from monitor.basis.errors import StoreError
+from monitor.basis.times import rfc3339
+from monitor.keep.connect import Connected, insert
+from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty
+from monitor.keep.schema import checkpoint, dirty, generation
+
+
+def _raise_generation(conn: Connection, jobs: Sequence[str]) -> None:
+    rows = [{"job": job, "value": 1} for job in sorted(set(jobs))]
+    if rows:
+        adding = insert(conn, generation)
+        conn.execute(adding.on_conflict_do_update(index_elements=["job"], set_={"value": generation.c.value + 1}), rows)
+
+
+def _held_generation(conn: Connection, job: str) -> int | None:
+    """The generation of a job, which nobody can raise until the transaction ends."""
+    conn.execute(insert(conn, generation).on_conflict_do_nothing(), {"job": job, "value": 0})
+    return conn.scalar(select(generation.c.value).where(generation.c.job == job).with_for_update())
+
+
+class Derived(Connected):
+    """What the store does with derived rows: a cache; without them everything is computed from the readings."""
+
+    def dirty(self) -> list[Dirty]:
+        """New readings that were not settled yet, in the order they were marked."""
+        with self._reading() as conn:
+            rows = conn.execute(
+                select(dirty.c.id, dirty.c.stream, dirty.c.first_t, dirty.c.last_t).order_by(dirty.c.id)
+            )
+            return [Dirty(*row) for row in rows]
+
+    def settle_dirty(self, ids: Sequence[int], stale: Sequence[tuple[str, int, int]]) -> None:
+        """Delete the marks `ids`; checkpoints of each (job, first_t, last_t) that rest on those times become stale.
+
+        The generation of each such job is raised. All in one transaction. [ms]
+        """
+        with self._writing() as conn:
+            _raise_generation(conn, [job for job, _, _ in stale])
+            for job, first_t, last_t in stale:
+                touched = (checkpoint.c.covers_from <= last_t) & (checkpoint.c.depends_until >= first_t)
+                conn.execute(checkpoint.update().where(checkpoint.c.job == job, touched).values(stale=1))
+            if ids:
+                conn.execute(dirty.delete().where(dirty.c.id == bindparam("mark")), [{"mark": id_} for id_ in ids])
+
+    def checkpoint_heads(self, job: str, variant: str) -> list[CheckpointHead]:
+        """The checkpoints of a job in order of midnight, without their states."""
+        wanted = [checkpoint.c[name] for name in CheckpointHead.__dataclass_fields__]
+        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant)
+        with self._reading() as conn:
+            rows = conn.execute(select(*wanted).where(of).order_by(checkpoint.c.midnight)).mappings().all()
+        return [CheckpointHead(**{**row, "stale": bool(row["stale"])}) for row in rows]
+
+    def checkpoint_state(self, job: str, variant: str, midnight: int) -> bytes:
+        """The state at a midnight. Raises StoreError when there is no such checkpoint. [ms]"""
+        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant) & (checkpoint.c.midnight == midnight)
+        with self._reading() as conn:
+            found = conn.scalar(select(checkpoint.c.exit_state).where(of))
+        if found is None:
+            raise StoreError(
+                f"there is no checkpoint of {rfc3339(midnight)} ({variant})",
+                where=f"job {job}",
+                mend="It was made anew meanwhile: try again",
+            )
+        return found
+
+    def products(self, job: str, variant: str, through: int) -> list[bytes]:
+        """The days' products up to and with the midnight `through`, in order, those that have one. [ms]"""
+        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant) & (checkpoint.c.midnight <= through)
+        query = (
+            select(checkpoint.c.product).where(of, checkpoint.c.product.is_not(None)).order_by(checkpoint.c.midnight)
+        )
+        with self._reading() as conn:
+            return list(conn.scalars(query))
+
+    def generation(self, job: str) -> int:
+        """How often something that the job's checkpoints may rest on has changed."""
+        with self._reading() as conn:
+            return conn.scalar(select(generation.c.value).where(generation.c.job == job)) or 0
+
+    def put_checkpoints(
+        self, job: str, variant: str, rows: Sequence[Checkpoint], *, drop: Sequence[int] = (), generation: int
+    ) -> bool:
+        """Write checkpoints over those of the same midnights and delete those of `drop`, in one transaction.
+
+        Only if the job's generation is still the one given, which was read before they were computed: else readings
+        came meanwhile, nothing is written and False comes back.
+        """
+        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant)
+        with self._writing() as conn:
+            if _held_generation(conn, job) != generation:
+                return False
+            for midnight in [*drop, *(row.midnight for row in rows)]:
+                conn.execute(checkpoint.delete().where(of, checkpoint.c.midnight == midnight))
+            if rows:
+                conn.execute(
+                    checkpoint.insert(), [{"job": job, "variant": variant, "stale": 0, **asdict(row)} for row in rows]
+                )
+        return True
+
+    def forget_checkpoints(self, job: str) -> None:
+        """Delete all checkpoints of a job and raise its generation, so that none computed before is put back."""
+        with self._writing() as conn:
+            _raise_generation(conn, [job])
+            conn.execute(checkpoint.delete().where(checkpoint.c.job == job))

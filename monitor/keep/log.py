@@ -1,0 +1,148 @@
+"""The condition log: entries are only ever added, each bound to the one before it."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import Connection, Row, select
+
+from monitor.basis.clock import Clock
+from monitor.basis.errors import RecordError
+from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
+from monitor.keep.connect import Connected, insert
+from monitor.keep.schema import chain, entry
+
+Link = Callable[[bytes, Entry], bytes]  # (the link before, the entry) -> its link; from seal
+
+SALT = 16  # [bytes]
+NO_LINK = bytes(32)
+
+
+def _held(conn: Connection, name: str, new: bool) -> int:
+    """The id of a chain, which nobody else can write to until the transaction ends. Raises RecordError."""
+    if new or name == SENSORS_CHAIN:
+        made = conn.execute(insert(conn, chain).on_conflict_do_nothing(), {"name": name}).rowcount
+        if new and not made:
+            raise RecordError(
+                f"there is a job {name!r} already", where=f"job {name}", mend="Choose another name for the new job"
+            )
+    found = conn.scalar(select(chain.c.id).where(chain.c.name == name).with_for_update())
+    if found is None:
+        raise RecordError(
+            f"there is no job {name!r}", where=f"job {name}", mend="wallclime job list shows the jobs there are"
+        )
+    return found
+
+
+def _entry(name: str, row: Row) -> Entry:
+    return Entry(
+        chain=name,
+        number=row.number,
+        kind=Kind(row.kind),
+        at=row.at,
+        entered=row.entered,
+        who=row.who,
+        body=json.loads(row.body),
+        corrects=row.corrects,
+        salt=row.salt,
+        link=row.link,
+    )
+
+
+def _entries(conn: Connection, name: str) -> list[Entry]:
+    query = select(entry).join(chain).where(chain.c.name == name).order_by(entry.c.number)
+    return [_entry(name, row) for row in conn.execute(query)]
+
+
+def _head(conn: Connection, name: str) -> tuple[int, bytes]:
+    query = select(entry.c.number, entry.c.link).join(chain).where(chain.c.name == name)
+    row = conn.execute(query.order_by(entry.c.number.desc()).limit(1)).one_or_none()
+    return (0, NO_LINK) if row is None else (row.number, row.link)
+
+
+def _text(body: Mapping[str, Any]) -> str:
+    return json.dumps(dict(body), allow_nan=False)
+
+
+def _row(chain_id: int, one: Entry) -> dict[str, object]:
+    return {
+        "chain_id": chain_id,
+        "number": one.number,
+        "kind": one.kind.value,
+        "at": one.at,
+        "entered": one.entered,
+        "who": one.who,
+        "body": _text(one.body),
+        "corrects": one.corrects,
+        "salt": one.salt,
+        "link": one.link,
+    }
+
+
+class Log(Connected):
+    """What the store does with the condition log."""
+
+    _clock: Clock
+    _link: Link
+
+    def append(
+        self,
+        name: str,
+        drafts: Sequence[Draft],
+        *,
+        new: bool = False,
+        check: Callable[[list[Entry]], None] | None = None,
+    ) -> list[Entry]:
+        """Add entries to the chain `name`, all or none, and answer them as they stand in the log.
+
+        `new` begins a chain; only that of the sensors begins by itself. `check` gets the entries so far, while nobody
+        else can add one, and may raise to stop it. A body is JSON: str, int, finite float, bool, None, lists and dicts
+        with str keys come back as they were. Raises RecordError, StoreError.
+        """
+        with self._writing() as conn:
+            chain_id = _held(conn, name, new)
+            if check is not None:
+                check(_entries(conn, name))
+            added = self._linked(name, drafts, *_head(conn, name))
+            if added:
+                conn.execute(entry.insert(), [_row(chain_id, one) for one in added])
+        return added
+
+    def _linked(self, name: str, drafts: Sequence[Draft], last: int, link: bytes) -> list[Entry]:
+        """The drafts as the entries that follow the one of number `last` and `link`."""
+        entered, added = self._clock.now(), []
+        for number, draft in enumerate(drafts, last + 1):
+            one = Entry(
+                chain=name,
+                number=number,
+                kind=draft.kind,
+                at=draft.at,
+                entered=entered,
+                who=draft.who,
+                body=json.loads(_text(draft.body)),  # as it will be read back
+                corrects=draft.corrects,
+                salt=secrets.token_bytes(SALT),
+                link=b"",
+            )
+            link = self._link(link, one)
+            added.append(replace(one, link=link))
+        return added
+
+    def entries(self, name: str) -> list[Entry]:
+        """The chain `name` from its first entry; a chain that was never begun has none."""
+        with self._reading() as conn:
+            return _entries(conn, name)
+
+    def chains(self) -> list[str]:
+        """The names of all chains in order, that of the sensors too."""
+        with self._reading() as conn:
+            return sorted(conn.scalars(select(chain.c.name)))
+
+    def head(self, name: str) -> tuple[int, bytes]:
+        """Number and link of the last entry of the chain `name`; (0, 32 zero bytes) when it has none."""
+        with self._reading() as conn:
+            return _head(conn, name)

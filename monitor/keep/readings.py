@@ -1,0 +1,227 @@
+"""Readings: kept once, in one transaction a batch, and read back as arrays."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import chain as chained
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, ScalarSelect, Select, Update, bindparam, case, func, select, tuple_
+
+from monitor.basis.errors import StoreError
+from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
+from monitor.keep.connect import insert
+from monitor.keep.ids import Ids, ids_for
+from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
+from monitor.keep.rows import Kept
+from monitor.keep.schema import INT, channel, dirty, origin, reading, sensor, unit
+
+Key = tuple[int, int]  # (channel id, t)
+Name = TypeVar("Name")
+
+_CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
+_COLUMNS = tuple(reading.c.keys())
+_INSERT = {
+    dialect: f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join(marks)}) ON CONFLICT DO NOTHING"
+    for dialect, marks in (("sqlite", "?" * len(_COLUMNS)), ("postgresql", ["%s"] * len(_COLUMNS)))
+}
+_FETCH = 10_000  # rows a fetch
+_ROW = np.dtype([("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
+
+
+def _sort_out(readings: Iterable[Reading], ids: Ids) -> tuple[dict[Key, Reading], list[tuple[Key, Reading]]]:
+    """The first reading of each channel and time, and those that come after it in the batch."""
+    first: dict[Key, Reading] = {}
+    later: list[tuple[Key, Reading]] = []
+    for one in readings:
+        if not math.isfinite(one.value):
+            raise StoreError(
+                f"a reading of {one.value!r} is no number and is not kept",
+                where=f"{one.stream} {one.quantity.value}",
+                mend="Refuse it where the message is read",
+            )
+        key = (ids.channels[one.stream, one.quantity], one.t)
+        if first.setdefault(key, one) is not one:
+            later.append((key, one))
+    return first, later
+
+
+def _insert(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:
+    """Keep what is not there yet; answers what that was."""
+    rows = [
+        (channel_id, t, one.value, ids.units[one.unit], one.arrival, ids.origins[one.origin])
+        for (channel_id, t), one in first.items()
+    ]
+    if not rows:
+        return set()
+    trial = conn.begin_nested()
+    # Past SQLAlchemy's compiler this runs at twice the rate, but does not say which rows were new: all, as a rule.
+    if conn.exec_driver_sql(_INSERT[conn.dialect.name], rows).rowcount == len(rows):
+        trial.commit()
+        return set(first)
+    trial.rollback()
+    adding = insert(conn, reading).on_conflict_do_nothing().returning(reading.c.channel_id, reading.c.t)
+    found = conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in rows])
+    return {(channel_id, t) for channel_id, t in found}
+
+
+def _standing(conn: Connection, keys: Sequence[Key]) -> dict[Key, tuple[float, str]]:
+    """What is kept under `keys`: value and unit."""
+    found: dict[Key, tuple[float, str]] = {}
+    for begin in range(0, len(keys), _CHUNK):
+        wanted = tuple_(reading.c.channel_id, reading.c.t).in_(keys[begin : begin + _CHUNK])
+        rows = conn.execute(
+            select(reading.c.channel_id, reading.c.t, reading.c.value, unit.c.text).join(unit).where(wanted)
+        )
+        found |= {(channel_id, t): (value, text) for channel_id, t, value, text in rows}
+    return found
+
+
+def _conflicts(
+    conn: Connection, new: set[Key], first: Mapping[Key, Reading], later: Sequence[tuple[Key, Reading]]
+) -> list[dict[str, Any]]:
+    """Quarantine rows of what was offered with another value or unit than the one kept."""
+    left = [(key, one) for key, one in first.items() if key not in new] + list(later)
+    kept = {key: (first[key].value, first[key].unit) for key, _ in later if key in new}
+    kept |= _standing(conn, [key for key in first if key not in new])
+    return [row_of_conflict(one, kept[key]) for key, one in left if kept[key] != (one.value, one.unit)]
+
+
+def _sum_up(conn: Connection, new: Iterable[Reading], ids: Ids) -> None:
+    """Write the new readings into their channels' sums, and one dirty row a stream."""
+    by_channel: dict[tuple[str, Quantity], list[Reading]] = {}
+    for one in new:
+        by_channel.setdefault((one.stream, one.quantity), []).append(one)
+    sums: list[dict[str, int]] = []
+    spans: dict[str, tuple[int, int]] = {}
+    for (stream, quantity), group in by_channel.items():
+        begin, end = min(one.t for one in group), max(one.t for one in group)
+        arrival = max(one.arrival for one in group)
+        sums.append(
+            {"of": ids.channels[stream, quantity], "begin": begin, "end": end, "heard": arrival, "count": len(group)}
+        )
+        span = spans.get(stream, (begin, end))
+        spans[stream] = (min(span[0], begin), max(span[1], end))
+    if sums:
+        # In order of id: two processes that keep readings of the same channels must not wait for each other.
+        conn.execute(_ADD_TO_SUMS, sorted(sums, key=lambda row: row["of"]))
+        marks = [{"stream": stream, "first_t": span[0], "last_t": span[1]} for stream, span in spans.items()]
+        conn.execute(dirty.insert(), marks)
+
+
+def _add_to_sums() -> Update:
+    begin, end, heard = (bindparam(name, type_=INT) for name in ("begin", "end", "heard"))
+    return (
+        channel.update()
+        .where(channel.c.id == bindparam("of"))
+        .values(
+            first_t=case((channel.c.first_t <= begin, channel.c.first_t), else_=begin),
+            last_t=case((channel.c.last_t >= end, channel.c.last_t), else_=end),
+            last_arrival=case((channel.c.last_arrival >= heard, channel.c.last_arrival), else_=heard),
+            readings=channel.c.readings + bindparam("count"),
+        )
+    )
+
+
+_ADD_TO_SUMS = _add_to_sums()
+
+
+def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
+    of = (sensor.c.stream == stream) & (channel.c.quantity == quantity.value)
+    return select(channel.c.id).join(sensor).where(of).scalar_subquery()
+
+
+def _fetch(conn: Connection, query: Select, row: np.dtype) -> NDArray:
+    """The rows of `query` as an array of `row`, never all of them as Python objects at once."""
+    return np.fromiter(map(tuple, conn.execution_options(yield_per=_FETCH).execute(query)), row)
+
+
+def _between(query: Select, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Select:
+    query = query.where(reading.c.channel_id == _channel_id(stream, quantity)).order_by(reading.c.t)
+    if start is not None:
+        query = query.where(reading.c.t >= start)
+    return query if end is None else query.where(reading.c.t < end)
+
+
+def _used(ids: NDArray[np.int64]) -> list[int]:
+    return np.flatnonzero(np.bincount(ids)).tolist()
+
+
+def _units(conn: Connection, ids: NDArray[np.int64]) -> dict[int, str]:
+    rows = conn.execute(select(unit.c.id, unit.c.text).where(unit.c.id.in_(_used(ids))))
+    return dict(rows.all())
+
+
+def _origins(conn: Connection, ids: NDArray[np.int64]) -> dict[int, Origin]:
+    rows = conn.execute(select(origin.c.id, origin.c.kind, origin.c.detail).where(origin.c.id.in_(_used(ids))))
+    return {id_: Origin(OriginKind(kind), detail) for id_, kind, detail in rows}
+
+
+def _named(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
+    """`ids` as places in a tuple of the names they stand for; its order is that of the names, not of their arrival."""
+    order = sorted(names, key=lambda id_: str(names[id_]))
+    place = np.zeros(max(order, default=0) + 1, np.int64)
+    place[order] = np.arange(len(order))
+    return place[ids], tuple(names[id_] for id_ in order)
+
+
+class Readings(Quarantine):
+    """What the store does with readings."""
+
+    _ids: Ids
+
+    def keep_readings(self, readings: Sequence[Reading], refused: Sequence[Refused] = ()) -> Kept:
+        """Keep a batch in one transaction; when this returns, it outlives a crash and a power cut.
+
+        Of one channel and time the first reading stays: an equal one (value and unit) is dropped, another goes to
+        quarantine as `conflict`, and so does everything `refused` under its own reason. Raises StoreError; then
+        nothing of the batch is kept.
+        """
+        with self._writing() as conn:
+            ids = ids_for(conn, self._ids, readings)
+            first, later = _sort_out(readings, ids)
+            new = _insert(conn, first, ids)
+            conflicts = _conflicts(conn, new, first, later)
+            _sum_up(conn, (first[key] for key in new), ids)
+            put_aside(conn, chained(conflicts, map(row_of_refused, refused)))
+        self._ids = ids  # only now: ids that were rolled back must not be remembered
+        return Kept(len(new), len(readings) - len(new) - len(conflicts), len(conflicts))
+
+    def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
+        """The kept readings of a channel with start <= t < end, or all; of a channel never heard: none. [ms]"""
+        query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id)
+        with self._reading() as conn:
+            rows = _fetch(conn, _between(query, stream, quantity, start, end), _ROW)
+            units, origins = _units(conn, rows["unit"]), _origins(conn, rows["origin"])
+        unit_places, unit_names = _named(rows["unit"], units)
+        origin_places, origin_names = _named(rows["origin"], origins)
+        return Series(
+            t=np.ascontiguousarray(rows["t"]),
+            value=np.ascontiguousarray(rows["value"]),
+            unit=unit_places.astype(np.int16),
+            origin=origin_places.astype(np.int32),
+            units=unit_names,
+            origins=origin_names,
+        )
+
+    def arrivals(self, stream: str, quantity: Quantity, start: int, end: int) -> NDArray[np.int64]:
+        """When the readings of a channel with start <= t < end arrived, in order of t. [ms]"""
+        with self._reading() as conn:
+            query = _between(select(reading.c.arrival), stream, quantity, start, end)
+            return _fetch(conn, query, np.dtype([("arrival", np.int64)]))["arrival"]
+
+    def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
+        """The first and the last t of a channel; None when it was never heard. [ms]"""
+        with self._reading() as conn:
+            found = conn.execute(
+                select(channel.c.first_t, channel.c.last_t).where(channel.c.id == _channel_id(stream, quantity))
+            ).one_or_none()
+        return None if found is None else (found.first_t, found.last_t)
+
+    def newest_arrival(self) -> int | None:
+        """When the newest of all kept readings arrived; None in an empty store. [ms]"""
+        with self._reading() as conn:
+            return conn.scalar(select(func.max(channel.c.last_arrival)))

@@ -1,0 +1,82 @@
+"""What the store answers and takes, beyond the nouns of `basis`. Times are UTC ms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from monitor.basis.values import Quantity
+
+
+class Kept(NamedTuple):
+    """What became of a batch of readings, counted."""
+
+    new: int
+    duplicates: int
+    conflicts: int
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A sensor: what it sent, the first and last time it spoke of, its newest arrival, how many readings are kept.
+
+    A sensor that was named before it was heard has no quantities, None for the times and 0 readings.
+    """
+
+    stream: str
+    name: str | None
+    quantities: tuple[Quantity, ...]
+    first_t: int | None
+    last_t: int | None
+    last_arrival: int | None
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
+class Quarantined:
+    """Something that was refused, `count` times; `quantity` and `t` stand where a reading is in conflict."""
+
+    topic: str
+    quantity: Quantity | None
+    t: int | None
+    reason: str
+    detail: str
+    raw: bytes
+    count: int
+    first_arrival: int
+    last_arrival: int
+
+
+@dataclass(frozen=True, slots=True)
+class Dirty:
+    """New readings of a stream, of times from `first_t` to `last_t`, that nothing was derived from yet."""
+
+    id: int
+    stream: str
+    first_t: int
+    last_t: int
+
+
+@dataclass(frozen=True, slots=True)
+class CheckpointHead:
+    """A checkpoint without its state: what it was made from, and whether that has changed since (`stale`)."""
+
+    midnight: int
+    covers_from: int
+    depends_until: int
+    rules_version: int
+    frame: bytes
+    stale: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """The state at a midnight and the day's own product; it rests on readings of [covers_from, depends_until]."""
+
+    midnight: int
+    covers_from: int
+    depends_until: int
+    rules_version: int
+    frame: bytes
+    exit_state: bytes
+    product: bytes | None

@@ -1,0 +1,147 @@
+"""The tables. Times are UTC ms, hashes and payloads bytes; what may hold any JSON is its text.
+
+A change here goes with a migration of the next number in `migrations/` and that number in `VERSIONS`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import (
+    REAL,
+    BigInteger,
+    CheckConstraint,
+    Column,
+    Double,
+    ForeignKey,
+    Identity,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+VERSIONS = ("0001",)  # of the schema, oldest first; the last is the one this program reads and writes
+VERSION_TABLE = "alembic_version"
+
+# A STRICT table of SQLite knows INTEGER and REAL, but no BIGINT and no DOUBLE.
+INT = Integer().with_variant(BigInteger(), "postgresql")
+_FLOAT: Double = Double().with_variant(REAL(), "sqlite")
+
+METADATA = MetaData()
+
+
+def _table(name: str, *columns: Column | CheckConstraint | UniqueConstraint | Index, **options: Any) -> Table:
+    return Table(name, METADATA, *columns, sqlite_strict=True, **options)
+
+
+def _id() -> Column:
+    return Column("id", INT, Identity(), primary_key=True)
+
+
+def _int(name: str, *args: ForeignKey, null: bool = False, key: bool = False) -> Column:
+    return Column(name, INT, *args, nullable=null, primary_key=key, autoincrement=False)
+
+
+def _text(name: str, *, null: bool = False, key: bool = False) -> Column:
+    return Column(name, Text, nullable=null, primary_key=key)
+
+
+def _bytes(name: str, *, null: bool = False) -> Column:
+    return Column(name, LargeBinary, nullable=null)
+
+
+sensor = _table(
+    "sensor",
+    _id(),
+    _text("stream"),
+    _text("name", null=True),
+    UniqueConstraint("stream"),
+    UniqueConstraint("name"),
+)
+
+# first_t to readings sum up the channel's readings, written with them: nobody has to count millions of rows.
+channel = _table(
+    "channel",
+    _id(),
+    _int("sensor_id", ForeignKey("sensor.id")),
+    _text("quantity"),
+    _int("first_t", null=True),
+    _int("last_t", null=True),
+    _int("last_arrival", null=True),
+    _int("readings"),
+    UniqueConstraint("sensor_id", "quantity"),
+)
+
+origin = _table("origin", _id(), _text("kind"), _text("detail"), UniqueConstraint("kind", "detail"))
+
+unit = _table("unit", _id(), _text("text"), UniqueConstraint("text"))
+
+reading = _table(
+    "reading",
+    _int("channel_id", ForeignKey("channel.id"), key=True),
+    _int("t", key=True),
+    Column("value", _FLOAT, nullable=False),
+    _int("unit_id", ForeignKey("unit.id")),
+    _int("arrival"),
+    _int("origin_id", ForeignKey("origin.id")),
+    # SQLite makes NULL of NaN, PostgreSQL ranks it above every number: neither passes, nor an infinity.
+    CheckConstraint("value BETWEEN -1.7976931348623157e308 AND 1.7976931348623157e308", name="finite"),
+    sqlite_with_rowid=False,
+)
+
+# `digest` tells what is the same thing refused again: a payload may be longer than an index takes.
+quarantine = _table(
+    "quarantine",
+    _id(),
+    _text("topic"),
+    _text("quantity", null=True),
+    _int("t", null=True),
+    _text("reason"),
+    _text("detail"),
+    _bytes("raw"),
+    _bytes("digest"),
+    _int("count"),
+    _int("first_arrival"),
+    _int("last_arrival"),
+    UniqueConstraint("digest"),
+    Index("quarantine_t", "t"),
+)
+
+chain = _table("chain", _id(), _text("name"), UniqueConstraint("name"))
+
+entry = _table(
+    "entry",
+    _int("chain_id", ForeignKey("chain.id"), key=True),
+    _int("number", key=True),
+    _text("kind"),
+    _int("at"),
+    _int("entered"),
+    _text("who"),
+    _text("body"),
+    _int("corrects", null=True),
+    _bytes("salt"),
+    _bytes("link"),
+)
+
+# AUTOINCREMENT: an id that was settled never comes back, so that a second evaluator cannot settle a younger row by it.
+dirty = _table("dirty", _id(), _text("stream"), _int("first_t"), _int("last_t"), sqlite_autoincrement=True)
+
+checkpoint = _table(
+    "checkpoint",
+    _text("job", key=True),
+    _text("variant", key=True),
+    _int("midnight", key=True),
+    _int("covers_from"),
+    _int("depends_until"),
+    _int("rules_version"),
+    _bytes("frame"),
+    _int("stale"),
+    _bytes("exit_state"),
+    _bytes("product", null=True),
+)
+
+generation = _table("generation", _text("job", key=True), _int("value"))

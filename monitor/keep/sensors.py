@@ -1,0 +1,62 @@
+"""The sensors: what was heard, and the names people gave."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import Row, select
+
+from monitor.basis.errors import RecordError
+from monitor.basis.values import Quantity
+from monitor.keep.connect import Connected, insert
+from monitor.keep.rows import Heard
+from monitor.keep.schema import channel, sensor
+
+
+def _heard(stream: str, rows: Sequence[Row[Any]]) -> Heard:
+    channels = [row for row in rows if row.quantity is not None]
+    return Heard(
+        stream=stream,
+        name=rows[0].name,
+        quantities=tuple(sorted(Quantity(row.quantity) for row in channels)),
+        first_t=min((row.first_t for row in channels), default=None),
+        last_t=max((row.last_t for row in channels), default=None),
+        last_arrival=max((row.last_arrival for row in channels), default=None),
+        readings=sum(row.readings for row in channels),
+    )
+
+
+class Sensors(Connected):
+    """What the store knows of sensors."""
+
+    def name_sensor(self, stream: str, name: str) -> None:
+        """Call the sensor of `stream` `name`, whether it was heard or not. Raises RecordError when either is taken."""
+        with self._writing() as conn:
+            conn.execute(insert(conn, sensor).on_conflict_do_nothing(), {"stream": stream})
+            holder = conn.scalar(select(sensor.c.stream).where(sensor.c.name == name))
+            present = conn.scalar(select(sensor.c.name).where(sensor.c.stream == stream))
+            if holder not in (None, stream):
+                raise RecordError(
+                    f"the name is taken by {holder!r}", where=f"sensor {name}", mend="Choose another name"
+                )
+            if present not in (None, name):
+                raise RecordError(
+                    f"{stream!r} is called {present!r} already",
+                    where=f"sensor {name}",
+                    mend=f"Use the name {present!r}",
+                )
+            conn.execute(sensor.update().where(sensor.c.stream == stream).values(name=name))
+
+    def stream_of(self, name: str) -> str | None:
+        """The stream of the sensor called `name`; None when there is none."""
+        with self._reading() as conn:
+            return conn.scalar(select(sensor.c.stream).where(sensor.c.name == name))
+
+    def heard(self) -> list[Heard]:
+        """Every sensor, in order of stream."""
+        query = select(sensor.c.stream, sensor.c.name, channel).outerjoin_from(sensor, channel)
+        with self._reading() as conn:
+            rows = sorted(conn.execute(query).all(), key=lambda row: row.stream)
+        return [_heard(stream, list(group)) for stream, group in groupby(rows, key=lambda row: row.stream)]

@@ -1,0 +1,112 @@
+"""A store for each test, on SQLite and on a PostgreSQL that the tests start; none may leave a connection out."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import psycopg
+import pytest
+
+from monitor.basis.clock import SetClock
+from monitor.keep.store import Store, open_store
+from monitor.seal.chain import link
+
+NOW = 1_767_600_000_000  # 2026-01-05T08:00Z [ms]
+_schemas = count(1)
+
+
+def _postgresql_programs() -> Path:
+    """The folder with initdb and pg_ctl."""
+    on_path = shutil.which("initdb")
+    found = [Path(on_path).resolve().parent] if on_path else sorted(Path("/usr/lib/postgresql").glob("*/bin"))
+    if not found:
+        pytest.fail("the store's tests run on PostgreSQL too: install it, e.g. apt-get install postgresql")
+    return found[-1]
+
+
+def _unprivileged() -> dict[str, Any]:
+    """PostgreSQL refuses to run as root: then it runs as the user postgres, or nobody."""
+    if os.geteuid() != 0:
+        return {}
+    users = {user.pw_name: user for user in pwd.getpwall()}
+    user = users.get("postgres") or users["nobody"]
+    return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """A running server that only a socket in its own folder leads to: the folder."""
+    programs, user = _postgresql_programs(), _unprivileged()
+    home = Path(tempfile.mkdtemp(prefix="keep-", dir="/tmp"))  # short: the path of a socket has 107 bytes at most
+    os.chown(home, user.get("user", -1), user.get("group", -1))
+
+    def run(*command: str) -> None:
+        with (home / "said").open("w+") as said:
+            done = subprocess.run(command, cwd=home, stdout=said, stderr=said, stdin=subprocess.DEVNULL, **user)
+            said.seek(0)
+            assert done.returncode == 0, said.read()
+
+    data, serve = str(home / "data"), f"-k {home} -c listen_addresses='' -c fsync=off"
+    run(f"{programs}/initdb", "-D", data, "-U", "keeper", "-E", "UTF8", "--no-locale", "--no-sync", "--auth=trust")
+    try:
+        run(f"{programs}/pg_ctl", "-D", data, "-w", "-l", str(home / "log"), "-o", serve, "start")
+        yield str(home)
+        run(f"{programs}/pg_ctl", "-D", data, "-w", "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(home)
+
+
+@pytest.fixture
+def postgresql_url(postgresql: str) -> Iterator[str]:
+    """An empty schema of that server, as the URL of a store."""
+    schema = f"store{next(_schemas)}"
+    with psycopg.connect(host=postgresql, user="keeper", dbname="postgres", autocommit=True) as admin:
+        admin.execute(f"CREATE SCHEMA {schema}")
+        yield f"postgresql://keeper@/postgres?host={quote(postgresql)}&options=-csearch_path%3D{schema}"
+        admin.execute("SET client_min_messages = warning")
+        admin.execute(f"DROP SCHEMA {schema} CASCADE")
+
+
+@pytest.fixture
+def sqlite_url(tmp_path: Path) -> str:
+    return f"sqlite:///{tmp_path}/store.db"
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str:
+    return request.getfixturevalue(f"{request.param}_url")
+
+
+@pytest.fixture
+def clock() -> SetClock:
+    return SetClock(NOW)
+
+
+@pytest.fixture
+def open_at(clock: SetClock) -> Iterator[Callable[[str], Store]]:
+    """Opens a store at a URL; at the end each must have all its connections back."""
+    opened: list[Store] = []
+
+    def open_one(url: str) -> Store:
+        opened.append(open_store(url, clock=clock, link=link))
+        return opened[-1]
+
+    yield open_one
+    left_out = [store._engine.pool.checkedout() for store in opened]
+    for store in opened:
+        store.close()
+    assert left_out == [0] * len(opened)
+
+
+@pytest.fixture
+def store(open_at: Callable[[str], Store], url: str) -> Store:
+    return open_at(url)
