@@ -180,7 +180,7 @@ def load_profile(name_or_path: str, *, near: Path | None = None) -> Profile:
     if near is not None and not os.path.exists(path):
         path = near / path
     if path.suffix != ".toml" and not os.path.exists(path):
-        mend = f"{tables.nearest(name_or_path, builtin_profiles())} Or give the path of a .toml file"
+        mend = f"Give the path of a .toml file or a built-in name. {tables.nearest(name_or_path, builtin_profiles())}"
         raise ProfileError("there is no such profile", where=name_or_path, mend=mend)
     try:
         return _profile(_figures(tables.file_text(path), str(path)))
@@ -210,9 +210,9 @@ def _figures(text: str, where: str, base: Mapping[str, Figure] | None = None) ->
     of_tables = {f"sources.{key}": given.get(f"sources.{_table_of(key)}") for key in _SOURCED}
     given = {key: source for key, source in of_tables.items() if source} | given
     base = _built_in() if base is None else base
-    band = {key: figure for key, figure in _over(base, given).items() if "band." in key}
-    life = {key.replace("band.", "life."): figure for key, figure in band.items()}
-    whole = _over({**base, **life}, given)
+    whole = {key: figure for key, figure in _over(base, given).items() if "life." not in key}
+    life = {key.replace("band.", "life."): figure for key, figure in whole.items() if "band." in key}
+    whole = _over(whole | life, given)
     faults += _contradictions(whole, where, faults)
     if faults:
         raise WallclimeError.of(faults)

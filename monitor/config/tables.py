@@ -96,7 +96,8 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """The mend for a word that is not known: the nearest known one, or all of them (of dotted keys, the tables)."""
     choices = list(known)
     firsts = list(dict.fromkeys(choice.partition(".")[0] for choice in choices))
-    near = difflib.get_close_matches(word, choices + firsts, n=1)
+    near = [choice for choice in choices if choice.startswith(word) or choice.endswith(word)]
+    near = near or difflib.get_close_matches(word, choices + firsts, n=1)
     return f'Did you mean "{near[0]}"?' if near else f"Known here: {', '.join(firsts)}"
 
 
