@@ -1,8 +1,8 @@
 """The air of a room changed: heated, cooled, dried, moistened, aired; and the water that this takes.
 
 Only the air is counted. Boards, paint and plaster hold far more water than the air does and give it off or take it up
-for days: 1 % of moisture content in 420 kg of boards is 4.2 kg, where the air of 50 m3 changes by 0.13 kg from 35 to
-50 % at 20 degC. A humidifier or dryer sized for the air alone is too small while boards adjust.
+for days: 1 % of moisture content in 390 kg (dry) of boards, 60 m2 of 8 mm, is 3.9 kg, where the air of 50 m3 changes by
+0.13 kg from 35 to 50 % at 20 degC. A humidifier or dryer sized for the air alone is too small while boards adjust.
 
 Floats or arrays that broadcast, ranges and sources as in `monitor.climate.air`; a value outside its range raises
 ValueError that names it.

@@ -205,6 +205,13 @@ def test_saturation_temperature_undoes_saturation_pressure_to_a_millionth_of_a_k
     np.testing.assert_allclose(back, t, rtol=0, atol=1e-9)
 
 
+def test_dew_point_of_saturated_air_is_not_above_its_temperature_by_rounding_either():
+    t = np.linspace(-40.0, 85.0, 10_001)
+    dew = dew_point_c(t, 100.0)
+    assert np.all(dew <= t)
+    np.testing.assert_allclose(dew, t, rtol=0, atol=1e-9)
+
+
 @given(t=TEMPERATURES, rh=HUMIDITIES)
 @example(t=-40.0, rh=100.0)
 @example(t=85.0, rh=100.0)

@@ -1,12 +1,16 @@
 """The air of a room changed: heated, cooled, dried, moistened, aired."""
 
 import inspect
+import warnings
 
 import numpy as np
-import psychrolib
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+
+with warnings.catch_warnings():  # what a third party's import has to say is not ours to fail by
+    warnings.simplefilter("ignore")
+    import psychrolib
 
 from monitor.climate import room_air
 from monitor.climate.air import dew_point_c, humidity_ratio_g_kg
@@ -20,6 +24,8 @@ from monitor.climate.room_air import (
     water_in_air_kg,
     with_water_added,
 )
+
+psychrolib.SetUnitSystem(psychrolib.SI)
 
 TEMPERATURES = st.floats(-40.0, 60.0)
 HUMIDITIES = st.floats(0.0, 100.0)
