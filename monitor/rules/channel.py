@@ -95,13 +95,13 @@ class Window:
         self.usable = {quantity: _usable(readings, quantity) for quantity, readings in series.items()}
         humid = Quantity.AIR_HUMIDITY in series
         self.governing = Quantity.AIR_HUMIDITY if humid else Quantity.AIR_TEMPERATURE
+        self.stretches = self._flat_stretches()
 
     def channels(self) -> dict[Quantity, Channel]:
         """The usable readings of each channel with their flags."""
-        stretches = self.flat_stretches()
-        return {q: _channel(u, q, stretches[q], self.hold, self.quality) for q, u in self.usable.items()}
+        return {q: _channel(u, q, self.stretches[q], self.hold, self.quality) for q, u in self.usable.items()}
 
-    def flat_stretches(self) -> dict[Quantity, list[tuple[int, int]]]:
+    def _flat_stretches(self) -> dict[Quantity, list[tuple[int, int]]]:
         """Per channel the stretches [first, last] of readings that prove nothing in band. [ms]"""
         least, enough = self.quality.flat_together, self.quality.flat_together_readings
         found: dict[Quantity, list[tuple[int, int]]] = {quantity: [] for quantity in self.usable}
@@ -131,7 +131,9 @@ class Window:
         confirmed = int(np.searchsorted(governing.t, self._confirmed_from(midnight), "left"))
         settling += [governing.t[confirmed]] if confirmed < len(governing.t) else []
         if not settling:
-            return Reach(midnight + self.hold, True)
+            flat = any(first < midnight <= last for found in self.stretches.values() for first, last in found)
+            last = max(int(usable.t[-1]) for usable in self.usable.values() if len(usable.t))
+            return Reach(last if flat else midnight + self.hold, True)
         return Reach(max(midnight + self.hold, int(min(settling))), False)
 
     def _confirmed_from(self, since: int) -> int:

@@ -113,8 +113,9 @@ class Frame:
 class Keys:
     """Hashes of all in a frame that bears on the time before a midnight: a checkpoint under another key is void."""
 
-    def __init__(self, frame: Frame) -> None:
-        self.frame = frame
+    def __init__(self, frame: Frame, has: Mapping[str, Sequence[Quantity]]) -> None:
+        """`has`: the channels on which each sensor has spoken, as the rule for a stuck sensor hangs on it."""
+        self.frame, self.has = frame, has
         moments = {at for stay in frame.stays for at in (stay.start, stay.end) if at is not None}
         moments |= {delivery.at for delivery in frame.deliveries}
         moments |= {at for at in (frame.start, frame.finish, frame.close) if at is not None}
@@ -139,7 +140,7 @@ class Keys:
             frame.job.boxes_place,
             frame.job.wall_place,
             list(frame.places),
-            [frame.sensors[name].key() for name in sorted(frame.sensors)],
+            [[*frame.sensors[name].key(), *self.has[name]] for name in sorted(frame.sensors)],
             [[s.sensor, s.place, s.start, known(s.end)] for s in frame.stays if s.start < midnight],
             [[d.lot, d.place, d.at] for d in frame.deliveries if d.at < midnight],
             [frame.begin, known(frame.start), known(frame.finish), known(frame.close)],

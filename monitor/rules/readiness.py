@@ -81,7 +81,7 @@ def _agree(facts: Facts) -> Condition:
     if not facts.now.values:
         return Condition("sensors agree", "unknown", "no sensor speaks")
     if long:
-        what, since = min(long, key=lambda pair: pair[1])
+        since, what = min((since, name) for name, since in long)
         return Condition(
             "sensors agree",
             "unknown",

@@ -145,7 +145,7 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     first = _first_midnight(frame, readings, as_of)
     if first is None or first >= end:
         return Replayed(FoldState(), Product(), None, end)
-    keys = Keys(frame)
+    keys = Keys(frame, {sensor.name: sorted(_has(readings, sensor, as_of)) for sensor in frame.sensors.values()})
     standing = {head.covers_from: head for head in _standing(keys, memory.heads(), end, as_of)}
     state: FoldState | None = FoldState()
     at, mark, line = first, _fingerprint(state_to_bytes(FoldState())), None
@@ -169,7 +169,7 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
             new.append(_checkpoint(keys, loaded, (at, until), mark, state, product))
             mark = new[-1].head.after
         at = until
-    memory.put([row for row in new if row.head.depends_until < as_of or row.head.open])
+    memory.put(new)
     return Replayed(state or FoldState(), _sum(done, memory), line, end)
 
 
@@ -180,7 +180,7 @@ def _fingerprint(state: bytes) -> bytes:
 def _standing(keys: Keys, heads: Sequence[Head], end: int, as_of: int) -> Iterator[Head]:
     """The checkpoints that may be used: this frame's, these rules', knowing nothing that was not known at as_of."""
     for head in heads:
-        in_time = head.midnight <= end and (head.depends_until < as_of or bool(head.open))
+        in_time = head.midnight <= end and head.depends_until < as_of
         if in_time and head.rules_version == RULES_VERSION and head.key == keys.at(head.midnight):
             yield head
 
@@ -193,15 +193,20 @@ def _next_edge(at: int, end: int) -> int:
     return min(ms_of(month.replace(day=1)), day_of(end - DAILY) + DAY)
 
 
+def _has(readings: Readings, sensor: Sensor, as_of: int) -> dict[Quantity, tuple[int, int]]:
+    """The air channels on which a sensor has spoken before as_of, with their first and last times."""
+    bounds = {quantity: readings.bounds(sensor.stream, quantity) for quantity in AIR}
+    return {quantity: b for quantity, b in bounds.items() if b is not None and b[0] < as_of}
+
+
 def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:
     if frame.begin is not None:
         return day_of(frame.begin)
-    times = []
-    for stay in frame.stays:
-        for quantity in AIR:
-            bounds = readings.bounds(frame.sensors[stay.sensor].stream, quantity)
-            if bounds is not None and bounds[0] < as_of:
-                times.append(max(bounds[0], stay.start))
+    times = [
+        max(first, stay.start)
+        for stay in frame.stays
+        for first, _ in _has(readings, frame.sensors[stay.sensor], as_of).values()
+    ]
     return day_of(min(times)) if times else None
 
 
@@ -221,8 +226,7 @@ def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) ->
 
 def _window(frame: Frame, readings: Readings, sensor: Sensor, start: int, end: int, as_of: int) -> Window | None:
     """A sensor's readings for [start, end), with as much before and after as their flags depend on."""
-    bounds = {q: readings.bounds(sensor.stream, q) for q in AIR}
-    has = {q: b for q, b in bounds.items() if b is not None and b[0] < as_of}
+    has = _has(readings, sensor, as_of)
     if not has:
         return None
     first, last = min(a for a, _ in has.values()), max(b for _, b in has.values())
