@@ -1,0 +1,322 @@
+"""What a chart shows, before anybody draws it: the interactive figure and the printed drawing are made from this."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.times import DAY, HOUR, MINUTE, datetime_of, ms_of
+from monitor.basis.units import FloatOrArray, System
+from monitor.basis.values import AIR, Quantity
+from monitor.rules.assessment import Phase, Side, State
+from monitor.tell import words
+from monitor.tell.thin import line_starts, merged, thin
+from monitor.tell.views import ChannelLine, ReportPage
+from monitor.tell.words import Display
+
+HOLD = 30 * MINUTE  # of a sensor that the page does not describe
+Extremes = dict[Quantity, tuple[float, float, int]]  # lowest, highest, number of readings
+NUMBERED = 24  # up to so many excursions carry their number in the drawing
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One channel as drawn: `t` [ms], `value` in the job's units; `anew` where it starts again after a silence."""
+
+    sensor: str
+    place: str
+    style: int
+    t: NDArray[np.int64]
+    value: NDArray[np.float64]
+    flat: NDArray[np.bool_]
+    anew: NDArray[np.bool_]
+
+    @property
+    def marks(self) -> NDArray[np.bool_]:
+        """Points that carry the sensor's sign: about twelve, and all that stand alone."""
+        alone = self.anew & np.append(self.anew[1:], True)
+        alone[:: max(1, len(self.t) // 12)] = True
+        return alone
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """Both limits over [start, end), in the job's units."""
+
+    start: int
+    end: int
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """An excursion as drawn: its number in the table, and the value furthest out in the job's units."""
+
+    number: int
+    start: int
+    end: int
+    side: Side
+    peak: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """A hand reading as drawn, in the job's units."""
+
+    at: int
+    value: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One quantity over time. `outside` are its excursions, `beyond` their time with near ones joined. [ms]"""
+
+    quantity: Quantity
+    title: str
+    lines: tuple[Line, ...]
+    limits: tuple[Limit, ...]
+    outside: tuple[Outside, ...]
+    beyond: tuple[tuple[int, int], ...]
+    dots: tuple[Dot, ...]
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A moment of the job: a letter in the drawing, moved right by `shift` px past a neighbour, and words below it."""
+
+    letter: str
+    at: int
+    text: str
+    shift: int
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Panels over one time axis, which stands at the `offset` that the zone had at `start`. [ms]"""
+
+    start: int
+    end: int
+    offset: int
+    axis: str
+    panels: tuple[Panel, ...]
+    lanes: Mapping[State, tuple[tuple[int, int], ...]]
+    events: tuple[Event, ...]
+    drawn: int
+    total: int
+
+
+def chart_of(page: ReportPage, display: Display, most: int) -> Chart | None:
+    """The chart of a job's room air with at most `most` points a channel; None when there is no time to draw."""
+    air = [channel for channel in page.channels if channel.quantity in AIR and len(channel.t)]
+    moments = [int(channel.t[0]) for channel in air] + [at for at in (page.assessment.begin,) if at is not None]
+    end = max([_end(page), *(int(channel.t[-1]) for channel in air)])
+    if not moments or min(moments) >= end:
+        return None
+    start = min(moments)
+    panels = tuple(_panel(page, display, quantity, start, end, most) for quantity in reversed(AIR))
+    offset = _offset(start, display.zone)
+    return Chart(
+        start=start,
+        end=end,
+        offset=offset,
+        axis=_axis(offset, display.zone),
+        panels=panels,
+        lanes=_lanes(page, (end - start) // 1000),
+        events=_events(page, display, start, end),
+        drawn=sum(len(line.t) for panel in panels for line in panel.lines),
+        total=sum(len(channel.t) for channel in air),
+    )
+
+
+def shown(quantity: Quantity, value: FloatOrArray, units: System) -> FloatOrArray:
+    """Values (degC or %RH) as the numbers that the job's axis has."""
+    return value * 1.8 + 32.0 if units == "us" and quantity is Quantity.AIR_TEMPERATURE else value
+
+
+def styles(page: ReportPage) -> dict[str, int]:
+    """A number for each sensor, the same wherever it is drawn."""
+    names = [sensor.name for sensor in page.sensors] + [channel.sensor for channel in page.channels]
+    return {name: number for number, name in enumerate(dict.fromkeys(names))}
+
+
+def clock_changes(zone: ZoneInfo, start: int, end: int) -> list[tuple[int, int]]:
+    """When the zone's clocks were changed in [start, end), to the minute, and by how much. [ms]"""
+    found = []
+    for day in range(start, end, DAY):
+        low, high = day, min(day + DAY, end)
+        change = _offset(high, zone) - _offset(low, zone)
+        while change and high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if _offset(middle, zone) != _offset(low, zone) else (middle, high)
+        if change:
+            found.append((high, change))
+    return found
+
+
+def _offset(at: int, zone: ZoneInfo) -> int:
+    return (datetime_of(at, zone).utcoffset() or timedelta()) // timedelta(milliseconds=1)
+
+
+def _axis(offset: int, zone: ZoneInfo) -> str:
+    hours, minutes = divmod(abs(offset) // MINUTE, 60)
+    return f"time at UTC{'-' if offset < 0 else '+'}{hours:02d}:{minutes:02d} throughout ({zone.key} at the start)"
+
+
+def _end(page: ReportPage) -> int:
+    return min(at for at in (page.assessment.as_of, page.facts.closed_at) if at is not None)
+
+
+def _panel(page: ReportPage, display: Display, quantity: Quantity, start: int, end: int, most: int) -> Panel:
+    units = display.units
+    lines = tuple(
+        _line(page, channel, units, most)
+        for channel in page.channels
+        if channel.quantity is quantity and len(channel.t)
+    )
+    limits = _limits(page, quantity, units, start, end)
+    outside = _outside(page, quantity, units, end)
+    dots = tuple(
+        Dot(hand.at, shown(quantity, hand.value, units), f"{hand.instrument or 'hand reading'}, {hand.who}")
+        for hand in page.hand_readings
+        if hand.quantity is quantity
+    )
+    edges = [limit.low for limit in limits] + [limit.high for limit in limits] + [dot.value for dot in dots]
+    edges += [out.peak for out in outside]
+    edges += [float(bound) for line in lines for bound in (line.value.min(), line.value.max())]
+    room = max(max(edges) - min(edges), 1.0) * 0.1
+    unit = "%" if quantity is Quantity.AIR_HUMIDITY else "\u00b0F" if units == "us" else "\u00b0C"
+    return Panel(
+        quantity=quantity,
+        title=f"{'relative humidity' if quantity is Quantity.AIR_HUMIDITY else 'air temperature'}, {unit}",
+        lines=lines,
+        limits=limits,
+        outside=outside,
+        beyond=merged(sorted((out.start, out.end) for out in outside), (end - start) // 1000),
+        dots=dots,
+        low=min(edges) - room,
+        high=max(edges) + room,
+    )
+
+
+def _line(page: ReportPage, channel: ChannelLine, units: System, most: int) -> Line:
+    hold = next((sensor.hold for sensor in page.sensors if sensor.name == channel.sensor), HOLD)
+    kept = thin(channel.t, channel.value, most)
+    return Line(
+        sensor=channel.sensor,
+        place=channel.place,
+        style=styles(page)[channel.sensor],
+        t=channel.t[kept],
+        value=shown(channel.quantity, channel.value[kept], units),
+        flat=channel.flat[kept],
+        anew=line_starts(channel.t, kept, hold),
+    )
+
+
+def _limits(page: ReportPage, quantity: Quantity, units: System, start: int, end: int) -> tuple[Limit, ...]:
+    finish = page.facts.install_finish
+    turn = end if finish is None else min(max(finish, start), end)
+    spans: tuple[tuple[int, int, Phase], ...] = ((start, turn, "before"), (turn, end, "after"))
+    found = []
+    for first, last, phase in spans:
+        low, high = words.limits_of(page.profile, quantity, phase)
+        found.append(Limit(first, last, shown(quantity, low, units), shown(quantity, high, units)))
+    return tuple(limit for limit in found if limit.start < limit.end)
+
+
+def _outside(page: ReportPage, quantity: Quantity, units: System, end: int) -> tuple[Outside, ...]:
+    return tuple(
+        Outside(
+            number=number,
+            start=found.start,
+            end=end if found.end is None else found.end,
+            side=found.side,
+            peak=shown(quantity, found.peak, units),
+        )
+        for number, found in enumerate(page.assessment.excursions, 1)
+        if found.quantity is quantity
+    )
+
+
+def _lanes(page: ReportPage, nearer_than: int) -> dict[State, tuple[tuple[int, int], ...]]:
+    states: tuple[State, ...] = ("in", "out", "unknown")
+    return {
+        state: merged(((start, end) for start, end, was in page.runs if was == state), nearer_than) for state in states
+    }
+
+
+def _events(page: ReportPage, display: Display, start: int, end: int) -> tuple[Event, ...]:
+    told: dict[int, str] = {}
+    for at, text in [*_moments(page), *_changes(display.zone, start, end)]:
+        if at is not None and start <= at <= end:
+            told[at] = f"{told[at]}; {text}" if at in told else text
+    events: list[Event] = []
+    for number, when in enumerate(sorted(told)):
+        near = bool(events) and when - events[-1].at < (end - start) * 0.02
+        events.append(Event(_letter(number), when, told[when], events[-1].shift + 12 if near else 0))
+    return tuple(events)
+
+
+def _moments(page: ReportPage) -> Iterator[tuple[int | None, str]]:
+    facts, clock = page.facts, page.assessment.lot.clock
+    for lot in page.assessment.lots:
+        yield lot.delivered_at, f"delivery of lot {words.visible(lot.name)}"
+    for restart in clock.restarts:
+        yield restart.at, f"the clock went back to zero: {words.restart_cause(restart, page.profile)}"
+    for completion in clock.history:
+        yield completion.completed_at, "acclimation complete"
+        yield completion.lapsed_at, "the completion lapsed"
+    yield facts.install_start, "the installation started"
+    yield facts.install_finish, "the installation was finished"
+    yield facts.closed_at, "the job was closed"
+
+
+def _changes(zone: ZoneInfo, start: int, end: int) -> Iterator[tuple[int, str]]:
+    for at, by in clock_changes(zone, start, end):
+        yield at, f"clocks were put {'forward' if by > 0 else 'back'} {abs(by) / HOUR:g} h: the axis does not follow"
+
+
+def _letter(number: int) -> str:
+    return (_letter(number // 26 - 1) if number >= 26 else "") + chr(ord("A") + number % 26)
+
+
+def days(channels: Sequence[ChannelLine], zone: ZoneInfo) -> list[tuple[int, Extremes]]:
+    """The table behind the chart: the start of each local day with readings, and what was read. [ms, degC, %RH]
+
+    Over more than 62 days, a row is a week.
+    """
+    air = [channel for channel in channels if channel.quantity in AIR and len(channel.t)]
+    if not air:
+        return []
+    first, last = min(int(c.t[0]) for c in air), max(int(c.t[-1]) for c in air)
+    edges = _midnights(first, last, zone)
+    found = []
+    for start, end in pairwise(edges):
+        row: Extremes = {}
+        for quantity in AIR:
+            parts = [c.value[slice(*np.searchsorted(c.t, (start, end)))] for c in air if c.quantity is quantity]
+            every = np.concatenate([*parts, np.empty(0)])
+            if len(every):
+                row[quantity] = (float(every.min()), float(every.max()), len(every))
+        if row:
+            found.append((start, row))
+    return found
+
+
+def _midnights(first: int, last: int, zone: ZoneInfo) -> list[int]:
+    day = datetime_of(first, zone).replace(hour=0, minute=0, second=0, microsecond=0, fold=0)
+    step = timedelta(days=1 if last - first <= 62 * DAY else 7)
+    edges = [ms_of(day)]
+    while edges[-1] <= last:
+        day += step  # the next wall-clock midnight: aware arithmetic keeps the wall time
+        edges.append(ms_of(day))
+    return edges

@@ -1,0 +1,222 @@
+"""What the terminal shows: plain text of at most 80 columns, each line worth reading on a building site."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Sequence
+
+from monitor.basis.units import format_length
+from monitor.basis.values import Entry
+from monitor.rules.assessment import Assessment, ClockReading, Condition
+from monitor.tell import words
+from monitor.tell.views import JobRow, StatusView
+from monitor.tell.words import Display
+
+WIDTH = 80
+LABEL = 11  # width of the left column
+BAR = 24  # planks of the bar
+CONDITIONS = 5  # as many open conditions, and ...
+LATEST_FEW = 3  # ... as many gaps or excursions as a screen of 30 lines has room for
+
+
+def status_text(view: StatusView, *, ascii_only: bool = False) -> str:
+    """One screen about one job: may the installer start, why not, what to do; at most 30 lines."""
+    assessment = view.assessment
+    display = words.display_of(assessment, view.facts.units)
+    blocks = [_heading(view, display), _clock(view, display), _room(view, display)]
+    if assessment.phase == "before":
+        blocks += [_open_conditions(assessment), _gaps(assessment, display)]
+    else:
+        blocks += [_excursions(view, display), _gaps(assessment, display)]
+    return _finished("\n\n".join("\n".join(block) for block in blocks if block), ascii_only)
+
+
+def ready_text(assessment: Assessment, display: Display, *, ascii_only: bool = False) -> str:
+    """The verdict and every condition with its evidence, what is open first and with what to do."""
+    lines = [f"{words.tag(assessment)}: {words.visible(assessment.job)}"]
+    lines += _training(assessment) + _wrapped(words.verdict(assessment, display))
+    still_open = words.open_conditions(assessment)
+    passed = [condition for condition in assessment.readiness if condition.verdict == "pass"]
+    for condition in [*still_open, *passed]:
+        lines += _condition(condition)
+    return _finished("\n".join(lines), ascii_only)
+
+
+def jobs_text(rows: Sequence[JobRow], *, ascii_only: bool = False) -> str:
+    """A table over all jobs, in the order given."""
+    if not rows:
+        return 'No job yet. Open one: wallclime job open NAME --zone ZONE --length "16 ft" --height "8 ft"\n'
+    table = [("JOB", "VERDICT", "ROOM", "COUNTED", "COMPLETE"), *(_job(row) for row in rows)]
+    widths = [max(len(line[k]) for line in table) for k in range(1, 5)]
+    room = WIDTH - sum(widths) - 2 * len(widths)
+    return _finished("\n".join(line for row in table for line in _table_row(row, room, widths)), ascii_only)
+
+
+def diary_text(entries: Sequence[Entry], display: Display, *, ascii_only: bool = False) -> str:
+    """The condition log, an entry a paragraph, with what was entered late and what was corrected."""
+    if not entries:
+        return "No entry yet.\n"
+    corrected = words.corrections(entries)
+    return _finished("\n".join(line for entry in entries for line in _entry(entry, corrected, display)), ascii_only)
+
+
+# --- the blocks of a status ------------------------------------------------------------------------
+
+
+def _heading(view: StatusView, display: Display) -> list[str]:
+    assessment, facts = view.assessment, view.facts
+    as_of = f"as of {words.when(assessment.as_of, display)}"
+    name = _short(words.visible(assessment.job), WIDTH - len(as_of) - 2)
+    size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
+    places = f"boxes in {words.visible(facts.boxes_place)}, wall in {words.visible(facts.wall_place)}"
+    about = f"wall {size}; {places}" if size else places
+    verdict = f"{words.tag(assessment)}. {words.verdict(assessment, display)}"
+    return [
+        f"{name.ljust(WIDTH - len(as_of))}{as_of}",
+        _short(about, WIDTH),
+        *_training(assessment),
+        "",
+        *_wrapped(verdict),
+    ]
+
+
+def _clock(view: StatusView, display: Display) -> list[str]:
+    assessment = view.assessment
+    lot, clock = assessment.lot, assessment.lot.clock
+    several = f"; lot {words.visible(lot.name)}, the one furthest back" if len(assessment.lots) > 1 else ""
+    lines = _labelled("counted", f"{_bar(clock)} {words.counted(clock)}{several}")
+    strict = f"{words.counted(lot.strict)} without a break, {words.clock_state(lot.strict, display)}"
+    lines += _labelled("strict", strict)
+    lines += _labelled("clock", words.clock_state(clock, display))
+    if clock.completed_at is not None:
+        lines += _labelled("", words.beyond_uncertainty(lot))
+    if clock.restarts:
+        lines += _labelled("restarted", words.restart(clock.restarts[-1], view.profile, display))
+    return lines
+
+
+def _room(view: StatusView, display: Display) -> list[str]:
+    now, as_of = view.assessment.now, view.assessment.as_of
+    lines = _labelled("room now", words.now_state(now, as_of, display))
+    lines += _labelled("band", words.band(view.profile, view.assessment.phase, display))
+    said = [
+        f"{words.visible(sensor)} {', '.join(words.measure(q, value, display) for q, value in sorted(values.items()))}"
+        for sensor, values in sorted(now.values.items())
+    ]
+    if now.last_heard is not None:
+        said.append(f"last heard {words.when(now.last_heard, display)}")
+    return lines + _labelled("heard", "; ".join(said) or "nothing yet")[:3]
+
+
+def _open_conditions(assessment: Assessment) -> list[str]:
+    found = words.open_conditions(assessment)
+    if not found:
+        return []
+    lines = ["Not met:"]
+    for condition in found[:CONDITIONS]:
+        lines += [_short(line, WIDTH) for line in _condition(condition, one_line=True)]
+    if len(found) > CONDITIONS:
+        lines.append(f"  and {len(found) - CONDITIONS} more: wallclime ready JOB")
+    return lines
+
+
+def _excursions(view: StatusView, display: Display) -> list[str]:
+    found = view.assessment.excursions
+    told = [words.excursion(each, view.profile, view.assessment.as_of, display) for each in found[-LATEST_FEW:]]
+    if not told:
+        return []
+    title = words.counted_things(len(found), "excursion")
+    lines = [f"{title}, the last:" if len(found) > LATEST_FEW else f"{title}:"]
+    for each, text in zip(found[-LATEST_FEW:], told, strict=True):
+        lines += _wrapped(f"{words.when(each.start, display)}: {text}", "  ", "    ")
+    return lines
+
+
+def _gaps(assessment: Assessment, display: Display) -> list[str]:
+    found = assessment.gaps
+    if not found:
+        return []
+    total = words.format_duration(sum(gap.end - gap.start for gap in found))
+    lines = [f"Not counted, {total} in all:"]
+    if len(found) > LATEST_FEW:
+        lines[0] = f"Not counted, {total} in {len(found)} gaps, the last:"
+    for gap in found[-LATEST_FEW:]:
+        lines += _wrapped(words.gap(gap, display), "  ", "    ")
+    return lines
+
+
+# --- rows ------------------------------------------------------------------------------------------
+
+
+def _job(row: JobRow) -> tuple[str, str, str, str, str]:
+    assessment = row.assessment
+    display = words.display_of(assessment, "si")
+    clock = assessment.lot.clock
+    verdict = "CLOSED" if row.closed_at is not None else words.tag(assessment)
+    if clock.completed_at is not None:
+        complete = words.when(clock.completed_at, display)
+    elif clock.projected_at is not None and row.closed_at is None:
+        complete = f"{words.when_at_the_earliest(clock.projected_at, display)}?"
+    else:
+        complete = "-"
+    now = "-" if row.closed_at is not None else assessment.now.state
+    name = f"{words.visible(assessment.job)}{' (TRAINING)' if assessment.training else ''}"
+    return name, verdict, now, words.counted(clock).replace(" h of ", " of "), complete
+
+
+def _table_row(row: Sequence[str], room: int, widths: Sequence[int]) -> list[str]:
+    """One line; a name too long for its column has a line of its own, since it is what other commands ask for."""
+    cells = [cell.ljust(width) for cell, width in zip(row[1:], widths, strict=True)]
+    if len(row[0]) <= room:
+        return ["  ".join([row[0].ljust(room), *cells]).rstrip()]
+    return [row[0], "  ".join([" " * room, *cells]).rstrip()]
+
+
+def _condition(condition: Condition, *, one_line: bool = False) -> list[str]:
+    head = f"{condition.verdict.upper().ljust(8)} {words.visible(condition.name)}: {words.visible(condition.evidence)}"
+    lines = [f"  {head}"] if one_line else _wrapped(head, "  ", " " * LABEL)
+    if condition.verdict == "pass":
+        return lines
+    return [*lines, *_wrapped(f"> {words.to_do(condition)}", " " * LABEL, " " * (LABEL + 2))]
+
+
+def _entry(entry: Entry, corrected: dict[int, list[int]], display: Display) -> list[str]:
+    notes = [words.entered(entry)]
+    notes += [f"corrected by entry {', '.join(map(str, corrected[entry.number]))}"] if entry.number in corrected else []
+    aside = "; ".join(note for note in notes if note)
+    head = f"{entry.number:>4}  {words.when(entry.at, display)}  {entry.kind.value}, {words.visible(entry.who)}"
+    lines = _wrapped(f"{head} [{aside}]" if aside else head, "", " " * 6)
+    said = words.body(entry, display)
+    return [*lines, *_wrapped(said, " " * 6, " " * 6)] if said else lines
+
+
+# --- the page --------------------------------------------------------------------------------------
+
+
+def _training(assessment: Assessment) -> list[str]:
+    return _wrapped(f"*** {words.TRAINING} ***") if assessment.training else []
+
+
+def _bar(clock: ClockReading) -> str:
+    laid = BAR if clock.completed_at is not None else clock.counted * BAR // max(clock.required, 1)
+    return f"[{'#' * min(laid, BAR)}{'.' * (BAR - laid)}]"
+
+
+def _short(text: str, width: int) -> str:
+    return text if len(text) <= width else f"{text[: width - 4].rstrip()} ..."
+
+
+def _wrapped(text: str, first: str = "", further: str = "") -> list[str]:
+    """Lines of at most 80 signs, no number parted from what follows it."""
+    text = re.sub(r"(?<=\d) (?=[A-Za-z%])|(?<=\d h) (?=\d+ min)", "\u00a0", text)
+    lines = textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=further, break_on_hyphens=False)
+    return [line.replace("\u00a0", " ") for line in lines] or [first.rstrip()]
+
+
+def _labelled(label: str, text: str) -> list[str]:
+    return _wrapped(text, label.ljust(LABEL), " " * LABEL)
+
+
+def _finished(text: str, ascii_only: bool) -> str:
+    return f"{text.encode('ascii', 'backslashreplace').decode() if ascii_only else text}\n"

@@ -1,0 +1,122 @@
+"""What the screens and pages are made from: values only, put together by the desk, read by nobody else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.units import System
+from monitor.basis.values import Entry, Quantity
+from monitor.config.profile import Profile
+from monitor.rules.assessment import Assessment, State
+
+
+@dataclass(frozen=True, slots=True)
+class JobFacts:
+    """What was said of the job at its opening and since. Lengths in m, times in UTC ms; None where nobody said."""
+
+    length: float | None
+    height: float | None
+    units: System
+    boxes_place: str
+    wall_place: str
+    outdoor_place: str | None
+    opened_at: int
+    opened_by: str
+    install_start: int | None = None
+    install_finish: int | None = None
+    closed_at: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StatusView:
+    """One job for `status`."""
+
+    assessment: Assessment
+    facts: JobFacts
+    profile: Profile
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """One job for `job list`."""
+
+    assessment: Assessment
+    closed_at: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelLine:
+    """The usable readings (flag 4 left out) of one channel at one place, converted and calibrated.
+
+    `t` int64 [ms] in order, `value` float64 [degC or %RH], `flat` bool (it proves nothing); of one length.
+    """
+
+    sensor: str
+    place: str
+    quantity: Quantity
+    t: NDArray[np.int64]
+    value: NDArray[np.float64]
+    flat: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class HandReading:
+    """What somebody read off an instrument of their own: drawn, never counted. degC or %RH."""
+
+    quantity: Quantity
+    at: int
+    value: float
+    who: str
+    instrument: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A sensor at a place for [start, end); `end` None while it stays. `detail`: height and what is near, in words."""
+
+    place: str
+    start: int
+    end: int | None
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorLine:
+    """One sensor of the job: its hold [ms], its expanded uncertainty [K or %RH], where it was; `check`: the profile's
+    name of the level that backs it."""
+
+    name: str
+    stream: str
+    hold: int
+    uncertainty: Mapping[Quantity, float]
+    stays: tuple[Stay, ...]
+    check: str
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The last link of the job's chain, in hex, and the number of the entry that made it."""
+
+    number: int
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportPage:
+    """All that a report shows. `runs` are the states of the judged room as (start, end, state), in order. [ms]"""
+
+    assessment: Assessment
+    facts: JobFacts
+    profile: Profile
+    channels: tuple[ChannelLine, ...]
+    hand_readings: tuple[HandReading, ...]
+    runs: tuple[tuple[int, int, State], ...]
+    entries: tuple[Entry, ...]
+    sensors: tuple[SensorLine, ...]
+    written_at: int
+    software: str
+    head: Head | None

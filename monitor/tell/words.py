@@ -1,0 +1,478 @@
+"""Every sentence that a person reads, as a function of the value that it words.
+
+Rounding never flatters: counted hours and shares are cut, not rounded, so that 47.99 h is never shown as 48; a ready
+time is rounded up; a worst value is shown with as many digits as it takes to differ from its limit.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST, MINUTE, datetime_of, zone_of
+from monitor.basis.units import (
+    System,
+    format_duration,
+    format_percent,
+    format_temperature,
+    format_temperature_difference,
+)
+from monitor.basis.values import Entry, OriginKind, Quantity
+from monitor.config.profile import Profile
+from monitor.rules.assessment import (
+    Assessment,
+    ClockReading,
+    Completion,
+    Condition,
+    Coverage,
+    Excursion,
+    Gap,
+    Lot,
+    Now,
+    Phase,
+    Restart,
+)
+
+TRAINING = "TRAINING JOB: readings of this job were simulated. It proves nothing about a real room."
+DIFFERENT = 1e-9  # the rules call a value outside from here on [degC, %RH]
+
+QUANTITY: Mapping[Quantity, str] = {
+    Quantity.AIR_TEMPERATURE: "temperature",
+    Quantity.AIR_HUMIDITY: "humidity",
+    Quantity.SURFACE_TEMPERATURE: "surface temperature",
+    Quantity.BOX_TEMPERATURE: "box temperature",
+    Quantity.WALL_MOISTURE: "wall moisture",
+}
+PHASE: Mapping[Phase, str] = {
+    "before": "before the installation",
+    "during": "during the installation",
+    "after": "after the installation",
+}
+ENDED_BY = {"return": "came back into the band", "silence": "the sensor fell silent", "open": "still open"}
+ORIGIN: Mapping[OriginKind, str] = {
+    OriginKind.LIVE: "heard live",
+    OriginKind.BACK_FILL: "sent later by the sensor",
+    OriginKind.FILE: "read from a logger's file",
+    OriginKind.HAND: "entered by hand",
+    OriginKind.SIMULATED: "simulated",
+}
+CHECK = {
+    "maker": "the maker's statement only",
+    "side by side": "a side-by-side check",
+    "salt": "a salt check",
+    "laboratory": "a laboratory certificate",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """How a job wants to be read: in its zone, in its units."""
+
+    zone: ZoneInfo
+    units: System
+
+
+def display_of(assessment: Assessment, units: System) -> Display:
+    """The display of a job. Raises TimeError when its zone is unknown here."""
+    return Display(zone_of(assessment.zone, where=f"job {assessment.job}"), units)
+
+
+# --- names, numbers and times ----------------------------------------------------------------------
+
+
+def visible(text: str) -> str:
+    """A name or note of a user, control and direction characters spelled out, so that it can't dress up a page."""
+    return "".join(
+        f"\\u{ord(sign):04x}" if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp", "Cs") else sign for sign in text
+    )
+
+
+def when(at: int, display: Display) -> str:
+    """ "2026-01-05 08:40 -05:00": the minute that `at` lies in, in the job's zone."""
+    text = datetime_of(at - at % MINUTE, display.zone).isoformat(sep=" ", timespec="minutes")
+    return f"{text[:16]} {text[16:]}"
+
+
+def when_at_the_earliest(at: int, display: Display) -> str:
+    """As `when`, but the first whole minute not before `at`: a promise is never early."""
+    return when(at + -at % MINUTE, display)
+
+
+def between(start: int, end: int, display: Display) -> str:
+    """ "2026-01-05 17:05 to 2026-01-06 07:10 -05:00"; the offset is said twice where the clocks were changed."""
+    first, last = when(start, display), when(end, display)
+    if first[-6:] != last[-6:]:
+        return f"{first} to {last}"
+    return f"{first[:16]} to {last[11:] if first[:10] == last[:10] else last}"
+
+
+def hours(ms: int) -> str:
+    """ "31.5 h", cut to a tenth."""
+    return f"{ms * 10 // HOUR / 10:.1f} h"
+
+
+def required(ms: int) -> str:
+    """ "48 h", exact."""
+    return f"{ms / HOUR:g} h"
+
+
+def share(part: int, whole: int) -> str:
+    """ "97.1 %", cut to a tenth: only all of it is 100 %. `whole` > 0."""
+    return format_percent(part * 1000 // whole / 10)
+
+
+def fraction(value: float) -> str:
+    """A share 0 to 1 in percent, where a little is not nothing and almost all is not all."""
+    if 0.0 < value < 0.001:
+        return "under 0.1 %"
+    return "over 99.9 %" if 0.999 < value < 1.0 else format_percent(value * 100)
+
+
+def amount(value: float) -> str:
+    """A size not below 0 to a tenth, or to two digits below that."""
+    if 0.0 < value < 0.001:
+        return "under 0.001"
+    return f"{value:.1f}" if value == 0.0 or value >= 0.05 else f"{value:.2g}"
+
+
+def measure(quantity: Quantity, value: float, display: Display, *, places: int = 1) -> str:
+    """A value of `quantity` (degC or %RH) in the job's units."""
+    if quantity in (Quantity.AIR_HUMIDITY, Quantity.WALL_MOISTURE):
+        return format_percent(value, places=places)
+    return format_temperature(value, display.units, places=places)
+
+
+def measure_beyond(quantity: Quantity, value: float, limit: float, display: Display) -> str:
+    """As `measure`, with as many places as it takes to differ from `limit`."""
+    for places in range(1, 9):
+        text = measure(quantity, value, display, places=places)
+        if text != measure(quantity, limit, display, places=places) or abs(value - limit) < DIFFERENT:
+            break
+    return text
+
+
+def dose(quantity: Quantity, value: float, display: Display) -> str:
+    """ "6.4 %RH-hours" or "3.2 degF-hours", from %RH.h or K.h."""
+    if quantity is Quantity.AIR_HUMIDITY:
+        return f"{amount(value)} %RH-hours"
+    unit = format_temperature_difference(0.0, display.units).split()[1]
+    return f"{amount(value * 1.8 if display.units == 'us' else value)} {unit}-hours"
+
+
+def difference(quantity: Quantity, value: float, display: Display) -> str:
+    """A difference or an uncertainty: "5.0 %RH", "1.8 degF"."""
+    if quantity is Quantity.AIR_HUMIDITY:
+        return f"{value:.1f} %RH"
+    return format_temperature_difference(value, display.units)
+
+
+# --- the band and what left it ---------------------------------------------------------------------
+
+
+def limits_of(profile: Profile, quantity: Quantity, phase: Phase) -> tuple[float, float]:
+    """The limits that held in `phase`, degC or %RH: the band until the wall is finished, its life from then on."""
+    band = profile.life if phase == "after" else profile.band
+    return band.temperature if quantity is Quantity.AIR_TEMPERATURE else band.humidity
+
+
+def band(profile: Profile, phase: Phase, display: Display) -> str:
+    """ "35.0 % to 65.0 % and 60.0 degF to 85.0 degF"."""
+    low, high = limits_of(profile, Quantity.AIR_HUMIDITY, phase)
+    cold, warm = limits_of(profile, Quantity.AIR_TEMPERATURE, phase)
+    return (
+        f"{format_percent(low)} to {format_percent(high)} and "
+        f"{format_temperature(cold, display.units)} to {format_temperature(warm, display.units)}"
+    )
+
+
+def limit_of(excursion: Excursion, profile: Profile) -> float:
+    """The limit that was left. [degC, %RH]"""
+    return limits_of(profile, excursion.quantity, excursion.phase)[excursion.side == "high"]
+
+
+def side(excursion: Excursion, profile: Profile, display: Display) -> str:
+    """ "humidity above 65.0 %"."""
+    word = "above" if excursion.side == "high" else "below"
+    limit = measure(excursion.quantity, limit_of(excursion, profile), display)
+    return f"{QUANTITY[excursion.quantity]} {word} {limit}"
+
+
+def worst(excursion: Excursion, profile: Profile, display: Display) -> str:
+    """The value furthest out."""
+    return measure_beyond(excursion.quantity, excursion.peak, limit_of(excursion, profile), display)
+
+
+def lasted(start: int, end: int | None, as_of: int) -> str:
+    """A length of time; of what is still open, so far."""
+    return format_duration((as_of if end is None else end) - start) + (" so far" if end is None else "")
+
+
+def excursion(found: Excursion, profile: Profile, as_of: int, display: Display) -> str:
+    """ "humidity above 65.0 % for 2 h 10 min, at worst 71.3 %, 6.4 %RH-hours beyond the limit"."""
+    text = (
+        f"{side(found, profile, display)} for {lasted(found.start, found.end, as_of)}, "
+        f"at worst {worst(found, profile, display)}, {dose(found.quantity, found.dose, display)} beyond the limit"
+    )
+    return f"{text} ({'; '.join(doubts(found))})" if doubts(found) else text
+
+
+def doubts(found: Excursion) -> list[str]:
+    """What weakens or joins an excursion."""
+    told = [] if found.beyond_uncertainty else ["within the sensors' uncertainty"]
+    told += ["on suspect readings alone"] if found.quality == "suspect" else []
+    return [*told, "it held before the silence too"] if found.continues else told
+
+
+def missing(gap: Gap) -> str:
+    """ "nothing usable heard", or what was not; a stuck sensor is heard but proves nothing."""
+    if len(gap.missing) != 1:
+        return "nothing usable heard"
+    return f"no usable {QUANTITY[gap.missing[0]]} heard"
+
+
+def gap(found: Gap, display: Display) -> str:
+    """ "nothing usable heard 2026-01-05 17:05 to 2026-01-06 07:10 -05:00 (14 h 5 min): not counted"."""
+    length = format_duration(found.end - found.start)
+    return f"{missing(found)} {between(found.start, found.end, display)} ({length}): not counted"
+
+
+def in_band(coverage: Coverage | None) -> str:
+    """The in-band share, always of known time and of elapsed time."""
+    if coverage is None or not coverage.elapsed:
+        return "no time has passed yet"
+    of_known = f"{share(coverage.in_band, coverage.known)} of known time" if coverage.known else "no time is known"
+    low, high = in_band_of_elapsed(coverage)
+    return f"{of_known}; {low} to {high} of elapsed time (unknown time counted out, and in)"
+
+
+def in_band_of_elapsed(coverage: Coverage) -> tuple[str, str]:
+    """In-band share of elapsed time with unknown time counted out, and counted in. `elapsed` > 0."""
+    best = coverage.in_band + coverage.elapsed - coverage.known
+    return share(coverage.in_band, coverage.elapsed), share(best, coverage.elapsed)
+
+
+# --- the clock -------------------------------------------------------------------------------------
+
+
+def counted(clock: ClockReading) -> str:
+    """ "31.5 h of 48 h"."""
+    return f"{hours(clock.counted)} of {required(clock.required)}"
+
+
+def restart_cause(restart: Restart, profile: Profile) -> str:
+    """Why the clock went back to zero."""
+    if restart.cause == "out":
+        limit, what = profile.acclimation.reset_after_out, "out of band"
+    else:
+        limit, what = profile.acclimation.reset_after_unknown, "not proven in band"
+    return f"{what} for more than {format_duration(limit)}" if limit else what
+
+
+def restart(found: Restart, profile: Profile, display: Display) -> str:
+    """When and why."""
+    return f"{when(found.at, display)}: back to zero, {restart_cause(found, profile)}"
+
+
+def completion(found: Completion, display: Display) -> str:
+    """One line of the history."""
+    text = f"counted from {when(found.started_at, display)}, complete {when(found.completed_at, display)}"
+    return text if found.lapsed_at is None else f"{text}, lapsed {when(found.lapsed_at, display)}"
+
+
+def clock_state(clock: ClockReading, display: Display) -> str:
+    """Complete, on its way or standing."""
+    if clock.completed_at is not None:
+        return f"complete {when(clock.completed_at, display)}"
+    if clock.projected_at is not None:
+        return f"complete {when_at_the_earliest(clock.projected_at, display)} if the room stays in band"
+    return "not complete"
+
+
+def beyond_uncertainty(lot: Lot) -> str:
+    """Whether the verdict on the clock would survive the sensors' uncertainty."""
+    if lot.clock.completed_at is None:
+        return "Simple acceptance decides: a reading counts as it stands, its uncertainty is stated beside it."
+    holds = "holds" if lot.beyond_uncertainty else "does not hold"
+    return f"Simple acceptance decides; the completion {holds} beyond the sensors' uncertainty."
+
+
+def rule(profile: Profile) -> str:
+    """How the clock counts under this profile."""
+    by = profile.acclimation
+    counts = f"Time in band counts once it has lasted {format_duration(by.settle)}, up to {required(by.required)}."
+    if not by.reset_after_unknown:
+        return f"{counts} Any break puts the clock back to zero."
+    return (
+        f"{counts} A break pauses the clock; more than {format_duration(by.reset_after_out)} out of band in one break, "
+        f"or a break of more than {format_duration(by.reset_after_unknown)} in all, puts it back to zero."
+    )
+
+
+# --- the verdict -----------------------------------------------------------------------------------
+
+
+def open_conditions(assessment: Assessment) -> list[Condition]:
+    """What does not pass, failures first."""
+    found = [condition for condition in assessment.readiness if condition.verdict != "pass"]
+    return sorted(found, key=lambda condition: condition.verdict != "fail")
+
+
+def counted_things(number: int, thing: str) -> str:
+    """ "1 condition", "3 conditions"."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def tag(assessment: Assessment) -> str:
+    """The verdict in a word or two."""
+    if assessment.phase == "before":
+        return "READY" if assessment.ready else "NOT READY"
+    return "INSTALLING" if assessment.phase == "during" else "WALL IS UP"
+
+
+def verdict(assessment: Assessment, display: Display) -> str:
+    """May the installer start? And once the wall is begun: was it acclimated, and how has it been since?"""
+    told: Mapping[Phase, Callable[[Assessment, Display], str]] = {
+        "before": _may_start,
+        "during": _was_acclimated,
+        "after": _has_been,
+    }
+    return told[assessment.phase](assessment, display)
+
+
+def _may_start(assessment: Assessment, display: Display) -> str:
+    if assessment.ready:
+        return "The installation may start: every condition is met."
+    not_yet = "The installation may not start yet"
+    clock, failing = assessment.lot.clock, open_conditions(assessment)
+    if clock.completed_at is not None:
+        still_open = "1 condition is" if len(failing) == 1 else f"{len(failing)} conditions are"
+        return f"{not_yet}: the acclimation is complete, but {still_open} not met."
+    if clock.projected_at is not None:
+        at = when_at_the_earliest(clock.projected_at, display)
+        return f"{not_yet}: {counted(clock)} are counted, complete {at} if the room stays in band."
+    return f"{not_yet}: {counted(clock)} are counted, and the clock is not running."
+
+
+def _was_acclimated(assessment: Assessment, display: Display) -> str:
+    clock = assessment.lot.clock
+    if clock.completed_at is None:
+        return f"The installation started before the acclimation was complete: {counted(clock)} counted."
+    return f"The installation started after the acclimation was complete ({when(clock.completed_at, display)})."
+
+
+def _has_been(assessment: Assessment, display: Display) -> str:
+    after = assessment.after
+    left = sum(found.phase == "after" for found in assessment.excursions)
+    since = f"Since the finish the room was in band {in_band(after)}" if after else "It has only just been finished"
+    return f"{_was_acclimated(assessment, display)} {since}, with {counted_things(left, 'excursion')}."
+
+
+def now_state(now: Now, as_of: int, display: Display) -> str:
+    """ "in band since 2026-01-06 08:10 -05:00 (24 h 30 min)"."""
+    word = {"in": "in band", "out": "OUT OF BAND", "unknown": "not known"}[now.state]
+    if now.since is None:
+        return word if now.last_heard is not None else f"{word}: nothing heard yet"
+    return f"{word} since {when(now.since, display)} ({format_duration(as_of - now.since)})"
+
+
+_TO_DO = (
+    ("delivered", "Enter when the boxes came, and how many: wallclime log deliver."),
+    ("acclimation", "Leave the boxes closed and flat where they are, and keep the room in band."),
+    ("band", "Heat, cool, humidify or dry the room until it is back in band."),
+    ("fresh", "See to the sensor: its battery, its place in range, the broker."),
+    ("flat", "The sensor has said the same number for hours: restart or replace it."),
+    ("agree", "Put the sensors side by side and compare; keep them off heaters, windows and sun."),
+    ("instrument", "Check the sensor against a better one and enter it: wallclime sensor check."),
+    ("box core", "Give the boxes time, or measure between two of them: wallclime log reading."),
+    ("site check", "Walk through the site check: wallclime log check."),
+    ("moisture", "Measure the wall with a moisture meter: wallclime log moisture."),
+    ("size", "Break the run into shorter ones, or ask the maker in writing."),
+)
+
+
+def to_do(condition: Condition) -> str:
+    """What to do about a condition that does not pass."""
+    name = condition.name.lower()
+    return next((advice for word, advice in _TO_DO if word in name), "See the evidence and enter what is missing.")
+
+
+def drawn(number: int, total: int) -> str:
+    """How much of the record the drawing shows."""
+    if number == total:
+        return f"All {total} readings are drawn."
+    return f"{number} of {total} points drawn: of each short stretch the first, lowest, highest and last."
+
+
+def conflicts(number: int) -> str:
+    """Readings that contradicted one already kept."""
+    if not number:
+        return "No reading contradicted another."
+    found = counted_things(number, "reading")
+    return f"{found} contradicted one already kept: the first stands, the other is in quarantine."
+
+
+def finding(
+    assessment: Assessment, profile: Profile, quantity: Quantity, read: tuple[float, float] | None, display: Display
+) -> str:
+    """What a chart shows, in words: lowest and highest `read`, and how often and how long the band was left."""
+    name = QUANTITY[quantity].capitalize()
+    if read is None:
+        return f"{name}: nothing has been heard."
+    low, high = (measure(quantity, value, display) for value in read)
+    text = f"{name} read from {low} to {high}."
+    found = [each for each in assessment.excursions if each.quantity is quantity]
+    if not found:
+        return f"{text} It never left the band in the time that is known."
+    out = format_duration(sum((assessment.as_of if each.end is None else each.end) - each.start for each in found))
+    furthest = max(found, key=lambda each: abs(each.peak - limit_of(each, profile)))
+    times = "once" if len(found) == 1 else f"{len(found)} times"
+    return f"{text} It left the band {times}, for {out} in all, at worst {worst(furthest, profile, display)}."
+
+
+# --- the diary -------------------------------------------------------------------------------------
+
+
+def entered(entry: Entry) -> str:
+    """ "entered 2 d later" for what was written more than an hour after (or before) the time it speaks of, else ""."""
+    late = entry.entered - entry.at
+    if abs(late) <= HOUR:
+        return ""
+    length = f"{abs(late) // DAY} d" if abs(late) >= 2 * DAY else f"{abs(late) // HOUR} h"
+    return f"entered {length} {'later' if late > 0 else 'before'}"
+
+
+def _item(value: Any, display: Display) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int) and EARLIEST <= value < LATEST:  # no other figure of an entry is that large
+        return when(value, display)
+    if isinstance(value, Mapping):
+        return ", ".join(f"{visible(str(key))} {_item(item, display)}" for key, item in value.items())
+    if isinstance(value, list | tuple):
+        return ", ".join(_item(item, display) for item in value)
+    return visible(str(value))
+
+
+def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
+    """What an entry says: its items in their order, the long ones (a profile's text) cut."""
+    items = []
+    for key, value in entry.body.items():
+        if value is None or value in ("", [], {}):
+            continue
+        text = _item(value, display)
+        items.append(f"{visible(key.replace('_', ' '))}: {text if len(text) <= longest else text[:longest] + ' ...'}")
+    if entry.corrects is not None:
+        items.insert(0, f"corrects entry {entry.corrects}")
+    return "; ".join(items)
+
+
+def corrections(entries: Iterable[Entry]) -> dict[int, list[int]]:
+    """Which entries were corrected later, and by which: a page must show that something was changed."""
+    found: dict[int, list[int]] = {}
+    for entry in entries:
+        if entry.corrects is not None:
+            found.setdefault(entry.corrects, []).append(entry.number)
+    return found
