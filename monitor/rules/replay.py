@@ -169,7 +169,10 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
             new.append(_checkpoint(keys, loaded, (at, until), mark, state, product))
             mark = new[-1].head.after
         at = until
-    memory.put(new)
+    hidden = {sensor.stream for sensor in frame.sensors.values() if _hides(readings, sensor, as_of)}
+    memory.put(
+        [row for row in new if not hidden or (row.head.depends_until < as_of and hidden.isdisjoint(row.head.open))]
+    )
     return Replayed(state or FoldState(), _sum(done, memory), line, end)
 
 
@@ -197,6 +200,11 @@ def _has(readings: Readings, sensor: Sensor, as_of: int) -> dict[Quantity, tuple
     """The air channels on which a sensor has spoken before as_of, with their first and last times."""
     bounds = {quantity: readings.bounds(sensor.stream, quantity) for quantity in AIR}
     return {quantity: b for quantity, b in bounds.items() if b is not None and b[0] < as_of}
+
+
+def _hides(readings: Readings, sensor: Sensor, as_of: int) -> bool:
+    """Whether readings are kept that as_of leaves out: what is not settled without them is not to be remembered."""
+    return any(last >= as_of for _, last in _has(readings, sensor, as_of).values())
 
 
 def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:

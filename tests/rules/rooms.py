@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from monitor.basis.times import DAY, HOUR, MINUTE
-from monitor.basis.values import Origin, OriginKind, Quantity, Series, empty_series
+from monitor.basis.values import LIVE, Origin, Quantity, Series, empty_series
 from monitor.config.profile import Acclimation, Band, Profile, Quality, ReadinessRule, Wall
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Delivery, Frame, Job, Sensor, Stay
@@ -47,7 +47,7 @@ class Room:
 
     kept: dict[tuple[str, Quantity], dict[int, float]] = field(default_factory=dict)
     units: dict[Quantity, str] = field(default_factory=lambda: {TEMPERATURE: "degC", HUMIDITY: "%"})
-    origin: Origin = Origin(OriginKind.LIVE)
+    origin: Origin = LIVE
 
     def hear(self, stream: str, rows: Iterable[Row]) -> list[int]:
         """Keep rows (the first of a time stays) and say which times were new."""

@@ -4,7 +4,7 @@ import random
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from rooms import PROFILE, Room, Row, Shelf, assess, frame, minutes, steady
+from rooms import PROFILE, Room, Row, Shelf, frame, minutes, steady
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.rules.frame import Stay
@@ -128,7 +128,7 @@ def test_a_checkpoint_of_other_rules_or_another_frame_is_not_used():
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 @given(rooms(), st.integers(0, 4 * 1440), st.integers(30, 600))
 def test_unknown_time_turned_into_out_of_band_time_never_helps(found, start, length):
-    """Where "a" is silent a second sensor speaks, out of band; a second one, as a reading of "a" would end what stood still."""
+    """The out-of-band time is a second sensor's: a reading of the first would also end what stood still."""
     rows = [row for row in found["a"] if not start <= row[0] < start + length]
     wet = [(m, 21.0 + m % 3 / 10, 80.0 + m % 7 / 10) for m in range(start, start + length, 10)]
     quiet, loud = Room(), Room()
@@ -146,7 +146,7 @@ def test_unknown_time_turned_into_out_of_band_time_never_helps(found, start, len
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 @given(rooms())
 def test_a_further_sensor_never_adds_in_band_time_to_a_room_that_a_live_one_already_covers(found):
-    """With any sensor counting, another one can only find more that is out; it fills silence, so the first never falls silent."""
+    """Any sensor counts: another one can only find more that is out. (It may fill silence: here there is none.)"""
     covered = steady(4 * 1440 + 60)
     end = minutes(4 * 1440)
     alone, both = Room(), Room()
