@@ -220,7 +220,7 @@ def _figures(text: str, where: str, base: Mapping[str, Figure] | None = None) ->
 
 
 def _over(base: Mapping[str, Figure], given: Mapping[str, Figure]) -> dict[str, Figure]:
-    """`given` laid over `base`; a figure that is given anew does not keep the old one's source."""
+    """`given` laid over `base`; a figure that is given has the source that is given, or none."""
     return {key: figure for key, figure in base.items() if key.removeprefix("sources.") not in given} | dict(given)
 
 
