@@ -1,0 +1,445 @@
+"""The MQTT connection: what is read is decoded, kept and only then acknowledged, all in one thread.
+
+MQTT 3.1.1 with a fixed client id and a session that the broker keeps, so that it holds messages while we are away.
+Every connection subscribes anew (a broker may have forgotten the session) and publishes a marker to itself: what comes
+before the marker had waited at the broker, what comes after it is live. MQTT keeps the order of one topic only, and
+some brokers let the marker overtake other topics, so the link must also have been quiet for a moment after it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import secrets
+import select
+import socket
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from paho.mqtt.client import Client, MQTTMessage, MQTTv311
+from paho.mqtt.enums import CallbackAPIVersion
+
+from monitor.basis.clock import Clock
+from monitor.basis.errors import BrokerError, PayloadError, WallclimeError
+from monitor.basis.times import SECOND
+from monitor.basis.values import Reading, Refused
+from monitor.config.settings import Broker, Service, Source
+from monitor.intake.payload import LARGEST, Decoder, Moment, Reason, refuse_unknown
+
+HALF_WINDOW = 10  # of the 20 messages that a broker sends ahead of our acknowledgements
+MARKER_WITHIN = 10.0  # [s]
+TOPICS = 10_000  # addresses that are remembered
+
+_QUIET = 0.05  # nothing comes for so long once the backlog is over [s]
+_BUSY = 60.0  # where it is never quiet, what comes so long after the marker is taken for live [s]
+_NAP = 0.25  # the loop looks around at least so often [s]
+_AWAY = 10.0  # a loop that did not read for longer may have let messages wait [s]
+_FIRST_WAIT, _LONGEST_WAIT = 0.5, 30.0  # between attempts, doubled each time [s]
+_SHORT_LIFE = 5.0  # a link that ends sooner than this after it was accepted ... [s]
+_SHORT_LIVES = 3  # ... so often in a row was taken by somebody else
+_FAREWELL = 2.0  # for the last acknowledgements [s]
+_BURST = 50  # packets read between two looks at the socket
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """What the listener is about. Times in UTC ms.
+
+    `since` when the link came up or went down; `marker_missing` when the marker has not come back in 10 s, so that the
+    daemon may not publish on its own topic and messages without a time are all refused; `kept` and `refused` count
+    readings and messages since the start, `held` the messages read and not kept yet.
+    """
+
+    connected: bool = False
+    since: int | None = None
+    marker: Literal["none", "awaited", "returned"] = "none"
+    marker_missing: bool = False
+    kept: int = 0
+    refused: int = 0
+    held: int = 0
+    last_message_at: int | None = None
+    last_error: str = ""
+
+
+@dataclass(slots=True)
+class _Batch:
+    """Messages read and not yet kept. `owed` are their acknowledgements: (connection, message id)."""
+
+    readings: list[Reading] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
+    owed: list[tuple[int, int]] = field(default_factory=list)
+    messages: int = 0
+    began: float = 0.0
+
+    def last_arrival(self) -> int | None:
+        heard = [kept.arrival for kept in self.readings[-1:]] + [refused.arrival for refused in self.refused[-1:]]
+        return max(heard, default=None)
+
+
+class _Wait:
+    """Back-off: the time of the next attempt, further away each time. [s, monotonic]"""
+
+    def __init__(self) -> None:
+        self.until, self.length = 0.0, 0.0
+
+    def longer(self) -> None:
+        self.length = min(max(self.length * 2, _FIRST_WAIT), _LONGEST_WAIT)
+        self.until = time.monotonic() + self.length
+
+    def over(self) -> bool:
+        return time.monotonic() >= self.until
+
+    def nap(self) -> None:
+        time.sleep(min(max(self.until - time.monotonic(), 0.0), _NAP))
+
+
+class Listener:
+    """Hears the sources, hands their readings to `keep` in batches and acknowledges what was kept.
+
+    `keep(readings, refused)` returns when both are safe. While it raises, nothing is acknowledged and the same messages
+    are offered again, with those that came since. `newest_arrival()` is the arrival of the newest reading kept, in UTC
+    ms. `log(level, event, **fields)` takes one event.
+    """
+
+    def __init__(
+        self,
+        settings_broker: Broker,
+        sources: Sequence[Source],
+        service: Service,
+        *,
+        clock: Clock,
+        keep: Callable[[Sequence[Reading], Sequence[Refused]], object],
+        newest_arrival: Callable[[], int | None],
+        log: Callable[..., None],
+    ) -> None:
+        self._broker, self._service = settings_broker, service
+        self._clock, self._keep, self._newest_arrival, self._log = clock, keep, newest_arrival, log
+        self._decoders = [Decoder(source) for source in sources]
+        self._route = functools.lru_cache(TOPICS)(self._find_route)
+        self._marker = f"wallclime/{settings_broker.client_id}/marker"
+        self._nonce, self._marked, self._returned, self._heard, self._live = b"", 0.0, 0.0, 0.0, False
+        self._generation, self._accepted, self._short_lives, self._refusal = 0, 0.0, 0, ""
+        self._connecting, self._keeping = _Wait(), _Wait()
+        self._batch = _Batch()
+        self._newest: int | None = None
+        self._looked = (0.0, 0)
+        self._status = Status()
+        self._client = self._make_client()
+
+    @property
+    def status(self) -> Status:
+        """A snapshot; may be read from any thread."""
+        return self._status
+
+    def run(self, stop: threading.Event | Callable[[], bool]) -> None:
+        """Listen until `stop`; then keep and acknowledge what was read, and take leave of the broker."""
+        stopped = stop.is_set if isinstance(stop, threading.Event) else stop
+        try:
+            while not stopped():
+                try:
+                    self._turn()
+                except Exception as exc:
+                    self._fault(exc)
+        finally:
+            self._finish()
+
+    # --- one turn of the loop
+
+    def _turn(self) -> None:
+        link = self._client.socket()
+        if link is None:
+            self._without_link()
+            return
+        self._look_around()
+        ready = self._wait(link)
+        if ready:
+            self._read()
+        if self._due(dry=not ready):
+            self._commit()
+        self._client.loop_misc()
+
+    def _wait(self, link: Any) -> bool:
+        """Sleep until there is something to read or to do; True if there is something to read."""
+        batch = self._batch
+        if batch.messages == 0 or not self._keeping.over():
+            timeout = _QUIET if self._returned and not self._live else _NAP
+        elif len(batch.owed) >= HALF_WINDOW:
+            timeout = 0.0
+        else:
+            timeout = min(max(batch.began + self._service.linger / SECOND - time.monotonic(), 0.0), _NAP)
+        hear = [link] if batch.messages < self._service.batch else []
+        say = [link] if self._client.want_write() else []
+        readable, writable, _ = select.select(hear, say, [], timeout)
+        if writable:
+            self._client.loop_write()
+        return bool(readable)
+
+    def _read(self) -> None:
+        batch = self._batch
+        for _ in range(_BURST):
+            before = batch.messages
+            self._client.loop_read()
+            if batch.messages in (before, self._service.batch) or self._client.socket() is None:
+                return
+
+    def _due(self, *, dry: bool) -> bool:
+        """Whether the batch ends: full, old enough, or half the broker's window is here and no more is coming."""
+        batch = self._batch
+        return (
+            batch.messages > 0
+            and self._keeping.over()
+            and (
+                batch.messages >= self._service.batch
+                or time.monotonic() - batch.began >= self._service.linger / SECOND
+                or (dry and len(batch.owed) >= HALF_WINDOW)
+            )
+        )
+
+    def _look_around(self) -> None:
+        """After a time without reading, what waits at the broker is a backlog again."""
+        looked, self._looked = self._looked, (time.monotonic(), self._clock.now())
+        away = self._looked[0] - looked[0] > _AWAY or self._looked[1] - looked[1] > _AWAY * SECOND
+        if away and self._status.connected:
+            self._mark()
+        if self._status.connected and not self._live:
+            self._judge_backlog()
+
+    # --- keeping and acknowledging
+
+    def _commit(self) -> None:
+        batch = self._batch
+        try:
+            if batch.readings or batch.refused:
+                self._keep(batch.readings, batch.refused)
+        except Exception as exc:  # out of reach, or a fault: either way nothing may be acknowledged
+            self._keeping.longer()
+            arrival = batch.last_arrival() or self._status.last_message_at
+            self._tell(held=batch.messages, last_message_at=arrival, last_error=_worded(exc))
+            self._log("error", "not_kept", error=_worded(exc), held=batch.messages, again_in_s=self._keeping.length)
+            return
+        self._batch = _Batch()
+        for generation, mid in batch.owed:
+            if generation == self._generation and self._status.connected:
+                self._client.ack(mid, 1)
+        self._heard = time.monotonic()  # only now may the broker send on
+        self._kept(batch)
+
+    def _kept(self, batch: _Batch) -> None:
+        status = self._status
+        if batch.readings:
+            self._newest = max(batch.readings[-1].arrival, self._newest or 0)
+        if batch.refused:
+            first = batch.refused[0]
+            self._log("warning", "refused", count=len(batch.refused), topic=first.topic, reason=str(first.reason),
+                      detail=first.detail)  # fmt: skip
+        self._tell(
+            kept=status.kept + len(batch.readings),
+            refused=status.refused + len(batch.refused),
+            held=0,
+            last_message_at=batch.last_arrival() or status.last_message_at,
+        )
+        if self._keeping.length:
+            self._keeping = _Wait()
+            self._tell(last_error="")
+            self._log("info", "kept_again", messages=batch.messages)
+            if status.connected:
+                self._mark()
+
+    # --- one message
+
+    def _on_message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
+        arrival, batch, self._heard = self._clock.now(), self._batch, time.monotonic()
+        if batch.messages == 0:
+            batch.began = self._heard
+        batch.messages += 1
+        if message.qos:
+            batch.owed.append((self._generation, message.mid))
+        try:
+            self._take(message, arrival)
+        except PayloadError as exc:
+            self._refuse(message, arrival, exc.reason, f"{exc.faults[0].what}. {exc.faults[0].mend}")
+        except Exception as exc:
+            self._refuse(message, arrival, Reason.UNREADABLE, f"a fault of wallclime: {exc!r}")
+            self._log("error", "fault", error=repr(exc))
+
+    def _take(self, message: MQTTMessage, arrival: int) -> None:
+        topic, payload = message.topic, bytes(message.payload)
+        if topic == self._marker:
+            self._marker_back(payload)
+            return
+        route = self._route(topic)
+        if route is None:
+            refuse_unknown(topic)
+        decoder, stream = route
+        back_fill = self._service.back_fill
+        moment = Moment(arrival, arrival, self._live, message.retain, self._newest, back_fill)
+        self._batch.readings += decoder.decode(stream, topic, payload, moment)
+
+    def _refuse(self, message: MQTTMessage, arrival: int, reason: str, detail: str) -> None:
+        raw = bytes(message.payload[:LARGEST])
+        self._batch.refused.append(Refused(_topic_text(message), str(reason), detail, raw, arrival))
+
+    def _find_route(self, topic: str) -> tuple[Decoder, str] | None:
+        """The first source that covers the topic, and the address of the sensor."""
+        for decoder in self._decoders:
+            stream = decoder.stream_of(topic)
+            if stream is not None:
+                return decoder, stream
+        return None
+
+    # --- the marker
+
+    def _mark(self) -> None:
+        self._nonce, self._marked, self._returned, self._live = (
+            secrets.token_hex(16).encode(),
+            time.monotonic(),
+            0.0,
+            False,
+        )
+        self._tell(marker="awaited", marker_missing=False)
+        self._client.publish(self._marker, self._nonce, qos=1)
+
+    def _marker_back(self, nonce: bytes) -> None:
+        if nonce == self._nonce and not self._returned:
+            self._returned = time.monotonic()
+            self._tell(marker_missing=False)
+
+    def _judge_backlog(self) -> None:
+        now = time.monotonic()
+        if not self._returned:
+            if now - self._marked > MARKER_WITHIN and not self._status.marker_missing:
+                self._tell(marker_missing=True)
+                self._log("warning", "marker_missing", topic=self._marker)
+        elif now - self._returned > _BUSY or (now - self._heard > _QUIET and len(self._batch.owed) < HALF_WINDOW):
+            self._live = True
+            self._tell(marker="returned")
+            self._log("info", "backlog_over")
+
+    # --- the link
+
+    def _make_client(self) -> Client:
+        broker = self._broker
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=broker.client_id,
+            clean_session=False,
+            protocol=MQTTv311,
+            reconnect_on_failure=False,
+            manual_ack=True,
+        )
+        if broker.user is not None:
+            client.username_pw_set(broker.user, broker.password)
+        client.connect_async(broker.host, broker.port, keepalive=max(1, round(broker.keepalive / SECOND)))
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        return client
+
+    def _without_link(self) -> None:
+        """Keep what was read over the link that is gone, then try to get another."""
+        if self._batch.messages and self._keeping.over():
+            self._commit()
+        if self._batch.messages >= self._service.batch:
+            self._keeping.nap()
+        elif not self._connecting.over():
+            self._connecting.nap()
+        else:
+            self._connect()
+
+    def _connect(self) -> None:
+        try:
+            self._newest = self._newest_arrival()
+            self._client.reconnect()
+        except OSError as exc:
+            self._lost(exc.strerror or str(exc), "Start the broker, or mend host and port in wallclime.toml")
+        except Exception as exc:
+            self._connecting.longer()
+            self._fault(exc)
+
+    def _on_connect(self, client: Client, _data: object, flags: Any, reason: Any, _properties: object) -> None:
+        if reason.is_failure:
+            self._refusal = f"it refuses us: {reason}"
+            return
+        self._generation += 1
+        self._accepted, self._refusal = time.monotonic(), ""
+        self._looked = (self._accepted, self._clock.now())
+        self._tell(connected=True, since=self._clock.now(), last_error="")
+        self._log("info", "connected", broker=self._address(), session_present=flags.session_present)
+        try:
+            filters = dict.fromkeys([*(decoder.topic.filter for decoder in self._decoders), self._marker])
+            client.subscribe([(filter_, 1) for filter_ in filters])
+            self._mark()
+        except Exception as exc:
+            self._fault(exc)
+
+    def _on_subscribe(self, _client: Client, _data: object, _mid: int, reasons: Any, _properties: object) -> None:
+        if any(reason.is_failure for reason in reasons):
+            self._complain("it refuses a subscription", "Let this user read the topics of wallclime.toml")
+
+    def _on_disconnect(self, _client: Client, _data: object, _flags: object, reason: Any, _properties: object) -> None:
+        if self._status.connected and time.monotonic() - self._accepted < _SHORT_LIFE:
+            self._short_lives += 1
+        elif self._status.connected:
+            self._short_lives, self._connecting = 0, _Wait()
+        self._live = False
+        if self._refusal:
+            self._lost(self._refusal, "Check user in wallclime.toml and $WALLCLIME_BROKER_PASSWORD")
+        elif self._short_lives >= _SHORT_LIVES:
+            used = f"another client seems to use the id {self._broker.client_id!r}"
+            self._lost(used, "Give each client_id to one program")
+        else:
+            self._lost(f"the link ended: {reason}", "Nothing to do if the broker was restarted")
+
+    def _lost(self, what: str, mend: str) -> None:
+        self._connecting.longer()
+        down_since = self._clock.now() if self._status.connected or self._status.since is None else self._status.since
+        self._tell(connected=False, since=down_since, marker="none", marker_missing=False)
+        self._complain(what, mend)
+
+    def _complain(self, what: str, mend: str) -> None:
+        error = BrokerError(what, where=f"broker {self._address()}", mend=mend)
+        self._tell(last_error=str(error))
+        self._log("warning", "broker", error=str(error))
+
+    def _fault(self, exc: Exception) -> None:
+        """Something that should not happen: say it, and start again with a new link."""
+        self._tell(last_error=_worded(exc))
+        self._log("error", "fault", error=_worded(exc))
+        link = self._client.socket()
+        if isinstance(link, socket.socket):
+            with contextlib.suppress(OSError):  # it may be down already
+                link.shutdown(socket.SHUT_RDWR)
+
+    def _address(self) -> str:
+        return f"{self._broker.host}:{self._broker.port}"
+
+    def _tell(self, **changes: Any) -> None:
+        self._status = replace(self._status, **changes)
+
+    def _finish(self) -> None:
+        """Keep and acknowledge what was read, then take leave."""
+        if self._batch.messages:
+            self._commit()
+        client, end = self._client, time.monotonic() + _FAREWELL
+        while (link := client.socket()) and client.want_write() and time.monotonic() < end:
+            select.select([], [link], [], _NAP)
+            client.loop_write()
+        client.on_disconnect = None
+        client.disconnect()
+        self._tell(connected=False, since=self._clock.now(), marker="none", marker_missing=False)
+
+
+def _worded(exc: Exception) -> str:
+    return str(exc) if isinstance(exc, WallclimeError) else repr(exc)
+
+
+def _topic_text(message: MQTTMessage) -> str:
+    """The topic; MQTT wants UTF-8, a broker that does not look may pass on anything."""
+    try:
+        return message.topic
+    except UnicodeDecodeError:
+        return "(a topic that is not UTF-8)"
