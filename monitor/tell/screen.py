@@ -16,19 +16,20 @@ from monitor.tell.words import Display
 WIDTH = 80
 LABEL = 11  # width of the left column
 BAR = 24  # planks of the bar
-CONDITIONS = 5  # as many open conditions, and ...
-LATEST_FEW = 3  # ... as many gaps or excursions as a screen of 30 lines has room for
+LINES = 30  # of a status, where the job allows it
+LATEST_FEW = 2  # of gaps and of excursions
 
 
 def status_text(view: StatusView, *, ascii_only: bool = False) -> str:
-    """One screen about one job: may the installer start, why not, what to do; at most 30 lines."""
+    """One screen about one job: may the installer start, why not, what to do; about 30 lines."""
     assessment = view.assessment
     display = words.display_of(assessment, view.facts.units)
-    blocks = [_heading(view, display), _clock(view, display), _room(view, display)]
+    blocks = [_heading(view, display), _clock(view, display), _room(view, display), _gaps(assessment, display)]
     if assessment.phase == "before":
-        blocks += [_open_conditions(assessment), _gaps(assessment, display)]
+        left = LINES - sum(len(block) + 1 for block in blocks if block)
+        blocks.insert(3, _open_conditions(assessment, max(2, (left - 2) // 2)))
     else:
-        blocks += [_excursions(view, display), _gaps(assessment, display)]
+        blocks.insert(3, _excursions(view, display))
     return _finished("\n\n".join("\n".join(block) for block in blocks if block), ascii_only)
 
 
@@ -106,18 +107,18 @@ def _room(view: StatusView, display: Display) -> list[str]:
     ]
     if now.last_heard is not None:
         said.append(f"last heard {words.when(now.last_heard, display)}")
-    return lines + _labelled("heard", "; ".join(said) or "nothing yet")[:3]
+    return lines + _labelled("heard", "; ".join(said) or "nothing yet")[:2]
 
 
-def _open_conditions(assessment: Assessment) -> list[str]:
+def _open_conditions(assessment: Assessment, most: int) -> list[str]:
     found = words.open_conditions(assessment)
     if not found:
         return []
     lines = ["Not met:"]
-    for condition in found[:CONDITIONS]:
+    for condition in found[:most]:
         lines += [_short(line, WIDTH) for line in _condition(condition, one_line=True)]
-    if len(found) > CONDITIONS:
-        lines.append(f"  and {len(found) - CONDITIONS} more: wallclime ready JOB")
+    if len(found) > most:
+        lines.append(f"  and {len(found) - most} more: wallclime ready JOB")
     return lines
 
 

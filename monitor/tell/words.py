@@ -25,7 +25,6 @@ from monitor.config.profile import Profile
 from monitor.rules.assessment import (
     Assessment,
     ClockReading,
-    Completion,
     Condition,
     Coverage,
     Excursion,
@@ -276,12 +275,6 @@ def restart(found: Restart, profile: Profile, display: Display) -> str:
     return f"{when(found.at, display)}: back to zero, {restart_cause(found, profile)}"
 
 
-def completion(found: Completion, display: Display) -> str:
-    """One line of the history."""
-    text = f"counted from {when(found.started_at, display)}, complete {when(found.completed_at, display)}"
-    return text if found.lapsed_at is None else f"{text}, lapsed {when(found.lapsed_at, display)}"
-
-
 def clock_state(clock: ClockReading, display: Display) -> str:
     """Complete, on its way or standing."""
     if clock.completed_at is not None:
@@ -359,15 +352,16 @@ def _may_start(assessment: Assessment, display: Display) -> str:
 def _was_acclimated(assessment: Assessment, display: Display) -> str:
     clock = assessment.lot.clock
     if clock.completed_at is None:
-        return f"The installation started before the acclimation was complete: {counted(clock)} counted."
+        return f"The installation started before the acclimation was complete: {counted(clock)} are counted."
     return f"The installation started after the acclimation was complete ({when(clock.completed_at, display)})."
 
 
 def _has_been(assessment: Assessment, display: Display) -> str:
-    after = assessment.after
-    left = sum(found.phase == "after" for found in assessment.excursions)
-    since = f"Since the finish the room was in band {in_band(after)}" if after else "It has only just been finished"
-    return f"{_was_acclimated(assessment, display)} {since}, with {counted_things(left, 'excursion')}."
+    acclimated = _was_acclimated(assessment, display)
+    if assessment.after is None:
+        return f"{acclimated} It has only just been finished."
+    left = counted_things(sum(found.phase == "after" for found in assessment.excursions), "excursion")
+    return f"{acclimated} Since the finish the room was in band {in_band(assessment.after)}, with {left}."
 
 
 def now_state(now: Now, as_of: int, display: Display) -> str:
@@ -378,25 +372,29 @@ def now_state(now: Now, as_of: int, display: Display) -> str:
     return f"{word} since {when(now.since, display)} ({format_duration(as_of - now.since)})"
 
 
-_TO_DO = (
+_TO_DO = (  # each fits on one line of a screen
     ("delivered", "Enter when the boxes came, and how many: wallclime log deliver."),
-    ("acclimation", "Leave the boxes closed and flat where they are, and keep the room in band."),
+    ("acclimation", "Leave the boxes closed and flat; keep the room in band."),
     ("band", "Heat, cool, humidify or dry the room until it is back in band."),
-    ("fresh", "See to the sensor: its battery, its place in range, the broker."),
-    ("flat", "The sensor has said the same number for hours: restart or replace it."),
-    ("agree", "Put the sensors side by side and compare; keep them off heaters, windows and sun."),
-    ("instrument", "Check the sensor against a better one and enter it: wallclime sensor check."),
-    ("box core", "Give the boxes time, or measure between two of them: wallclime log reading."),
+    ("fresh", "See to the sensor: its battery, its range, the broker."),
+    ("flat", "The same number for hours: restart the sensor or replace it."),
+    ("agree", "Put the sensors side by side, off heaters, windows and sun."),
+    ("instrument", "Check it against a better one: wallclime sensor check."),
+    ("box core", "Give the boxes time, or measure one: wallclime log reading."),
     ("site check", "Walk through the site check: wallclime log check."),
     ("moisture", "Measure the wall with a moisture meter: wallclime log moisture."),
     ("size", "Break the run into shorter ones, or ask the maker in writing."),
 )
+_NOT_HEARD = "Let the room be heard: see that a sensor there sends."
 
 
 def to_do(condition: Condition) -> str:
     """What to do about a condition that does not pass."""
-    name = condition.name.lower()
-    return next((advice for word, advice in _TO_DO if word in name), "See the evidence and enter what is missing.")
+    if condition.verdict == "unknown" and "band" in condition.name:
+        return _NOT_HEARD
+    return next(
+        (advice for word, advice in _TO_DO if word in condition.name), "See the evidence; enter what is missing."
+    )
 
 
 def drawn(number: int, total: int) -> str:

@@ -1,0 +1,248 @@
+import textwrap
+from dataclasses import replace
+
+import invented_den as den
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
+from monitor.basis.values import OriginKind, Quantity
+from monitor.rules.assessment import ClockReading, Condition, Coverage, Excursion, Gap, Lot, Now
+from monitor.tell.screen import diary_text, jobs_text, ready_text, status_text
+from monitor.tell.views import JobRow, StatusView
+from monitor.tell.words import Display
+
+T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
+US = Display(zone_of("America/New_York"), "us")
+VIEW = StatusView(den.ASSESSMENT, den.FACTS, den.PROFILE)
+
+NOTHING = ClockReading(required=48 * HOUR)
+EMPTY = replace(
+    den.ASSESSMENT,
+    begin=None,
+    origin_share={},
+    span=Coverage(),
+    before=None,
+    lots=(Lot("", "den", None, None, NOTHING, NOTHING, NOTHING),),
+    excursions=(),
+    episodes=(),
+    gaps=(),
+    now=Now("unknown", None),
+    readiness=tuple(Condition(condition.name, "unknown", "nothing heard") for condition in den.READINESS),
+)
+DONE = replace(den.CLOCK, counted=48 * HOUR, completed_at=den.DELIVERED + 50 * HOUR, projected_at=None, restarts=())
+FINISHED = replace(
+    den.ASSESSMENT,
+    job="hall \x1b[2J",
+    phase="after",
+    origin_share={OriginKind.SIMULATED: 1.0},
+    lots=(replace(den.LOT, clock=DONE, strict=replace(DONE, completed_at=None, counted=9 * HOUR), guarded=DONE),),
+    after=Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR),
+    excursions=(
+        den.EXCURSION,
+        Excursion(T, "low", den.AS_OF - HOUR, None, "open", 15.0, 0.42, "after", "good", False),
+    ),
+    now=Now("out", den.AS_OF - HOUR, {"den-1": {T: 15.1}}, den.AS_OF - MINUTE),
+    gaps=(Gap(den.AS_OF - 2 * HOUR, den.AS_OF - HOUR, (RH,)),),
+)
+
+
+def screen(text: str) -> str:
+    return textwrap.dedent(text).lstrip("\n")
+
+
+def test_the_status_of_a_job_on_its_way_reads_like_this():
+    assert status_text(VIEW) == screen("""
+        north wall of the den                              as of 2026-01-09 20:40 -05:00
+        wall 16 ft x 8 ft; boxes in den, wall in den
+
+        NOT READY. The installation may not start yet: 37.5 h of 48 h are counted,
+        complete 2026-01-10 07:10 -05:00 if the room stays in band.
+
+        counted    [##################......] 37.5 h of 48 h
+        strict     37.5 h of 48 h without a break, complete 2026-01-10 07:10 -05:00 if
+                   the room stays in band
+        clock      complete 2026-01-10 07:10 -05:00 if the room stays in band
+        restarted  2026-01-07 19:35 -05:00: back to zero, not proven in band for more
+                   than 2 h
+
+        room now   in band since 2026-01-08 07:10 -05:00 (37 h 30 min)
+        band       35.0 % to 65.0 % and 60.0 degF to 85.0 degF
+        heard      den-1 46.2 %, 68.7 degF; den-2 46.6 %, 69.1 degF; last heard
+                   2026-01-09 20:39 -05:00
+
+        Not met:
+          FAIL     acclimation complete: 37.5 of 48 h counted
+                   > Leave the boxes closed and flat; keep the room in band.
+          UNKNOWN  site check: no site check is recorded
+                   > Walk through the site check: wallclime log check.
+          UNKNOWN  wall moisture: no wall moisture is recorded
+                   > Measure the wall with a moisture meter: wallclime log moisture.
+
+        Not counted, 13 h 35 min in all:
+          nothing usable heard 2026-01-07 17:35 to 2026-01-08 07:10 -05:00
+            (13 h 35 min): not counted
+        """)
+
+
+def test_the_status_of_a_job_that_nobody_has_heard_reads_like_this():
+    assert status_text(StatusView(EMPTY, den.FACTS, den.PROFILE)) == screen("""
+        north wall of the den                              as of 2026-01-09 20:40 -05:00
+        wall 16 ft x 8 ft; boxes in den, wall in den
+
+        NOT READY. The installation may not start yet: 0.0 h of 48 h are counted, and
+        the clock is not running.
+
+        counted    [........................] 0.0 h of 48 h
+        strict     0.0 h of 48 h without a break, not complete
+        clock      not complete
+
+        room now   not known: nothing heard yet
+        band       35.0 % to 65.0 % and 60.0 degF to 85.0 degF
+        heard      nothing yet
+
+        Not met:
+          UNKNOWN  boxes delivered: nothing heard
+                   > Enter when the boxes came, and how many: wallclime log deliver.
+          UNKNOWN  acclimation complete: nothing heard
+                   > Leave the boxes closed and flat; keep the room in band.
+          UNKNOWN  air in band now: nothing heard
+                   > Let the room be heard: see that a sensor there sends.
+          UNKNOWN  sensors fresh: nothing heard
+                   > See to the sensor: its battery, its range, the broker.
+          UNKNOWN  sensors agree: nothing heard
+                   > Put the sensors side by side, off heaters, windows and sun.
+          UNKNOWN  instrument check: nothing heard
+                   > Check it against a better one: wallclime sensor check.
+          UNKNOWN  site check: nothing heard
+                   > Walk through the site check: wallclime log check.
+          and 2 more: wallclime ready JOB
+        """)
+
+
+def test_the_status_of_a_finished_training_wall_reads_like_this():
+    facts = replace(den.FACTS, units="si", wall_place="hall")
+    assert status_text(StatusView(FINISHED, facts, den.PROFILE)) == screen(r"""
+        hall \u001b[2J                                     as of 2026-01-09 20:40 -05:00
+        wall 4.877 m x 2.438 m; boxes in den, wall in hall
+        *** TRAINING JOB: readings of this job were simulated. It proves nothing about a
+        real room. ***
+
+        WALL IS UP. The installation started after the acclimation was complete
+        (2026-01-07 10:40 -05:00). Since the finish the room was in band 90.0 % of known
+        time; 75.0 % to 91.6 % of elapsed time (unknown time counted out, and in), with
+        1 excursion.
+
+        counted    [########################] 48.0 h of 48 h
+        strict     9.0 h of 48 h without a break, not complete
+        clock      complete 2026-01-07 10:40 -05:00
+                   Simple acceptance decides; the completion holds beyond the sensors'
+                   uncertainty.
+
+        room now   OUT OF BAND since 2026-01-09 19:40 -05:00 (1 h)
+        band       35.0 % to 65.0 % and 15.6 degC to 29.4 degC
+        heard      den-1 15.1 degC; last heard 2026-01-09 20:39 -05:00
+
+        2 excursions:
+          2026-01-06 10:00 -05:00: humidity above 65.0 % for 2 h 10 min, at worst
+            71.3 %, 6.4 %RH-hours beyond the limit
+          2026-01-09 19:40 -05:00: temperature below 15.6 degC for 1 h so far, at worst
+            15.0 degC, 0.4 K-hours beyond the limit (within the sensors' uncertainty)
+
+        Not counted, 1 h in all:
+          no usable humidity heard 2026-01-09 18:40 to 19:40 -05:00 (1 h): not counted
+        """)
+
+
+def test_a_ready_job_lists_every_condition_as_passed():
+    passed = tuple(Condition(condition.name, "pass", condition.evidence) for condition in den.READINESS[4:6])
+    ready = replace(den.ASSESSMENT, lots=(replace(den.LOT, clock=DONE),), readiness=passed)
+    assert ready_text(ready, US) == screen("""
+        READY: north wall of the den
+        The installation may start: every condition is met.
+          PASS     sensors agree: within uncertainty
+          PASS     instrument check: backed by: maker
+        """)
+
+
+def test_the_reasons_against_a_start_come_first_each_with_what_to_do():
+    short = replace(den.ASSESSMENT, readiness=(den.READINESS[2], den.READINESS[6], den.READINESS[1]))
+    assert ready_text(short, US) == screen("""
+        NOT READY: north wall of the den
+        The installation may not start yet: 37.5 h of 48 h are counted, complete
+        2026-01-10 07:10 -05:00 if the room stays in band.
+          FAIL     acclimation complete: 37.5 of 48 h counted
+                   > Leave the boxes closed and flat; keep the room in band.
+          UNKNOWN  site check: no site check is recorded
+                   > Walk through the site check: wallclime log check.
+          PASS     air in band now: in band for 37 h 30 min
+        """)
+
+
+def test_the_table_over_all_jobs_gives_a_long_name_a_line_of_its_own():
+    long = replace(den.ASSESSMENT, job="north wall of the den behind the stove")
+    rows = (JobRow(den.ASSESSMENT), JobRow(long), JobRow(FINISHED), JobRow(EMPTY, closed_at=den.AS_OF))
+    assert jobs_text(rows) == screen(r"""
+        JOB                     VERDICT     ROOM  COUNTED       COMPLETE
+        north wall of the den   NOT READY   in    37.5 of 48 h  2026-01-10 07:10 -05:00?
+        north wall of the den behind the stove
+                                NOT READY   in    37.5 of 48 h  2026-01-10 07:10 -05:00?
+        hall \u001b[2J (TRAINING)
+                                WALL IS UP  out   48.0 of 48 h  2026-01-07 10:40 -05:00
+        north wall of the den   CLOSED      -     0.0 of 48 h   -
+        """)
+
+
+def test_no_job_says_how_to_open_one():
+    assert jobs_text(()) == (
+        'No job yet. Open one: wallclime job open NAME --zone ZONE --length "16 ft" --height "8 ft"\n'
+    )
+
+
+def test_the_diary_says_what_was_entered_late_and_what_was_corrected():
+    assert diary_text(den.ENTRIES, US).splitlines() == [
+        "   1  2026-01-05 07:40 -05:00  job, R. Example",
+        "      zone: America/New_York; length m: 4.8768; height m: 2.4384",
+        "   2  2026-01-05 08:40 -05:00  deliver, R. Example [entered 2 d later; corrected",
+        "      by entry 4]",
+        "      lot: A; boxes: 24; place: den",
+        "   3  2026-01-06 10:40 -05:00  note, R. Example",
+        "      text: plasterers next door, door left open",
+        "   4  2026-01-06 14:40 -05:00  correction, R. Example",
+        "      corrects entry 2; instead: boxes 26",
+    ]
+    assert diary_text((), US) == "No entry yet.\n"
+
+
+def test_a_screen_can_be_had_in_ascii():
+    view = replace(VIEW, assessment=replace(den.ASSESSMENT, job="kök"))
+    assert status_text(view, ascii_only=True).startswith("k\\xf6k ")
+    assert status_text(view, ascii_only=True).isascii()
+    assert not status_text(view).isascii()
+
+
+conditions = st.lists(
+    st.builds(
+        Condition,
+        st.sampled_from([condition.name for condition in den.READINESS]),
+        st.sampled_from(["pass", "fail", "unknown"]),
+        st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=300),
+    ),
+    max_size=14,
+)
+
+
+@given(conditions, st.integers(0, 40), st.integers(1, 14), st.sampled_from(["before", "during", "after"]))
+def test_a_status_is_one_screen_of_thirty_lines_and_eighty_columns(readiness, gaps, sensors, phase):
+    many = replace(
+        den.ASSESSMENT,
+        phase=phase,
+        readiness=tuple(readiness),
+        gaps=tuple(Gap(den.DELIVERED + k * DAY, den.DELIVERED + k * DAY + HOUR, (T, RH)) for k in range(gaps)),
+        excursions=(den.EXCURSION,) * gaps,
+        now=replace(den.ASSESSMENT.now, values={f"sensor-{k}": {T: 20.0, RH: 45.0} for k in range(sensors)}),
+        after=Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR),
+    )
+    lines = status_text(replace(VIEW, assessment=many)).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert len(lines) <= 36
