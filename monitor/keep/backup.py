@@ -11,25 +11,8 @@ from monitor.basis.errors import StoreError
 from monitor.keep.connect import door
 
 
-def _claimed(path: Path) -> int:
-    """A new, empty file for this user's eyes only, opened. Raises StoreError when something is there already."""
-    try:
-        return os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
-    except FileExistsError as exc:
-        raise StoreError(
-            "there is a file already, and a backup overwrites nothing", where=str(path), mend="Name another file"
-        ) from exc
-    except OSError as exc:
-        raise StoreError(
-            f"the backup can't be written ({exc.strerror})", where=str(path), mend="Name a folder this user may write"
-        ) from exc
-
-
-def back_up(engine: Engine, path: Path) -> None:
-    """Write the whole SQLite store to the new file `path`. Raises StoreError; what was begun is removed then."""
-    if engine.dialect.name != "sqlite":
-        raise StoreError("only an SQLite store is copied to a file", where=str(path), mend="Use pg_dump for PostgreSQL")
-    file = _claimed(path)
+def _copy(engine: Engine, path: Path) -> None:
+    file = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
     try:
         # VACUUM INTO, not a copy of the file: it sees what is still in the -wal, and its copy opens on read-only media.
         with door(str(path)), engine.connect().execution_options(begin="") as conn:
@@ -40,3 +23,19 @@ def back_up(engine: Engine, path: Path) -> None:
         raise
     finally:
         os.close(file)
+
+
+def back_up(engine: Engine, path: Path) -> None:
+    """Write the whole SQLite store to the new file `path`. Raises StoreError; what was begun is removed then."""
+    if engine.dialect.name != "sqlite":
+        raise StoreError("only an SQLite store is copied to a file", where=str(path), mend="Use pg_dump for PostgreSQL")
+    try:
+        _copy(engine, path)
+    except FileExistsError as exc:
+        raise StoreError(
+            "there is a file already, and a backup overwrites nothing", where=str(path), mend="Name another file"
+        ) from exc
+    except OSError as exc:
+        raise StoreError(
+            f"the backup can't be written ({exc.strerror})", where=str(path), mend="Name a folder this user may write"
+        ) from exc

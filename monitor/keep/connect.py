@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, make_url
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
 
 from monitor.basis.errors import StoreError
 
@@ -25,8 +25,10 @@ SQLITE = (
 )
 POSTGRESQL = (f"SET lock_timeout = {PATIENCE}",)
 
+_URL = "the store's URL"
 _ADDRESS = 'Write it like "sqlite:///wallclime.db" or "postgresql://user@host/database"'
 _BUSY = (f"another process has held it for {PATIENCE // 1000} s", "Wait for it to finish or stop it, then try again")
+_UNREACHED = "Check that it runs, and its address, user and password"
 _FULL = ("the disk is full", "Free some space; what was kept before is whole")
 
 _SQLITE_FAULTS = {
@@ -43,12 +45,15 @@ _POSTGRESQL_FAULTS = {"53100": _FULL, "55P03": _BUSY, "40P01": _BUSY}
 
 
 def _fault_of(exc: Exception) -> tuple[str, str]:
-    cause = getattr(exc, "orig", None) or exc
-    known = _SQLITE_FAULTS.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF) or _POSTGRESQL_FAULTS.get(
-        getattr(cause, "sqlstate", None) or ""
-    )
-    text = " ".join(str(cause).split()).rstrip(".")
-    return known or (f"the database refused: {text}", "Check that it runs, and its address, user and password")
+    """What an error of the database or its driver says, and the mend."""
+    cause: Any = getattr(exc, "orig", None) or exc
+    if known := _SQLITE_FAULTS.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF):
+        return known
+    if known := _POSTGRESQL_FAULTS.get(getattr(cause, "sqlstate", None) or ""):
+        return known
+    told = getattr(getattr(cause, "diag", None), "message_primary", None) or str(cause)
+    mend = _UNREACHED if isinstance(exc, OperationalError) else "Nothing of this was written; mend what it names"
+    return f"the database refused: {' '.join(told.split()).rstrip('.')}", mend
 
 
 @contextmanager
@@ -109,7 +114,7 @@ def _begin(conn: Connection) -> None:
 
 def _sqlite_engine(url: URL) -> tuple[Engine, str]:
     if not url.database or url.database == ":memory:" or url.host or url.query:
-        raise StoreError("the store's URL names no plain file", where=str(url), mend=_ADDRESS)
+        raise StoreError("it names no plain file", where=_URL, mend=_ADDRESS)
     path = Path(url.database).absolute()
     _private_file(path)
     # isolation_level None: BEGIN is ours to say, see _begin.
@@ -141,12 +146,12 @@ def engine_of(address: str) -> tuple[Engine, str]:
         url = make_url(address)
     except (ArgumentError, ValueError):
         # The text itself is not shown: it may hold a password.
-        raise StoreError("it is no URL", where="the store's URL", mend=_ADDRESS) from None
+        raise StoreError("it is no URL", where=_URL, mend=_ADDRESS) from None
     if url.drivername == "sqlite":
         return _sqlite_engine(url)
     if url.drivername in ("postgresql", "postgresql+psycopg"):
         return _postgresql_engine(url)
-    raise StoreError(f"there is no store of the kind {url.drivername!r}", where="the store's URL", mend=_ADDRESS)
+    raise StoreError(f"there is no store of the kind {url.drivername!r}", where=_URL, mend=_ADDRESS)
 
 
 class Connected:

@@ -25,8 +25,8 @@ NO_LINK = bytes(32)
 def _held(conn: Connection, name: str, new: bool) -> int:
     """The id of a chain, which nobody else can write to until the transaction ends. Raises RecordError."""
     if new or name == SENSORS_CHAIN:
-        made = conn.execute(insert(conn, chain).on_conflict_do_nothing(), {"name": name}).rowcount
-        if new and not made:
+        made = conn.scalar(insert(conn, chain).on_conflict_do_nothing().returning(chain.c.id), {"name": name})
+        if new and made is None:
             raise RecordError(
                 f"there is a job {name!r} already", where=f"job {name}", mend="Choose another name for the new job"
             )
@@ -91,33 +91,33 @@ class Log(Connected):
 
     def append(
         self,
-        name: str,
+        chain: str,
         drafts: Sequence[Draft],
         *,
         new: bool = False,
         check: Callable[[list[Entry]], None] | None = None,
     ) -> list[Entry]:
-        """Add entries to the chain `name`, all or none, and answer them as they stand in the log.
+        """Add entries to `chain`, all or none, and answer them as they stand in the log.
 
         `new` begins a chain; only that of the sensors begins by itself. `check` gets the entries so far, while nobody
         else can add one, and may raise to stop it. A body is JSON: str, int, finite float, bool, None, lists and dicts
         with str keys come back as they were. Raises RecordError, StoreError.
         """
         with self._writing() as conn:
-            chain_id = _held(conn, name, new)
+            chain_id = _held(conn, chain, new)
             if check is not None:
-                check(_entries(conn, name))
-            added = self._linked(name, drafts, *_head(conn, name))
+                check(_entries(conn, chain))
+            added = self._linked(chain, drafts, *_head(conn, chain))
             if added:
                 conn.execute(entry.insert(), [_row(chain_id, one) for one in added])
         return added
 
-    def _linked(self, name: str, drafts: Sequence[Draft], last: int, link: bytes) -> list[Entry]:
+    def _linked(self, chain: str, drafts: Sequence[Draft], last: int, link: bytes) -> list[Entry]:
         """The drafts as the entries that follow the one of number `last` and `link`."""
         entered, added = self._clock.now(), []
         for number, draft in enumerate(drafts, last + 1):
             one = Entry(
-                chain=name,
+                chain=chain,
                 number=number,
                 kind=draft.kind,
                 at=draft.at,
@@ -132,17 +132,17 @@ class Log(Connected):
             added.append(replace(one, link=link))
         return added
 
-    def entries(self, name: str) -> list[Entry]:
-        """The chain `name` from its first entry; a chain that was never begun has none."""
+    def entries(self, chain: str) -> list[Entry]:
+        """`chain` from its first entry; a chain that was never begun has none."""
         with self._reading() as conn:
-            return _entries(conn, name)
+            return _entries(conn, chain)
 
     def chains(self) -> list[str]:
         """The names of all chains in order, that of the sensors too."""
         with self._reading() as conn:
             return sorted(conn.scalars(select(chain.c.name)))
 
-    def head(self, name: str) -> tuple[int, bytes]:
-        """Number and link of the last entry of the chain `name`; (0, 32 zero bytes) when it has none."""
+    def head(self, chain: str) -> tuple[int, bytes]:
+        """Number and link of the last entry of `chain`; (0, 32 zero bytes) when it has none."""
         with self._reading() as conn:
-            return _head(conn, name)
+            return _head(conn, chain)

@@ -73,6 +73,7 @@ def postgresql_url(postgresql: str) -> Iterator[str]:
         admin.execute(f"CREATE SCHEMA {schema}")
         yield f"postgresql://keeper@/postgres?host={quote(postgresql)}&options=-csearch_path%3D{schema}"
         admin.execute("SET client_min_messages = warning")
+        admin.execute("SET lock_timeout = '5s'")
         admin.execute(f"DROP SCHEMA {schema} CASCADE")
 
 
