@@ -7,7 +7,7 @@ Its axes know no zones: they are fed with times moved to the zone's offset at th
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -47,12 +47,12 @@ def text(said: str) -> str:
 def _grounds(chart: Chart, panel: Panel, axis: str) -> Iterator[go.Scatter]:
     low, high = panel.low, panel.high
     bands = [(limit.start, limit.end, limit.low, limit.high) for limit in panel.limits]
-    yield _boxes(chart, bands, axis, fillcolor=BAND)
+    yield from _boxes(chart, bands, axis, fillcolor=BAND)
     unknown = [(start, end, low, high) for start, end in chart.lanes["unknown"]]
-    yield _boxes(chart, unknown, axis, fillpattern=_hatch(GREY))
+    yield from _boxes(chart, unknown, axis, fillpattern=_hatch(GREY))
     outside = [(start, end, low, high) for start, end in panel.beyond]
     edge = {"color": OUT, "width": 1 if len(outside) <= NUMBERED else 0}
-    yield _boxes(chart, outside, axis, fillcolor="rgba(213,94,0,0.20)", line=edge)
+    yield from _boxes(chart, outside, axis, fillcolor="rgba(213,94,0,0.20)", line=edge)
 
 
 def _limits(chart: Chart, panel: Panel, axis: str) -> Iterator[go.Scatter]:
@@ -111,16 +111,19 @@ def _ribbon(chart: Chart) -> Iterator[go.Scatter]:
     }
     for number, state in enumerate(LANES):
         runs = [(start, end, number - 0.36, number + 0.36) for start, end in chart.lanes[state]]
-        yield _boxes(chart, runs, "y2", **fills[state])
+        yield from _boxes(chart, runs, "y2", **fills[state])
 
 
-def _boxes(chart: Chart, boxes: Iterable[tuple[int, int, float, float]], axis: str, **look: Any) -> go.Scatter:
-    """Rectangles (start, end, low, high) as one trace; a shape for each would be slow by the hundred."""
+def _boxes(
+    chart: Chart, boxes: Sequence[tuple[int, int, float, float]], axis: str, **look: Any
+) -> Iterator[go.Scatter]:
+    """Rectangles (start, end, low, high) as one trace, if there are any: hundreds of shapes would be slow."""
     corners = [(start, end, end, start, None, low, low, high, high, None) for start, end, low, high in boxes]
     x = [None if at is None else at + chart.offset for corner in corners for at in corner[:5]]
     y = [value for corner in corners for value in corner[5:]]
     look.setdefault("line", {"width": 0})
-    return go.Scatter(x=x, y=y, yaxis=axis, mode="lines", fill="toself", hoverinfo="skip", **look)
+    if boxes:
+        yield go.Scatter(x=x, y=y, yaxis=axis, mode="lines", fill="toself", hoverinfo="skip", **look)
 
 
 def _hatch(colour: str) -> dict[str, Any]:
@@ -133,6 +136,7 @@ def _at(chart: Chart, t: NDArray[np.int64] | Sequence[int]) -> NDArray[np.float6
 
 def _layout(chart: Chart) -> dict[str, Any]:
     return {
+        "template": {},
         "height": HEIGHT,
         "margin": {"l": 40, "r": 8, "t": 42, "b": 78},
         "paper_bgcolor": "rgba(0,0,0,0)",

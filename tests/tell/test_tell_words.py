@@ -131,8 +131,8 @@ def test_a_restart_says_when_and_why():
 
 def test_the_rule_is_told_with_the_profiles_figures():
     assert words.rule(den.PROFILE) == (
-        "Time in band counts once it has lasted 30 min, up to 48 h. A break pauses the clock; more than 1 h out of band "
-        "in one break, or a break of more than 2 h in all, puts it back to zero."
+        "Time in band counts once it has lasted 30 min, up to 48 h. A break pauses the clock; more than 1 h out of "
+        "band in one break, or a break of more than 2 h in all, puts it back to zero."
     )
     strict = replace(den.PROFILE, acclimation=Acclimation(48 * HOUR, 0, 0, 30 * MINUTE))
     assert words.rule(strict) == (
@@ -230,8 +230,8 @@ def test_the_verdict_of_a_finished_wall_says_how_it_has_been_since():
     assert words.tag(wall) == "WALL IS UP"
     assert words.verdict(wall, US) == (
         "The installation started after the acclimation was complete (2026-01-05 12:00 -05:00). Since the finish the "
-        "room was in band 90.0 % of known time; 75.0 % to 91.6 % of elapsed time (unknown time counted out, and in), with 1 "
-        "excursion."
+        "room was in band 90.0 % of known time; 75.0 % to 91.6 % of elapsed time (unknown time counted out, and in), "
+        "with 1 excursion."
     )
     assert words.verdict(replace(wall, after=None), US) == (
         "The installation started after the acclimation was complete (2026-01-05 12:00 -05:00). It has only just been "
