@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import asdict
 
@@ -10,21 +11,39 @@ from sqlalchemy import Connection, bindparam, select
 from monitor.basis.errors import StoreError
 from monitor.basis.times import rfc3339
 from monitor.keep.connect import Connected, insert
-from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty
+from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
 
 
 def _raise_generation(conn: Connection, jobs: Sequence[str]) -> None:
-    rows = [{"job": job, "value": 1} for job in sorted(set(jobs))]
+    """Raise that of each job by one; sorted and named once, so that two writers never wait for each other."""
+    rows = [{"job": job, "value": 1} for job in jobs]
     if rows:
-        adding = insert(conn, generation)
-        conn.execute(adding.on_conflict_do_update(index_elements=["job"], set_={"value": generation.c.value + 1}), rows)
+        again = {"value": generation.c.value + 1}
+        conn.execute(insert(conn, generation).on_conflict_do_update(index_elements=["job"], set_=again), rows)
 
 
 def _held_generation(conn: Connection, job: str) -> int | None:
     """The generation of a job, which nobody can raise until the transaction ends."""
     conn.execute(insert(conn, generation).on_conflict_do_nothing(), {"job": job, "value": 0})
     return conn.scalar(select(generation.c.value).where(generation.c.job == job).with_for_update())
+
+
+def _mark_stale(conn: Connection, job: str, news: Sequence[Stale]) -> None:
+    """Mark the checkpoints of `job` that rest on readings of `news`."""
+    wanted = (checkpoint.c[name] for name in ("variant", "midnight", "covers_from", "depends_until", "open"))
+    for row in conn.execute(select(*wanted).where(checkpoint.c.job == job, checkpoint.c.stale == 0)).all():
+        streams = json.loads(row.open)
+        if any(
+            row.covers_from <= one.last_t and (row.depends_until >= one.first_t or one.stream in streams)
+            for one in news
+        ):
+            of = (checkpoint.c.variant == row.variant) & (checkpoint.c.midnight == row.midnight)
+            conn.execute(checkpoint.update().where(checkpoint.c.job == job, of).values(stale=1))
+
+
+def _row(job: str, variant: str, one: Checkpoint) -> dict[str, object]:
+    return {"job": job, "variant": variant, "stale": 0, **asdict(one), "open": json.dumps(one.open)}
 
 
 class Derived(Connected):
@@ -38,16 +57,16 @@ class Derived(Connected):
             )
             return [Dirty(*row) for row in rows]
 
-    def settle_dirty(self, ids: Sequence[int], stale: Sequence[tuple[str, int, int]]) -> None:
-        """Delete the marks `ids`; checkpoints of each (job, first_t, last_t) that rest on those times become stale.
+    def settle_dirty(self, ids: Sequence[int], stale: Sequence[Stale]) -> None:
+        """Delete the marks `ids`; the checkpoints of each job that rest on its new readings become stale.
 
-        The generation of each such job is raised. All in one transaction. [ms]
+        The generation of each such job is raised. All in one transaction.
         """
         with self._writing() as conn:
-            _raise_generation(conn, [job for job, _, _ in stale])
-            for job, first_t, last_t in stale:
-                touched = (checkpoint.c.covers_from <= last_t) & (checkpoint.c.depends_until >= first_t)
-                conn.execute(checkpoint.update().where(checkpoint.c.job == job, touched).values(stale=1))
+            jobs = sorted({one.job for one in stale})
+            _raise_generation(conn, jobs)
+            for job in jobs:
+                _mark_stale(conn, job, [one for one in stale if one.job == job])
             if ids:
                 conn.execute(dirty.delete().where(dirty.c.id == bindparam("mark")), [{"mark": id_} for id_ in ids])
 
@@ -57,7 +76,10 @@ class Derived(Connected):
         of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant)
         with self._reading() as conn:
             rows = conn.execute(select(*wanted).where(of).order_by(checkpoint.c.midnight)).mappings().all()
-        return [CheckpointHead(**{**row, "stale": bool(row["stale"])}) for row in rows]
+        return [
+            CheckpointHead(**{**row, "open": tuple(json.loads(row["open"])), "stale": bool(row["stale"])})
+            for row in rows
+        ]
 
     def checkpoint_state(self, job: str, variant: str, midnight: int) -> bytes:
         """The state at a midnight. Raises StoreError when there is no such checkpoint. [ms]"""
@@ -72,14 +94,11 @@ class Derived(Connected):
             )
         return found
 
-    def products(self, job: str, variant: str, through: int) -> list[bytes]:
-        """The days' products up to and with the midnight `through`, in order, those that have one. [ms]"""
-        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant) & (checkpoint.c.midnight <= through)
-        query = (
-            select(checkpoint.c.product).where(of, checkpoint.c.product.is_not(None)).order_by(checkpoint.c.midnight)
-        )
+    def products(self, job: str, variant: str, midnights: Sequence[int]) -> list[bytes]:
+        """What happened in the blocks that end at `midnights`, in order; a missing one is left out. [ms]"""
+        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant) & checkpoint.c.midnight.in_(midnights)
         with self._reading() as conn:
-            return list(conn.scalars(query))
+            return list(conn.scalars(select(checkpoint.c.product).where(of).order_by(checkpoint.c.midnight)))
 
     def generation(self, job: str) -> int:
         """How often something that the job's checkpoints may rest on has changed."""
@@ -101,9 +120,7 @@ class Derived(Connected):
             for midnight in [*drop, *(row.midnight for row in rows)]:
                 conn.execute(checkpoint.delete().where(of, checkpoint.c.midnight == midnight))
             if rows:
-                conn.execute(
-                    checkpoint.insert(), [{"job": job, "variant": variant, "stale": 0, **asdict(row)} for row in rows]
-                )
+                conn.execute(checkpoint.insert(), [_row(job, variant, row) for row in rows])
         return True
 
     def forget_checkpoints(self, job: str) -> None:

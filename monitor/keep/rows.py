@@ -57,26 +57,45 @@ class Dirty:
     last_t: int
 
 
+class Stale(NamedTuple):
+    """New readings of `stream` in [first_t, last_t] that a job's checkpoints may hang on."""
+
+    job: str
+    stream: str
+    first_t: int
+    last_t: int
+
+
 @dataclass(frozen=True, slots=True)
 class CheckpointHead:
-    """A checkpoint without its state: what it was made from, and whether that has changed since (`stale`)."""
+    """A checkpoint without its state: what it was made from, and whether that has changed since (`stale`).
+
+    It rests on readings of [covers_from, depends_until] and on the next one of each stream in `open`; `before` and
+    `after` are fingerprints of the states that its block began and ended with.
+    """
 
     midnight: int
     covers_from: int
     depends_until: int
+    open: tuple[str, ...]
     rules_version: int
     frame: bytes
+    before: bytes
+    after: bytes
     stale: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Checkpoint:
-    """The state at a midnight and the day's own product; it rests on readings of [covers_from, depends_until]."""
+    """The state at a midnight, what happened in the block that it ends, and what both rest on (see CheckpointHead)."""
 
     midnight: int
     covers_from: int
     depends_until: int
+    open: tuple[str, ...]
     rules_version: int
     frame: bytes
+    before: bytes
+    after: bytes
     exit_state: bytes
-    product: bytes | None
+    product: bytes

@@ -137,11 +137,14 @@ checkpoint = _table(
     _int("midnight", key=True),
     _int("covers_from"),
     _int("depends_until"),
+    _text("open"),
     _int("rules_version"),
     _bytes("frame"),
+    _bytes("before"),
+    _bytes("after"),
     _int("stale"),
     _bytes("exit_state"),
-    _bytes("product", null=True),
+    _bytes("product"),
 )
 
 generation = _table("generation", _text("job", key=True), _int("value"))

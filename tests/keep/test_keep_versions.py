@@ -190,6 +190,7 @@ def test_a_kept_store_opens_and_says_what_it_said_when_it_was_made(open_at, sqli
     ]  # fmt: skip
     assert store.quarantine_counts() == {("home/hall", "conflict"): 1, ("home/hall", "unreadable"): 2}
     assert [(mark.stream, mark.first_t, mark.last_t) for mark in store.dirty()] == [("file:logger", T, T + 2 * MINUTE)]
+    assert [head.open for head in store.checkpoint_heads("hall", "own")] == [("home/hall",)]
     assert store.checkpoint_state("hall", "own", T + DAY) == b"\x00s"
 
 

@@ -121,11 +121,14 @@ def _derived() -> None:
         _int("midnight", key=True),
         _int("covers_from"),
         _int("depends_until"),
+        _text("open"),
         _int("rules_version"),
         _bytes("frame"),
+        _bytes("before"),
+        _bytes("after"),
         _int("stale"),
         _bytes("exit_state"),
-        _bytes("product", null=True),
+        _bytes("product"),
         sqlite_strict=True,
     )
     op.create_table("generation", _text("job", key=True), _int("value"), sqlite_strict=True)

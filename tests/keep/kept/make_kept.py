@@ -17,12 +17,13 @@ from pathlib import Path
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Quantity, Reading, Refused
-from monitor.keep.rows import Checkpoint
+from monitor.keep.rows import Checkpoint, Stale
 from monitor.keep.schema import VERSIONS
 from monitor.keep.store import Store, open_store
 from monitor.seal.chain import link
 
 T = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
+DAY_ONE = Checkpoint(T + DAY, T, T + DAY, ("home/hall",), 1, b"f", b"b4", b"after", b"\x00s", b"p")
 FILE = Origin(OriginKind.FILE, "5e" * 32)
 
 
@@ -35,14 +36,14 @@ def fill(store: Store) -> None:
     warm = [reading(i * MINUTE, 68.0 + i, Quantity.AIR_TEMPERATURE, "degF") for i in range(5)]
     logger = [reading(i * MINUTE, 0.45, Quantity.AIR_HUMIDITY, "1", "file:logger", FILE) for i in range(3)]
     store.keep_readings(humid + warm)
-    store.settle_dirty([mark.id for mark in store.dirty()], [("hall", T, T)])
+    store.settle_dirty([mark.id for mark in store.dirty()], [Stale("hall", "home/hall", T, T)])
     store.keep_readings([*logger, reading(0, 99.0, Quantity.AIR_HUMIDITY, "%")])
     store.keep_readings([], [Refused("home/hall", "unreadable", "no number", b"\x00\xff", T)] * 2)
     store.name_sensor("home/hall", "hall sensor")
     store.append(SENSORS_CHAIN, [Draft(Kind.SENSOR, T, "Ada", {"name": "hall sensor", "hold_ms": 30 * MINUTE})])
     store.append("hall", [Draft(Kind.JOB, T, "Ada", {"zone": "UTC", "length_m": 4.8768})], new=True)
     store.append("hall", [Draft(Kind.NOTE, T, "Ben", {"text": "déjà\nvu"}), Draft(Kind.CORRECTION, T, "Ben", {}, 2)])
-    store.put_checkpoints("hall", "own", [Checkpoint(T + DAY, T, T + DAY, 1, b"f", b"\x00s", b"p")], generation=1)
+    store.put_checkpoints("hall", "own", [DAY_ONE], generation=1)
 
 
 def main() -> None:
