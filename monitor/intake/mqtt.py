@@ -313,7 +313,7 @@ class Listener:
             if now - self._marked > MARKER_WITHIN and not self._status.marker_missing:
                 self._tell(marker_missing=True)
                 self._log("warning", "marker_missing", topic=self._marker)
-        elif now - self._returned > _BUSY or (now - self._heard > _QUIET and len(self._batch.owed) < HALF_WINDOW):
+        elif now - self._heard > _QUIET or now - self._returned > _BUSY:
             self._live = True
             self._tell(marker="returned")
             self._log("info", "backlog_over")

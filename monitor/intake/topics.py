@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.basis.errors import SettingsError
+from monitor.config.settings import Source
 
 _NAMED = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
 
@@ -48,3 +49,12 @@ def address(template: str, names: Mapping[str, str], *, where: str = "stream") -
             mend="Use the names that stand in the topic",
         )
     return _NAMED.sub(lambda found: names[found[1]], template)
+
+
+def stream_of_topic(sources: Sequence[Source], topic: str) -> str | None:
+    """The address of the sensor that speaks on `topic`, by the first source that covers it; None where none does."""
+    for source in sources:
+        names = compile_topic(source.topic).match(topic)
+        if names is not None:
+            return address(source.stream, names)
+    return None

@@ -1,7 +1,8 @@
 import pytest
 
 from monitor.basis.errors import SettingsError
-from monitor.intake.topics import address, compile_topic
+from monitor.config.settings import Source
+from monitor.intake.topics import address, compile_topic, stream_of_topic
 
 
 @pytest.mark.parametrize(
@@ -66,3 +67,13 @@ def test_an_address_of_a_name_that_the_topic_lacks_is_refused():
         "source 1, stream: the address 'home/{room}' names {room}, which its topic does not. "
         "Use the names that stand in the topic"
     )
+
+
+def test_the_sensor_of_a_topic_is_named_by_the_first_source_that_covers_it():
+    sources = [
+        Source("home/{sensor}/climate", "json", {}, "first {sensor}"),
+        Source("{site}/{sensor}/climate", "json", {}, "{site} {sensor}"),
+    ]
+    assert stream_of_topic(sources, "home/7/climate") == "first 7"
+    assert stream_of_topic(sources, "away/7/climate") == "away 7"
+    assert stream_of_topic(sources, "away/7") is None
