@@ -26,6 +26,7 @@ def state_to_bytes(state: FoldState) -> bytes:
             "gap": None if state.gap is None else [state.gap.start, state.gap.missing, state.gap.silent],
             "clocks": {name: clock.to_json() for name, clock in state.clocks.items()},
             "apart": state.apart_since,
+            "heard": state.heard,
         }
     )
 
@@ -33,7 +34,7 @@ def state_to_bytes(state: FoldState) -> bytes:
 def state_from_bytes(raw: bytes) -> FoldState:
     """What `state_to_bytes` wrote."""
     kept = json.loads(raw)
-    state = FoldState(begin=kept["begin"], apart_since=kept["apart"])
+    state = FoldState(begin=kept["begin"], apart_since=kept["apart"], heard=kept["heard"])
     for track, was in zip(state.tracks, kept["tracks"], strict=True):
         track.restore(was)
     state.runs = {name: RunState(*run) for name, run in kept["runs"].items()}

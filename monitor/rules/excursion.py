@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -69,10 +69,6 @@ class Track:
         """Take up what `to_json` wrote down."""
         self.open = None if state[0] is None else Open.from_json(state[0])
         self.silent = bool(state[1])
-
-    def copy(self) -> Track:
-        """An independent copy, to look ahead with."""
-        return replace(self, open=None if self.open is None else replace(self.open), closed=list(self.closed))
 
 
 @dataclass(frozen=True, slots=True)

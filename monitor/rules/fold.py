@@ -100,17 +100,7 @@ class FoldState:
     gap: GapState | None = None
     clocks: dict[str, Clock] = field(default_factory=dict)
     apart_since: dict[str, int] = field(default_factory=dict)
-
-    def copy(self) -> FoldState:
-        """An independent copy, to look ahead with."""
-        return FoldState(
-            self.begin,
-            [track.copy() for track in self.tracks],
-            {name: RunState(run.state, run.start) for name, run in self.runs.items()},
-            None if self.gap is None else GapState(self.gap.start, self.gap.missing, self.gap.silent),
-            {name: clock.copy() for name, clock in self.clocks.items()},
-            dict(self.apart_since),
-        )
+    heard: int | None = None  # the newest usable reading of the room
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +171,7 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
             _excursions(frame, state, product, line, judged, midnights)
             _gaps(state, product, line, judged, plain)
             _agree(state, line)
+            state.heard = max((at for at in (state.heard, *_heard(view, channels)) if at is not None), default=None)
     for key, clock in state.clocks.items():
         happened = clock.take()
         if happened:
@@ -195,6 +186,17 @@ def _begin(frame: Frame, state: FoldState, channels: Channels, window: tuple[int
     if state.begin is None:
         heard = [_first(span, channels) for span in _views(frame, window)[0].spans]
         state.begin = min((at for at in heard if at is not None), default=None)
+
+
+def _heard(view: View, channels: Channels) -> list[int]:
+    """The newest usable reading of each channel of a view."""
+    newest = []
+    for span in view.spans:
+        for quantity in AIR:
+            channel = channels.get((span.sensor.name, quantity))
+            if channel is not None:
+                newest += channel.t[(channel.t >= span.seen_from) & (channel.t < span.seen_to)][-1:].tolist()
+    return newest
 
 
 def _first(span: Span, channels: Channels) -> int | None:

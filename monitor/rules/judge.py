@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -30,25 +29,18 @@ from monitor.rules.replay import Forgetful, Memory, Readings, Replayed, replay
 from monitor.rules.timeline import Timeline, stays_at
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
-    """What the store knows beside readings and entries: how many conflicting readings were set aside."""
-
-    conflicts: int = 0
-
-
 def judge(
     frame: Frame,
     as_of: int,
     readings: Readings,
     memory: Memory | None = None,
     *,
-    beside: Beside = Beside(),
-    others: Sequence[OtherVerdict] = (),
+    conflicts: int = 0,
 ) -> Assessment:
     """All that can be said of the job of `frame` as of `as_of` [ms], from readings before it.
 
-    `memory` only saves time: with any memory, or none, the answer is the same to the last digit.
+    `memory` only saves time: with any memory, or none, the answer is the same to the last digit. `conflicts` is how
+    many readings the store has set aside because another of the same time was kept.
     """
     replayed = replay(frame, as_of, readings, memory or Forgetful())
     state, product = replayed.state, replayed.product
@@ -67,7 +59,7 @@ def judge(
         phase=phase,
         profile=frame.profile.name,
         profile_sha256=frame.profile.sha256,
-        conflicts=beside.conflicts,
+        conflicts=conflicts,
         origin_share=_shares(product),
         span=Coverage(*(sum(column) for column in (product.elapsed, product.known, product.in_band))),
         before=parts[0] if parts[0].elapsed else None,
@@ -80,7 +72,6 @@ def judge(
         gaps=(*product.gaps, *(() if state.gap is None else (gap_of(state.gap, replayed.end),))),
         now=now,
         readiness=conditions(facts),
-        other_verdicts=tuple(others),
     )
 
 
@@ -173,7 +164,7 @@ def _now(state: FoldState, replayed: Replayed, as_of: int) -> Now:
     line = replayed.line
     if line is None:
         return Now(known, since)
-    return Now(known, since, _said(line), _last_heard(line))
+    return Now(known, since, _said(line), state.heard)
 
 
 def _said(line: Timeline) -> dict[str, Any]:
@@ -183,10 +174,3 @@ def _said(line: Timeline) -> dict[str, Any]:
         for row in np.flatnonzero(voices.speaking[:, -1]).tolist():
             said.setdefault(line.sensors[row].name, {})[quantity] = float(voices.value[row, -1])
     return said
-
-
-def _last_heard(line: Timeline) -> int | None:
-    """When the last reading that speaks in the last block ran out, or as_of while one speaks."""
-    heard = np.any([line.voices[quantity].speaking.any(axis=0) for quantity in AIR], axis=0)
-    speaking = np.flatnonzero(heard)
-    return int(line.edges[speaking[-1] + 1]) if len(speaking) else None

@@ -218,6 +218,11 @@ def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:
     return day_of(min(times)) if times else None
 
 
+def heard(frame: Frame, as_of: int, readings: Readings, start: int, end: int) -> dict[tuple[str, Quantity], Channel]:
+    """Every sensor's usable readings in [start, end) as they are judged as of `as_of`."""
+    return _load(frame, readings, start, end, as_of).part(start, end, frame.sensors)
+
+
 def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) -> _Loaded:
     loaded = _Loaded(start, end)
     for sensor in frame.sensors.values():

@@ -455,10 +455,10 @@ def _item(value: Any, display: Display) -> str:
 
 
 def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
-    """What an entry says: its items in their order, the long ones (a profile's text) cut."""
+    """What an entry says: its items in their order, long ones cut, a profile by its name and hash alone."""
     items = []
     for key, value in entry.body.items():
-        if value is None or value in ("", [], {}):
+        if value is None or value in ("", [], {}) or (entry.kind is Kind.PROFILE and key == "text"):
             continue
         text = _item(value, display)
         items.append(f"{visible(key.replace('_', ' '))}: {text if len(text) <= longest else text[:longest] + ' ...'}")

@@ -1,0 +1,126 @@
+"""What the commands share: the session, times and units as people write them, who speaks."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from monitor.basis.clock import Clock
+from monitor.basis.errors import RecordError
+from monitor.basis.times import parse_time, zone_of
+
+if TYPE_CHECKING:
+    from monitor.watch.desk import Desk
+
+Job = Annotated[str, typer.Argument(metavar="JOB", help="The job's name.")]
+At = Annotated[
+    str | None,
+    typer.Option(
+        metavar="TIME", help="Like 2026-01-05T06:40, in the job's zone if it has no offset; now by default."
+    ),
+]
+Who = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so; your user name by default.")]
+Json = Annotated[bool, typer.Option("--json", help="For machines.")]
+Reason = Annotated[str, typer.Option(metavar="TEXT", help="Why.")]
+
+
+@dataclass
+class Session:
+    """What the root command hands down."""
+
+    home: Path | None = None
+    clock: Clock | None = None
+
+
+def home_of(context: typer.Context) -> Path:
+    """The home folder of this call."""
+    from monitor.config.settings import home_folder
+
+    return home_folder(context.obj.home, os.environ)
+
+
+@contextmanager
+def desk(context: typer.Context) -> Iterator[Desk]:
+    """The desk of this call."""
+    from monitor.watch.desk import open_desk
+
+    with open_desk(home_of(context), clock=context.obj.clock) as opened:
+        yield opened
+
+
+def time_of(at_desk: Desk, job: str, text: str | None, option: str = "--at") -> int | None:
+    """A time as somebody wrote it, in the job's zone unless it has an offset. [ms]"""
+    return None if text is None else parse_time(text, zone_of(at_desk.book.job(job).zone), where=option)
+
+
+def one_of(value: str | None, choices: tuple[str, ...], option: str) -> Any:
+    """An option that takes a few words only. Raises RecordError that lists them."""
+    if value is not None and value not in choices:
+        raise RecordError(f"{value!r} is not understood", where=option, mend=f"Use {' or '.join(choices)}")
+    return value
+
+
+def who_of(who: str | None) -> str:
+    """The claimed speaker of an entry. Raises RecordError when nobody is named and the system has no name either."""
+    try:
+        return who or getpass.getuser()
+    except (KeyError, OSError) as exc:
+        raise RecordError("nobody is named", where="--who", mend="Say who claims it: --who NAME") from exc
+
+
+def data(value: Any) -> None:
+    """Data, to stdout: a text as it is, anything else as JSON."""
+    typer.echo(value if isinstance(value, str) else json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def say(text: str) -> None:
+    """Talk, to stderr."""
+    typer.echo(text, err=True)
+
+
+def ascii_only() -> bool:
+    """Whether stdout can't show more than ASCII."""
+    encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower()
+    return encoding.replace("-", "") not in ("utf8", "utf16", "utf8sig", "cp65001")
+
+
+def entry_json(entry: Any) -> dict[str, Any]:
+    """An entry of the log, for machines."""
+    from monitor.basis.times import rfc3339
+
+    return {
+        "number": entry.number,
+        "kind": entry.kind.value,
+        "at": rfc3339(entry.at),
+        "entered": rfc3339(entry.entered),
+        "who": entry.who,
+        "body": dict(entry.body),
+        "corrects": entry.corrects,
+        "link": entry.link.hex(),
+    }
+
+
+class Progress:
+    """A bar on stderr, drawn only on a terminal and only once something takes more than two seconds."""
+
+    def __init__(self, what: str) -> None:
+        import time
+
+        self._what, self._now, self._shown = what, time.monotonic, -1
+        self._began = self._now()
+
+    def __call__(self, share: float) -> None:
+        """Show that `share` of the work, 0 to 1, is done."""
+        percent = int(share * 100)
+        if sys.stderr.isatty() and percent != self._shown and self._now() - self._began > 2:
+            self._shown = percent
+            typer.echo(f"\r{self._what} [{'#' * (percent // 5):<20}] {percent:3d} %", err=True, nl=percent >= 100)

@@ -1,0 +1,73 @@
+"""wallclime import: a data logger's file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.common import Job, Progress, Who, desk, one_of, say, who_of
+
+
+def import_file(
+    context: typer.Context,
+    job: Job,
+    file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="The logger's file.")],
+    sensor: Annotated[str, typer.Option(metavar="NAME", help="The sensor; made when it is new.")],
+    time: Annotated[list[str], typer.Option(metavar="COLUMN", help="Of the time; twice for a date and a time column.")],
+    temperature: Annotated[str | None, typer.Option(metavar="COLUMN")] = None,
+    humidity: Annotated[str | None, typer.Option(metavar="COLUMN")] = None,
+    temperature_unit: Annotated[str, typer.Option(metavar="UNIT", help="degC, degF or K.")] = "degC",
+    humidity_unit: Annotated[str, typer.Option(metavar="UNIT", help="% or fraction.")] = "%",
+    zone: Annotated[str | None, typer.Option(metavar="ZONE", help="Of the file's times; the job's by default.")] = None,
+    dst: Annotated[
+        str | None, typer.Option(metavar="earlier|later", help="Which of two times where the clocks were changed.")
+    ] = None,
+    time_format: Annotated[str | None, typer.Option(metavar="FORMAT", help='Like "%d/%m/%Y %H:%M".')] = None,
+    delimiter: Annotated[str | None, typer.Option(metavar="CHARACTER", help='Or "tab" or "blank".')] = None,
+    decimal: Annotated[str | None, typer.Option(metavar=".|,", help="Decimal mark.")] = None,
+    missing: Annotated[
+        list[str] | None, typer.Option(metavar="TEXT", help="A cell that says nothing; repeatable.")
+    ] = None,
+    skip_rows: Annotated[int | None, typer.Option(min=0, metavar="COUNT", help="Lines before the header.")] = None,
+    encoding: Annotated[str | None, typer.Option(metavar="NAME", help="Of the file.")] = None,
+    hold: Annotated[
+        str | None, typer.Option(metavar="DURATION", help="How long a reading speaks; proposed from the intervals.")
+    ] = None,
+    who: Who = None,
+) -> None:
+    """Import a data logger's file. Repeating it is harmless; a longer file adds what is new.
+
+    All of it is looked over first: a cell that can't be read is named, and then nothing is kept.
+    """
+    from monitor.basis.times import zone_of
+    from monitor.basis.units import format_duration, parse_duration, unit_of
+    from monitor.basis.values import Quantity
+    from monitor.intake.loggerguess import Columns
+    from monitor.watch.imports import plan_import, run_import
+
+    given = None if hold is None else parse_duration(hold, where="--hold")
+    with desk(context) as opened:
+        columns = Columns(
+            time=tuple(time),
+            temperature=temperature,
+            humidity=humidity,
+            temperature_unit=unit_of(temperature_unit, Quantity.AIR_TEMPERATURE, where="--temperature-unit"),
+            humidity_unit=unit_of(humidity_unit, Quantity.AIR_HUMIDITY, where="--humidity-unit"),
+            zone=zone_of(zone or opened.book.job(job).zone, where="--zone"),
+            delimiter={"tab": "\t", "blank": " "}.get(delimiter or "", delimiter),
+            decimal=one_of(decimal, (".", ","), "--decimal"),
+            time_format=time_format,
+            missing=tuple(missing or ()),
+            dst=one_of(dst, ("earlier", "later"), "--dst"),
+            encoding=encoding,
+            skip_rows=skip_rows,
+        )
+        plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=Progress("looking over"))
+        say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
+        how = "proposed from its intervals; --hold sets it" if plan.hold_proposed else "as given"
+        say(f"{'new ' if plan.new_sensor else ''}sensor {plan.sensor} at {plan.place!r}: a reading speaks for "
+            f"{format_duration(plan.hold)} ({how})")  # fmt: skip
+        done = run_import(opened, plan, who=who_of(who), progress=Progress("keeping"))
+    say(f"kept {done.new} readings; {done.duplicates} were known, {done.conflicts} in conflict went to quarantine")

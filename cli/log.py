@@ -1,0 +1,169 @@
+"""wallclime log: entries of the condition log, and the log itself."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, time_of, who_of
+
+app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
+
+
+def _written(entry: Any) -> None:
+    say(f"entry {entry.number}: {entry.kind.value}")
+
+
+@app.command("deliver")
+def deliver(
+    context: typer.Context,
+    job: Job,
+    at: At = None,
+    lot: Annotated[str | None, typer.Option(metavar="NAME", help="The lot, as it stands on the boxes.")] = None,
+    place: Annotated[str | None, typer.Option(metavar="PLACE", help="If not at the job's place of boxes.")] = None,
+    boxes: Annotated[int | None, typer.Option(min=1, metavar="COUNT", help="How many.")] = None,
+    who: Who = None,
+) -> None:
+    """Boxes came and lie in the room, unopened and flat. Lift them in twos; keep stacks low and away from heat."""
+    from monitor.watch.diary import deliver as enter
+
+    with desk(context) as opened:
+        when = time_of(opened, job, at)
+        _written(enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts={}, who=who_of(who)))
+
+
+@app.command("install")
+def install(
+    context: typer.Context,
+    job: Job,
+    start: Annotated[str, typer.Option(metavar="TIME", help="When the first plank was cut.")],
+    finish: Annotated[str | None, typer.Option(metavar="TIME", help="When the wall was done.")] = None,
+    not_ready: Annotated[
+        bool, typer.Option("--not-ready", help="Start although conditions are open; they are written down.")
+    ] = False,
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why, if not ready.")] = "",
+    asked_by: Annotated[str, typer.Option(metavar="NAME", help="Who asked for it, if not ready.")] = "",
+    lots: Annotated[list[str] | None, typer.Option("--lot", metavar="NAME", help="That is used; repeatable.")] = None,
+    who: Who = None,
+) -> None:
+    """The installation started; again with the same start and --finish when it is done."""
+    from monitor.watch.diary import Installing
+    from monitor.watch.diary import install as enter
+
+    with desk(context) as opened:
+        told = Installing(
+            start=time_of(opened, job, start, "--start") or 0,
+            finish=time_of(opened, job, finish, "--finish"),
+            not_ready=not_ready,
+            reason=reason,
+            asked_by=asked_by,
+            lots=tuple(lots or ()),
+        )
+        _written(enter(opened, job, told, who=who_of(who)))
+
+
+@app.command("reading")
+def reading(
+    context: typer.Context,
+    job: Job,
+    temperature: Annotated[str | None, typer.Option(metavar="TEMPERATURE", help='Such as "68 degF".')] = None,
+    humidity: Annotated[str | None, typer.Option(metavar="PERCENT", help='Such as "45 %".')] = None,
+    instrument: Annotated[str, typer.Option(metavar="TEXT", help="What it was read off.")] = "",
+    at: At = None,
+    who: Who = None,
+) -> None:
+    """A reading by hand: drawn and held against the sensors; the clock does not count it."""
+    from monitor.basis.units import parse_percent, parse_temperature
+    from monitor.basis.values import Quantity
+    from monitor.watch.diary import hand_reading
+
+    values = {}
+    if temperature is not None:
+        values[Quantity.AIR_TEMPERATURE] = parse_temperature(temperature, where="--temperature")
+    if humidity is not None:
+        values[Quantity.AIR_HUMIDITY] = parse_percent(humidity, where="--humidity")
+    with desk(context) as opened:
+        when = time_of(opened, job, at)
+        _written(hand_reading(opened, job, values, at=when, instrument=instrument, who=who_of(who)))
+
+
+@app.command("note")
+def note(
+    context: typer.Context,
+    job: Job,
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What happened.")],
+    at: At = None,
+    who: Who = None,
+) -> None:
+    """A remark."""
+    from monitor.watch.diary import note as enter
+
+    with desk(context) as opened:
+        _written(enter(opened, job, text, at=time_of(opened, job, at), who=who_of(who)))
+
+
+@app.command("correct")
+def correct(
+    context: typer.Context,
+    job: Job,
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="Of the entry, as wallclime log list shows it.")],
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it was wrong.")],
+    at: At = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help="Of lot, place, boxes, finish, text; repeatable."),
+    ] = None,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="It did not happen.")] = False,
+    who: Who = None,
+) -> None:
+    """Say that an entry was wrong: its time, what it said, or all of it. Both stay; the verdicts are shown."""
+    from monitor.tell import words
+    from monitor.watch.diary import correct as enter
+
+    with desk(context) as opened:
+        instead = dict(_setting(opened, job, one) for one in settings or ())
+        done = enter(
+            opened,
+            job,
+            number,
+            at=time_of(opened, job, at),
+            instead=instead,
+            withdraw=withdraw,
+            reason=reason,
+            who=who_of(who),
+        )
+        units = opened.book.job(job).units
+    for when, verdict in (("before", done.before), ("after", done.after)):
+        say(f"{when}: {words.verdict(verdict, words.display_of(verdict, units))}")  # type: ignore[arg-type]
+    _written(done.entry)
+
+
+def _setting(opened: Any, job: str, text: str) -> tuple[str, Any]:
+    """KEY=VALUE of --set with the value in its kind."""
+    from monitor.basis.errors import RecordError
+
+    key, _, value = text.partition("=")
+    if key in ("lot", "place", "text") and value:
+        return key, value
+    if key == "finish" and value:
+        return key, time_of(opened, job, value, "--set finish")
+    if key == "boxes" and value.isdecimal():
+        return key, int(value)
+    raise RecordError(
+        f"{text!r} sets nothing", where="--set", mend='Write it like "boxes=12", "lot=B7" or "finish=TIME"'
+    )
+
+
+@app.command("list")
+def list_(context: typer.Context, job: Job, as_json: Json = False) -> None:
+    """The log of a job, like a diary."""
+    from monitor.tell.screen import diary_text
+    from monitor.tell.words import Display
+    from monitor.watch.diary import entries
+    from monitor.watch.pages import display
+
+    with desk(context) as opened:
+        found = entries(opened, job)
+        shown: Display = display(opened, job)
+    data([entry_json(entry) for entry in found] if as_json else diary_text(found, shown, ascii_only=ascii_only()))

@@ -1,0 +1,39 @@
+"""wallclime profile: what a kind of plank asks for."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cli.common import Json, data, say
+
+app = typer.Typer(no_args_is_help=True, help="Profiles: what a kind of plank asks of the room and the wall.")
+
+Which = Annotated[str, typer.Argument(metavar="NAME|FILE.toml", help="A built-in profile or a file of your own.")]
+
+
+@app.command("list")
+def list_(as_json: Json = False) -> None:
+    """The built-in profiles."""
+    from monitor.config.profile import builtin_profiles, load_profile
+
+    found = {name: load_profile(name).name for name in builtin_profiles()}
+    data(found if as_json else "\n".join(f"{name}  {title}" for name, title in found.items()))
+
+
+@app.command("show")
+def show(which: Which) -> None:
+    """The whole of a profile as a file: copy it, change it, open jobs with it."""
+    from monitor.config.profile import load_profile
+
+    data(load_profile(which).text.rstrip("\n"))
+
+
+@app.command("check")
+def check(which: Which) -> None:
+    """Read a profile and list every fault of it. Exit status 2 when there is one."""
+    from monitor.config.profile import load_profile
+
+    found = load_profile(which)
+    say(f"no fault: {found.name} ({found.sha256[:12]})")

@@ -1,0 +1,128 @@
+"""wallclime sensor: what is heard, what it is called, where it is."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cli.common import Json, Who, data, desk, say, who_of
+
+app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
+
+Name = Annotated[str, typer.Argument(metavar="SENSOR", help="The sensor's name.")]
+When = Annotated[str | None, typer.Option(metavar="TIME", help="When it was, with its offset, or UTC; now by default.")]
+
+
+@app.command("seen")
+def seen(context: typer.Context, as_json: Json = False) -> None:
+    """Everything that was heard: its address, name, place, last reading and the hold its intervals suggest."""
+    from monitor.basis.times import rfc3339
+    from monitor.basis.units import format_duration
+    from monitor.watch.sensors import seen as heard
+
+    with desk(context) as at:
+        rows = heard(at)
+    if as_json:
+        data(
+            [
+                {
+                    "stream": row.heard.stream,
+                    "sensor": row.heard.name,
+                    "place": row.place,
+                    "quantities": [quantity.value for quantity in row.heard.quantities],
+                    "readings": row.heard.readings,
+                    "last": None if row.heard.last_t is None else rfc3339(row.heard.last_t),
+                    "proposed_hold_min": row.proposed_hold / 60_000,
+                }
+                for row in rows
+            ]
+        )
+        return
+    if not rows:
+        say("nothing was heard yet: is wallclime serve running, and does its [[source]] fit the sensors' topics?")
+    for row in rows:
+        last = "never" if row.heard.last_t is None else rfc3339(row.heard.last_t)
+        where = f"at {row.place!r}" if row.place else "at no place"
+        data(
+            f"{row.heard.stream}\n  {row.heard.name or 'no name yet'}, {where}; {row.heard.readings} readings, "
+            f"last {last}; proposed hold {format_duration(row.proposed_hold)}"
+        )
+        if row.heard.name is None:
+            data(f"  wallclime sensor add NAME --topic {row.heard.stream!r}")
+
+
+@app.command("add")
+def add(
+    context: typer.Context,
+    name: Name,
+    topic: Annotated[str, typer.Option(metavar="TOPIC", help="The MQTT topic it is heard on, or its address as seen.")],
+    hold: Annotated[
+        str | None,
+        typer.Option(metavar="DURATION", help="How long a reading speaks; from the intervals heard by default."),
+    ] = None,
+    humidity_uncertainty: Annotated[str, typer.Option(metavar="PERCENT", help="Expanded, by the maker.")] = "5 %",
+    temperature_uncertainty: Annotated[str, typer.Option(metavar="DIFFERENCE", help="Expanded, by the maker.")] = "1 K",
+    who: Who = None,
+) -> None:
+    """Give a name to a sensor; then assign it to a place."""
+    from monitor.basis.units import format_duration, parse_duration, parse_percent, parse_temperature_difference
+    from monitor.basis.values import Quantity
+    from monitor.watch.sensors import add_sensor
+
+    uncertainty = {
+        Quantity.AIR_TEMPERATURE: parse_temperature_difference(
+            temperature_uncertainty, where="--temperature-uncertainty"
+        ),
+        Quantity.AIR_HUMIDITY: parse_percent(humidity_uncertainty, where="--humidity-uncertainty"),
+    }
+    given = None if hold is None else parse_duration(hold, where="--hold")
+    with desk(context) as at:
+        entry, proposed = add_sensor(at, name, topic, hold=given, uncertainty=uncertainty, who=who_of(who))
+    how = "proposed from the intervals heard; --hold sets it" if proposed else "as given"
+    say(f"added {name}: a reading speaks for {format_duration(entry.body['hold_ms'])} ({how})")
+    say(f"next: wallclime sensor assign {name!r} --place PLACE")
+
+
+@app.command("assign")
+def assign(
+    context: typer.Context,
+    name: Name,
+    place: Annotated[str | None, typer.Option(metavar="PLACE", help="Where it is.")] = None,
+    job: Annotated[str | None, typer.Option(metavar="JOB", help="At the place of this job's boxes.")] = None,
+    at: When = None,
+    height: Annotated[str | None, typer.Option(metavar="LENGTH", help="Above the floor.")] = None,
+    near: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="What is near: heater, window, outside wall, sun, the boxes.")
+    ] = None,
+    who: Who = None,
+) -> None:
+    """Say that a sensor is at a place, from now or --at on."""
+    from monitor.basis.errors import RecordError
+    from monitor.basis.times import parse_time, rfc3339, zone_of
+    from monitor.basis.units import parse_length
+    from monitor.watch.sensors import assign_sensor
+
+    if (place is None) == (job is None):
+        raise RecordError("the place is not clear", where="sensor assign", mend="Give --place PLACE or --job JOB")
+    facts = {name_: text for name_, text in (("height", height), ("near", near)) if text}
+    if height:
+        parse_length(height, where="--height")
+    with desk(context) as opened:
+        zone = opened.book.job(job).zone if job else "UTC"
+        start = None if at is None else parse_time(at, zone_of(zone), where="--at")
+        where = place or opened.book.job(job or "").boxes_place
+        entry = assign_sensor(opened, name, where, at=start, facts=facts, who=who_of(who))
+    say(f"{name} is at {where!r} from {rfc3339(entry.at)}")
+
+
+@app.command("release")
+def release(context: typer.Context, name: Name, at: When = None, who: Who = None) -> None:
+    """Say that a sensor leaves its place, now or --at."""
+    from monitor.basis.times import parse_time, rfc3339, zone_of
+    from monitor.watch.sensors import release_sensor
+
+    end = None if at is None else parse_time(at, zone_of("UTC"), where="--at")
+    with desk(context) as opened:
+        entry = release_sensor(opened, name, at=end, who=who_of(who))
+    say(f"{name} left its place at {rfc3339(entry.at)}")

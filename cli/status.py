@@ -1,0 +1,63 @@
+"""wallclime status, ready, assess: what the rules found."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cli.common import At, Job, Json, ascii_only, data, desk, time_of
+
+
+def status(
+    context: typer.Context,
+    job: Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job's name; all jobs without it.")] = None,
+    as_json: Json = False,
+) -> None:
+    """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
+    from monitor.tell.screen import jobs_text, status_text
+    from monitor.watch.pages import job_rows, status_view
+
+    with desk(context) as opened:
+        if job is None:
+            rows = job_rows(opened)
+            data([r.assessment.to_json() for r in rows] if as_json else jobs_text(rows, ascii_only=ascii_only()))
+            return
+        view = status_view(opened, job)
+    data(view.assessment.to_json() if as_json else status_text(view, ascii_only=ascii_only()))
+
+
+def ready(context: typer.Context, job: Job, as_json: Json = False) -> None:
+    """May I start? Exit status 0 when all conditions pass, 1 when one fails or is unknown; the reasons are listed."""
+    from monitor.tell.screen import ready_text
+    from monitor.tell.words import display_of
+    from monitor.watch.pages import status_view
+
+    with desk(context) as opened:
+        view = status_view(opened, job)
+    found = view.assessment
+    if as_json:
+        data({"ready": found.ready, "readiness": [condition.to_json() for condition in found.readiness]})
+    else:
+        data(ready_text(found, display_of(found, view.facts.units), ascii_only=ascii_only()))
+    raise typer.Exit(0 if found.ready else 1)
+
+
+def assess(
+    context: typer.Context,
+    job: Job,
+    as_json: Annotated[bool, typer.Option("--json", help="The whole Assessment, for machines.")] = False,
+    at: At = None,
+    recompute: Annotated[bool, typer.Option("--recompute", help="Use nothing that was derived before.")] = False,
+) -> None:
+    """The Assessment of a job as of --at: a screen, or the whole of it with --json."""
+    from monitor.tell.screen import status_text
+    from monitor.watch.judging import assess as judge
+    from monitor.watch.pages import view_of
+
+    with desk(context) as opened:
+        found = judge(opened, job, at=time_of(opened, job, at), recompute=recompute)
+        if as_json:
+            data(found.to_json())
+        else:
+            data(status_text(view_of(opened, found), ascii_only=ascii_only()))

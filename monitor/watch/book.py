@@ -1,0 +1,101 @@
+"""What the log says, read once and kept while nobody adds to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from monitor.basis.errors import RecordError
+from monitor.basis.values import SENSORS_CHAIN, Entry, Kind
+from monitor.config.profile import Profile, profile_from_text
+from monitor.keep.store import Store
+from monitor.rules.frame import (
+    Frame,
+    Job,
+    ProfileText,
+    Sensor,
+    Stay,
+    effective,
+    frame_of,
+    job_of,
+    profiles_of,
+    sensors_of,
+    stays_of,
+)
+
+
+class Book:
+    """The chains of the store, each read again only when it has grown."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._read: dict[str, list[Entry]] = {}
+        self._profiles: dict[str, Profile] = {}
+
+    def entries(self, chain: str) -> Sequence[Entry]:
+        """All entries of one chain."""
+        number, _ = self._store.head(chain)
+        known = self._read.get(chain, [])
+        if len(known) != number:
+            known = self._read[chain] = self._store.entries(chain)
+        return known
+
+    def names(self) -> list[str]:
+        """The jobs, in order of name."""
+        return [name for name in self._store.chains() if name != SENSORS_CHAIN]
+
+    def log(self, job: str) -> Sequence[Entry]:
+        """The entries of a job. Raises RecordError when there is no such job."""
+        found = self.entries(job) if job != SENSORS_CHAIN else ()
+        if not found:
+            raise RecordError(
+                f"there is no job {job!r}", where=f"job {job}", mend="wallclime job list shows the jobs there are"
+            )
+        return found
+
+    def job(self, name: str) -> Job:
+        """What the job is."""
+        return job_of(self.log(name))
+
+    def sensors(self) -> dict[str, Sensor]:
+        """Every named sensor."""
+        return sensors_of(self.entries(SENSORS_CHAIN))
+
+    def stays(self) -> tuple[Stay, ...]:
+        """Where every sensor was and is."""
+        return stays_of(effective(self.entries(SENSORS_CHAIN)))
+
+    def profiles(self, job: str) -> tuple[ProfileText, ...]:
+        """Every profile the job has had."""
+        return profiles_of(self.log(job))
+
+    def profile(self, job: str, at: int) -> ProfileText:
+        """The profile in force at `at`: the last one that came into force by then, else the first."""
+        every = self.profiles(job)
+        return next((one for one in reversed(every) if one.since <= at), every[0])
+
+    def parsed(self, text: str, job: str) -> Profile:
+        """A profile that was frozen into a job."""
+        if text not in self._profiles:
+            self._profiles[text] = profile_from_text(text, where=f"the profile of {job}")
+        return self._profiles[text]
+
+    def frame(self, job: str, profile: Profile, as_of: int) -> Frame:
+        """The frame in which the job's readings are judged."""
+        return frame_of(self.log(job), self.entries(SENSORS_CHAIN), profile, as_of)
+
+    def jobs_of(self) -> dict[str, list[str]]:
+        """Which jobs hang on each stream."""
+        sensors, stays = self.sensors(), self.stays()
+        at: dict[str, set[str]] = {}
+        for stay in stays:
+            at.setdefault(stay.place, set()).add(sensors[stay.sensor].stream)
+        found: dict[str, list[str]] = {}
+        for name in self.names():
+            for stream in sorted({stream for place in self._places(name) for stream in at.get(place, ())}):
+                found.setdefault(stream, []).append(name)
+        return found
+
+    def _places(self, name: str) -> set[str]:
+        job = self.job(name)
+        lots = {entry.body["place"] for entry in effective(self.log(name)) if entry.kind is Kind.DELIVER}
+        return {job.boxes_place, job.wall_place, *lots}

@@ -1,0 +1,62 @@
+"""The desk: where a command sits down. It holds the store, the log as read, the settings and the clock."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.basis.clock import Clock, SystemClock
+from monitor.basis.errors import StoreError
+from monitor.config.settings import Settings, load_settings, starter_text
+from monitor.keep.store import Store, open_store
+from monitor.seal import chain
+from monitor.watch.book import Book
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What every use case works with."""
+
+    settings: Settings
+    store: Store
+    book: Book
+    clock: Clock
+
+
+@contextmanager
+def open_desk(home: Path, *, environ: Mapping[str, str] = os.environ, clock: Clock | None = None) -> Iterator[Desk]:
+    """Sit down at the home `home`, which is made if it is not there yet. Raises SettingsError, StoreError."""
+    clock = clock or SystemClock()
+    make_home(home)
+    settings = load_settings(home, environ)
+    with open_store(settings.store_url, clock=clock, link=chain.link) as store:
+        yield Desk(settings, store, Book(store), clock)
+
+
+def make_home(home: Path) -> None:
+    """Make the home folder, for its owner only, if it is not there. Raises StoreError."""
+    try:
+        home.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as exc:
+        raise StoreError(
+            f"the folder can't be made ({exc.strerror})", where=str(home), mend="Choose another with --home DIR"
+        ) from exc
+
+
+def write_starter(home: Path) -> Path:
+    """Write a commented wallclime.toml into `home`. Raises StoreError when there is one or it can't be written."""
+    make_home(home)
+    path = home / "wallclime.toml"
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(starter_text())
+    except FileExistsError:
+        raise StoreError("it is there already", where=str(path), mend="Edit that file, or move it away first") from None
+    except OSError as exc:
+        raise StoreError(
+            f"it can't be written ({exc.strerror})", where=str(path), mend="Choose another folder with --home DIR"
+        ) from exc
+    return path

@@ -1,0 +1,183 @@
+"""A data logger's file: looked over, then kept in chunks, so that a running daemon is not starved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.basis.errors import RecordError
+from monitor.basis.times import rfc3339
+from monitor.basis.units import format_duration
+from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Reading
+from monitor.intake.hold import propose_hold
+from monitor.intake.loggerfile import Chunk, Summary, check, read
+from monitor.intake.loggerguess import Columns, Guess, guess
+from monitor.rules.frame import Sensor
+from monitor.watch.desk import Desk
+from monitor.watch.jobs import checked_name
+from monitor.watch.judging import note_completions
+from monitor.watch.sensors import MAKER, file_stream, fits, sensor_draft
+
+BATCH = 5_000  # readings a transaction
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What will be imported and how it is read; to be shown before anything is kept."""
+
+    job: str
+    path: Path
+    sensor: str
+    stream: str
+    place: str
+    hold: int
+    hold_proposed: bool
+    new_sensor: bool
+    guess: Guess
+    summary: Summary
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What became of a file's readings."""
+
+    new: int
+    duplicates: int
+    conflicts: int
+
+
+def plan_import(
+    desk: Desk,
+    job: str,
+    path: Path,
+    columns: Columns,
+    *,
+    sensor: str,
+    hold: int | None,
+    progress: Callable[[float], None],
+) -> Plan:
+    """Look the whole file over: nothing is kept of one with a cell that can't be read.
+
+    Raises LoggerFileError, RecordError.
+    """
+    desk.book.log(job)
+    checked_name(sensor, "--sensor")
+    known = desk.book.sensors().get(sensor)
+    if known is not None and hold not in (None, known.hold):
+        raise RecordError(
+            f"its hold is {format_duration(known.hold)}",
+            where=f"sensor {sensor}",
+            mend="Leave --hold out: it belongs to the sensor, and its record would be judged anew",
+        )
+    found = guess(path, columns)
+    summary = check(path, found, progress=progress)
+    place = _place(desk, job, summary)
+    chosen = known.hold if known is not None else hold or propose_hold(summary.intervals)
+    plan = Plan(
+        job=job,
+        path=path,
+        sensor=sensor,
+        stream=known.stream if known is not None else file_stream(sensor),
+        place=place,
+        hold=chosen,
+        hold_proposed=known is None and hold is None,
+        new_sensor=known is None,
+        guess=found,
+        summary=summary,
+    )
+    if known is not None:
+        _adjoins(desk, plan, known)
+    return plan
+
+
+def _place(desk: Desk, job: str, summary: Summary) -> str:
+    """The place that is judged when the file begins."""
+    now = desk.clock.now()
+    frame = desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
+    after = frame.start is not None and summary.first >= frame.start
+    return frame.job.wall_place if after else frame.job.boxes_place
+
+
+def _adjoins(desk: Desk, plan: Plan, sensor: Sensor) -> None:
+    """A further file of a known sensor must begin where the sensor is known to have been."""
+    first, last = plan.summary.first, plan.summary.last + sensor.hold
+    here = [stay for stay in desk.book.stays() if stay.sensor == sensor.name and stay.place == plan.place]
+    if not any(stay.start <= last and (stay.end is None or stay.end >= first) for stay in here):
+        raise RecordError(
+            f"the file ({rfc3339(plan.summary.first)} to {rfc3339(plan.summary.last)}) neither adjoins nor overlaps "
+            f"the time in which it was at {plan.place!r}",
+            where=f"sensor {sensor.name}",
+            mend=f"Say where it was: wallclime sensor assign {sensor.name} --place {plan.place!r} --at TIME",
+        )
+
+
+def run_import(desk: Desk, plan: Plan, *, who: str, progress: Callable[[float], None]) -> Imported:
+    """Keep what was planned. Repeating it is harmless; a longer file adds what is new."""
+    _introduce(desk, plan, who)
+    kept = Imported(0, 0, 0)
+    for chunk in read(plan.path, plan.guess):
+        for batch in _batches(_readings(chunk, plan, desk.clock.now())):
+            found = desk.store.keep_readings(batch)
+            kept = Imported(kept.new + found.new, kept.duplicates + found.duplicates, kept.conflicts + found.conflicts)
+        progress(chunk.share)
+    if kept.new or kept.conflicts:
+        desk.store.append(plan.job, [_entry(desk, plan, kept, who)])
+    note_completions(desk, plan.job)
+    return kept
+
+
+def _introduce(desk: Desk, plan: Plan, who: str) -> None:
+    """Name the sensor if it is new and say where it was: from the first reading until the last has spoken."""
+    first, end = plan.summary.first, plan.summary.last + plan.hold
+    body = {"sensor": plan.sensor, "place": plan.place, "from": first, "to": end}
+    stay = Draft(Kind.ASSIGNMENT, first, who, body)
+    drafts = [stay]
+    if plan.new_sensor:
+        desk.store.name_sensor(plan.stream, plan.sensor)
+        drafts.insert(0, sensor_draft(desk, plan.sensor, plan.stream, plan.hold, MAKER, who))
+    elif any(
+        one.sensor == plan.sensor
+        and one.place == plan.place
+        and one.start <= first
+        and (one.end is None or one.end >= end)
+        for one in desk.book.stays()
+    ):
+        return
+    desk.store.append(SENSORS_CHAIN, drafts, check=lambda entries: fits(stay, entries))
+
+
+def _readings(chunk: Chunk, plan: Plan, arrival: int) -> Iterator[Reading]:
+    """The readings of a chunk, as they stand in the file."""
+    origin = Origin(OriginKind.FILE, plan.summary.sha256)
+    for quantity, (times, values) in chunk.series.items():
+        unit = plan.guess.unit(quantity)
+        for t, value in zip(times.tolist(), values.tolist(), strict=True):
+            yield Reading(plan.stream, quantity, t, value, unit, arrival, origin)
+
+
+def _batches(readings: Iterator[Reading]) -> Iterator[list[Reading]]:
+    batch: list[Reading] = []
+    for reading in readings:
+        batch.append(reading)
+        if len(batch) == BATCH:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def _entry(desk: Desk, plan: Plan, kept: Imported, who: str) -> Draft:
+    body = {
+        "file": plan.path.name,
+        "sha256": plan.summary.sha256,
+        "sensor": plan.sensor,
+        "place": plan.place,
+        "first": plan.summary.first,
+        "last": plan.summary.last,
+        "new": kept.new,
+        "duplicates": kept.duplicates,
+        "conflicts": kept.conflicts,
+        "read_as": list(plan.guess.words()),
+    }
+    return Draft(Kind.IMPORT, desk.clock.now(), who, body)

@@ -1,0 +1,138 @@
+"""Jobs: opened, listed, given another profile, closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from monitor.basis.errors import RecordError
+from monitor.basis.times import rfc3339, zone_of
+from monitor.basis.units import System
+from monitor.basis.values import Draft, Entry, Kind
+from monitor.config.profile import Profile, load_profile
+from monitor.rules.frame import effective
+from monitor.watch.desk import Desk
+
+LONGEST_NAME = 120  # of a job, lot, place or sensor [characters]
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What `job open` is told. Lengths in m; a place left out is one of the job's own name."""
+
+    name: str
+    zone: str
+    length: float
+    height: float
+    units: System
+    profile: str
+    boxes_place: str | None = None
+    wall_place: str | None = None
+    outdoor_place: str | None = None
+
+
+def checked_name(name: str, what: str) -> str:
+    """A name that can stand in a line: not empty, printable, not too long, no blanks around. Raises RecordError."""
+    if not name.strip() or name != name.strip() or not name.isprintable() or len(name) > LONGEST_NAME:
+        raise RecordError(
+            f"{name[:LONGEST_NAME]!r} can't be a name",
+            where=what,
+            mend=f"Use 1 to {LONGEST_NAME} printable characters without blanks around",
+        )
+    return name
+
+
+def past(desk: Desk, at: int | None, what: str) -> int:
+    """The time an entry speaks of: now by default, never later. Raises RecordError. [ms]"""
+    now = desk.clock.now()
+    if at is not None and at > now:
+        raise RecordError(
+            f"{rfc3339(at)} is in the future", where=what, mend="The log holds what has happened; check the date"
+        )
+    return now if at is None else at
+
+
+def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
+    """Open a job with its profile frozen in. Raises RecordError when the name is taken, ProfileError, TimeError."""
+    name = checked_name(opening.name, "job open")
+    zone_of(opening.zone, where="--zone")
+    for what, length in (("--length", opening.length), ("--height", opening.height)):
+        if not 0 < length <= 1000:
+            raise RecordError(f"{length:g} m is not a wall's", where=what, mend='Write it like "16 ft 4 in" or "4.2 m"')
+    profile = load_profile(opening.profile)
+    boxes = checked_name(opening.boxes_place or opening.wall_place or name, "--boxes-place")
+    wall = checked_name(opening.wall_place or boxes, "--wall-place")
+    outdoor = None if opening.outdoor_place is None else checked_name(opening.outdoor_place, "--outdoor-place")
+    now = desk.clock.now()
+    body = {
+        "zone": opening.zone,
+        "length_m": opening.length,
+        "height_m": opening.height,
+        "units": opening.units,
+        "boxes_place": boxes,
+        "wall_place": wall,
+        "outdoor_place": outdoor,
+    }
+    drafts = [Draft(Kind.JOB, now, who, body), _profile_draft(profile, now, who)]
+    return desk.store.append(name, drafts, new=True)
+
+
+def _profile_draft(profile: Profile, at: int, who: str, reason: str = "") -> Draft:
+    body = {"name": profile.name, "sha256": profile.sha256, "text": profile.text}
+    return Draft(Kind.PROFILE, at, who, {**body, "reason": reason} if reason else body)
+
+
+def change_profile(desk: Desk, job: str, profile: str, *, reason: str, who: str) -> Entry:
+    """Judge the job under another profile from now on; the verdict under the first is shown beside it."""
+    found = load_profile(profile)
+    if found.text == desk.book.profile(job, desk.clock.now()).text:
+        raise RecordError(
+            "this profile is in force already", where=f"profile of {job}", mend="Nothing needs to be done"
+        )
+    return desk.store.append(job, [_profile_draft(found, desk.clock.now(), who, reason)])[0]
+
+
+def close_job(desk: Desk, job: str, *, at: int | None, reason: str, who: str) -> Entry:
+    """End the judged span of a job. Raises RecordError when it is closed already."""
+    closed = _closed(desk, job)
+    if closed is not None:
+        raise RecordError(
+            f"it was closed {rfc3339(closed.at)}",
+            where=f"job {job}",
+            mend=f"If that was wrong: wallclime log correct {job} {closed.number} --withdraw --reason TEXT",
+        )
+    return desk.store.append(job, [Draft(Kind.CLOSE, past(desk, at, "job close"), who, {"reason": reason})])[0]
+
+
+def _closed(desk: Desk, job: str) -> Entry | None:
+    return next((entry for entry in effective(desk.book.log(job)) if entry.kind is Kind.CLOSE), None)
+
+
+def closed_at(desk: Desk, job: str) -> int | None:
+    """When the job was closed, None while it is open."""
+    closed = _closed(desk, job)
+    return None if closed is None else closed.at
+
+
+def facts_of(desk: Desk, job: str) -> dict[str, Any]:
+    """What was said of a job, JSON-safe."""
+    found, log = desk.book.job(job), desk.book.log(job)
+    closed = closed_at(desk, job)
+    return {
+        "job": job,
+        "opened": rfc3339(found.opened),
+        "opened_by": log[0].who,
+        "zone": found.zone,
+        "length_m": found.length,
+        "height_m": found.height,
+        "units": found.units,
+        "boxes_place": found.boxes_place,
+        "wall_place": found.wall_place,
+        "outdoor_place": found.outdoor_place,
+        "profiles": [
+            f"{rfc3339(one.since)} {desk.book.parsed(one.text, job).name}{': ' + one.reason if one.reason else ''}"
+            for one in desk.book.profiles(job)
+        ],
+        "entries": len(log),
+        "closed": None if closed is None else rfc3339(closed),
+    }

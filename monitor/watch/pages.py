@@ -1,0 +1,212 @@
+"""Values for the screens and pages, put together from the log and the readings."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+
+import monitor
+from monitor.basis.errors import ReportError
+from monitor.basis.times import zone_of
+from monitor.basis.units import System
+from monitor.basis.values import Entry, Kind, Quantity
+from monitor.config.profile import Profile
+from monitor.rules.assessment import Assessment, State
+from monitor.rules.frame import Frame, effective
+from monitor.rules.replay import heard
+from monitor.tell.views import (
+    ChannelLine,
+    HandReading,
+    Head,
+    JobFacts,
+    JobRow,
+    ReportPage,
+    SensorLine,
+    StatusView,
+    Stay,
+)
+from monitor.tell.words import Display
+from monitor.watch.desk import Desk
+from monitor.watch.jobs import closed_at
+from monitor.watch.judging import assess
+
+_FACTS = ("sensor", "place", "from", "to", "released")
+
+
+def job_rows(desk: Desk) -> list[JobRow]:
+    """Every job with its Assessment of now."""
+    return [JobRow(assess(desk, name), closed_at(desk, name)) for name in desk.book.names()]
+
+
+def status_view(desk: Desk, job: str) -> StatusView:
+    """One job as it stands now."""
+    return view_of(desk, assess(desk, job))
+
+
+def view_of(desk: Desk, found: Assessment) -> StatusView:
+    """One job as an Assessment has it."""
+    return StatusView(found, _facts(desk, found.job, found), _profile(desk, found.job, found))
+
+
+def display(desk: Desk, job: str) -> Display:
+    """The zone and the units in which a job is shown."""
+    found = desk.book.job(job)
+    return Display(zone_of(found.zone), cast(System, found.units))
+
+
+def _profile(desk: Desk, job: str, found: Assessment) -> Profile:
+    return desk.book.parsed(desk.book.profile(job, found.as_of).text, job)
+
+
+def _facts(desk: Desk, job: str, found: Assessment) -> JobFacts:
+    log = desk.book.log(job)
+    frame = desk.book.frame(job, _profile(desk, job, found), found.as_of)
+    return JobFacts(
+        length=frame.job.length,
+        height=frame.job.height,
+        units=cast(System, frame.job.units),
+        boxes_place=frame.job.boxes_place,
+        wall_place=frame.job.wall_place,
+        outdoor_place=frame.job.outdoor_place,
+        opened_at=frame.job.opened,
+        opened_by=log[0].who,
+        install_start=frame.start,
+        install_finish=frame.finish,
+        closed_at=frame.close,
+    )
+
+
+def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
+    """All that a report of the job as of `at` (now) shows."""
+    found = assess(desk, job, at=at)
+    profile = _profile(desk, job, found)
+    frame = desk.book.frame(job, profile, found.as_of)
+    number, link = desk.store.head(job)
+    return ReportPage(
+        assessment=found,
+        facts=_facts(desk, job, found),
+        profile=profile,
+        channels=_lines(desk, frame, found),
+        hand_readings=_hand_readings(desk.book.log(job), found.as_of),
+        runs=_runs(found, frame),
+        entries=tuple(desk.book.log(job)),
+        sensors=_sensors(desk, frame),
+        written_at=desk.clock.now(),
+        software=f"wallclime {monitor.__version__}",
+        head=Head(number, link.hex()),
+    )
+
+
+def _span(found: Assessment, frame: Frame) -> tuple[int, int] | None:
+    end = found.as_of if frame.close is None else min(found.as_of, frame.close)
+    return None if found.begin is None or found.begin >= end else (found.begin, end)
+
+
+def _lines(desk: Desk, frame: Frame, found: Assessment) -> tuple[ChannelLine, ...]:
+    """Each sensor's usable readings inside the judged span, while it was at the judged place."""
+    span = _span(found, frame)
+    if span is None:
+        return ()
+    lines = []
+    for (name, quantity), channel in sorted(heard(frame, found.as_of, desk.store, *span).items()):
+        for place in frame.places:
+            here = [
+                (channel.t >= max(stay.start, span[0])) & (channel.t < min(stay.end or span[1], span[1]))
+                for stay in frame.stays
+                if (stay.sensor, stay.place) == (name, place)
+            ]
+            kept = np.any(here, axis=0) if here else np.zeros(len(channel.t), np.bool_)
+            if kept.any():
+                lines.append(
+                    ChannelLine(name, place, quantity, channel.t[kept], channel.value[kept], channel.flat[kept])
+                )
+    return tuple(lines)
+
+
+def _runs(found: Assessment, frame: Frame) -> tuple[tuple[int, int, State], ...]:
+    """The room's states over the judged span: out while an excursion lasts, unknown in a gap, in band between."""
+    span = _span(found, frame)
+    if span is None:
+        return ()
+    begin, end = span
+    marks = [(e.start, e.end or end, "out") for e in found.excursions] + [
+        (g.start, g.end, "unknown") for g in found.gaps
+    ]
+    runs: list[tuple[int, int, State]] = []
+    at = begin
+    for start, until, state in sorted(marks):
+        if start > at:
+            runs.append((at, start, "in"))
+        if until > at:
+            runs.append((max(at, start), until, cast(State, state)))
+            at = until
+    if at < end:
+        runs.append((at, end, "in"))
+    return tuple(runs)
+
+
+def _hand_readings(log: Sequence[Entry], as_of: int) -> tuple[HandReading, ...]:
+    return tuple(
+        HandReading(Quantity(quantity), entry.at, value, entry.who, entry.body.get("instrument", ""))
+        for entry in effective(log)
+        if entry.kind is Kind.READING and entry.at <= as_of
+        for quantity, value in entry.body["values"].items()
+    )
+
+
+def _sensors(desk: Desk, frame: Frame) -> tuple[SensorLine, ...]:
+    details = {
+        (entry.body["sensor"], entry.body["from"]): "; ".join(
+            f"{name}: {value}" for name, value in entry.body.items() if name not in _FACTS
+        )
+        for entry in effective(desk.book.entries(""))
+        if entry.kind is Kind.ASSIGNMENT and "from" in entry.body
+    }
+    return tuple(
+        SensorLine(
+            name=name,
+            stream=sensor.stream,
+            hold=sensor.hold,
+            uncertainty=sensor.uncertainty,
+            stays=tuple(
+                Stay(stay.place, stay.start, stay.end, details.get((name, stay.start), ""))
+                for stay in frame.stays
+                if stay.sensor == name
+            ),
+            check=sensor.check,
+        )
+        for name, sensor in sorted(frame.sensors.items())
+    )
+
+
+def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None) -> None:
+    """Write the report of a job as one HTML file; a report that is there is replaced at once or not at all.
+
+    Raises ReportError.
+    """
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise ReportError(
+            f"{path.suffix or 'no ending'} is no page that can be written", where=str(path), mend="Name a .html file"
+        )
+    from monitor.tell.report import render_report
+
+    write_whole(path, render_report(report_page(desk, job, at=at)))
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file beside its place and move it there. Raises ReportError."""
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except OSError as exc:
+        raise ReportError(
+            f"it can't be written ({exc.strerror})", where=str(path), mend="Choose another place with -o FILE.html"
+        ) from exc

@@ -1,0 +1,145 @@
+"""Sensors: heard, named, brought to a place, taken away."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.basis.errors import RecordError
+from monitor.basis.times import rfc3339
+from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
+from monitor.intake.hold import propose_hold
+from monitor.intake.topics import stream_of_topic
+from monitor.keep.rows import Heard
+from monitor.rules.frame import effective, sensors_of, stays_of
+from monitor.watch.desk import Desk
+from monitor.watch.jobs import checked_name, past
+
+MAKER = {Quantity.AIR_TEMPERATURE: 1.0, Quantity.AIR_HUMIDITY: 5.0}  # U of a maker's statement [K, %RH]
+RECENT = 2000  # how many of the newest intervals a hold is proposed from
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A sensor that was heard: where it stands now, and the hold that its intervals suggest. [ms]"""
+
+    heard: Heard
+    place: str | None
+    proposed_hold: int
+
+
+def file_stream(name: str) -> str:
+    """The address of a sensor that is known from files alone."""
+    return f"file:{name}"
+
+
+def sensor_draft(
+    desk: Desk, name: str, stream: str, hold: int, uncertainty: Mapping[Quantity, float], who: str
+) -> Draft:
+    """The entry that says what a sensor is."""
+    body = {
+        "name": name,
+        "stream": stream,
+        "hold_ms": hold,
+        "uncertainty": {quantity.value: u for quantity, u in uncertainty.items()},
+        "check": "maker",
+    }
+    return Draft(Kind.SENSOR, desk.clock.now(), who, body)
+
+
+def add_sensor(
+    desk: Desk, name: str, topic: str, *, hold: int | None, uncertainty: Mapping[Quantity, float], who: str
+) -> tuple[Entry, bool]:
+    """Name the sensor that is heard on `topic`; its hold is the one given or, else, proposed from what was heard.
+
+    Answers the entry and whether the hold was proposed. Raises RecordError.
+    """
+    checked_name(name, "sensor add")
+    stream = _stream(desk, name, topic)
+    chosen = proposed_hold(desk, stream) if hold is None else hold
+
+    def new(entries: Sequence[Entry]) -> None:
+        if name in sensors_of(entries):
+            raise RecordError("it is in the log already", where=f"sensor {name}", mend="Choose another name")
+
+    draft = sensor_draft(desk, name, stream, chosen, uncertainty, who)
+    desk.store.name_sensor(stream, name)
+    return desk.store.append(SENSORS_CHAIN, [draft], check=new)[0], hold is None
+
+
+def proposed_hold(desk: Desk, stream: str) -> int:
+    """The hold that the newest intervals of a stream suggest; 30 min for one that was not heard yet. [ms]"""
+    longest = 0
+    for quantity in AIR:
+        bounds = desk.store.bounds(stream, quantity)
+        if bounds is not None:
+            times = desk.store.series(stream, quantity).t[-RECENT:]
+            longest = max(longest, propose_hold(np.diff(times)))
+    return longest or propose_hold(np.empty(0, np.int64))
+
+
+def assign_sensor(desk: Desk, name: str, place: str, *, at: int | None, facts: Mapping[str, str], who: str) -> Entry:
+    """Say that a sensor is at a place from `at` (now) on. Raises RecordError when it is elsewhere then."""
+    start = past(desk, at, "sensor assign")
+    checked_name(place, "place")
+    known(desk, name)
+    body = {"sensor": name, "place": place, "from": start, "to": None, **facts}
+    draft = Draft(Kind.ASSIGNMENT, start, who, body)
+    return desk.store.append(SENSORS_CHAIN, [draft], check=lambda entries: fits(draft, entries))[0]
+
+
+def fits(draft: Draft, entries: Sequence[Entry]) -> None:
+    """Raises RecordError when, with this assignment, a sensor would be at two places at once."""
+    as_entry = Entry(SENSORS_CHAIN, 0, draft.kind, draft.at, 0, draft.who, draft.body, None, b"", b"")
+    stays_of([*effective(entries), as_entry])
+
+
+def _stream(desk: Desk, name: str, topic: str) -> str:
+    """The address of what is heard on `topic`; `topic` may be that address itself, once it was heard."""
+    if any(heard.stream == topic for heard in desk.store.heard()):
+        return topic
+    stream = stream_of_topic(desk.settings.sources, topic)
+    if stream is None:
+        raise RecordError(
+            f"no source in wallclime.toml hears the topic {topic!r}",
+            where=f"sensor {name}",
+            mend="Give the topic as wallclime sensor seen shows it, or add a [[source]]",
+        )
+    return stream
+
+
+def release_sensor(desk: Desk, name: str, *, at: int | None, who: str) -> Entry:
+    """Say that a sensor leaves its place at `at` (now). Raises RecordError when it is nowhere then."""
+    end = past(desk, at, "sensor release")
+    known(desk, name)
+
+    def somewhere(entries: Sequence[Entry]) -> None:
+        here = [s for s in stays_of(effective(entries)) if s.sensor == name and s.start < end]
+        if not any(stay.end is None or stay.end > end for stay in here):
+            raise RecordError(
+                f"it is at no place at {rfc3339(end)}",
+                where=f"sensor {name}",
+                mend="wallclime sensor seen shows where each sensor is",
+            )
+
+    draft = Draft(Kind.ASSIGNMENT, end, who, {"sensor": name, "released": end})
+    return desk.store.append(SENSORS_CHAIN, [draft], check=somewhere)[0]
+
+
+def known(desk: Desk, name: str) -> None:
+    """Raises RecordError when there is no sensor `name`."""
+    if name not in desk.book.sensors():
+        raise RecordError(
+            "there is no such sensor", where=f"sensor {name}", mend="wallclime sensor seen shows those that were heard"
+        )
+
+
+def seen(desk: Desk) -> list[Seen]:
+    """Every sensor that was heard or named, with where it is now."""
+    now = desk.clock.now()
+    places = {s.sensor: s.place for s in desk.book.stays() if s.start <= now and (s.end is None or s.end > now)}
+    return [
+        Seen(heard, places.get(heard.name or ""), proposed_hold(desk, heard.stream)) for heard in desk.store.heard()
+    ]
