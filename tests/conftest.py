@@ -56,10 +56,10 @@ class Mosquitto:
                 time.sleep(0.01)
         pytest.fail(f"mosquitto did not start: {self.log.read_text(errors='replace')}", pytrace=False)
 
-    def stop(self) -> None:
-        """End it; safe to call twice."""
+    def stop(self, *, at_once: bool = False) -> None:
+        """End it; safe to call twice. At once: as a power cut would, and faster."""
         if self._process is not None:
-            self._process.terminate()
+            self._process.kill() if at_once else self._process.terminate()
             self._process.wait(10)
             self._process = None
 
@@ -82,7 +82,7 @@ def mosquitto_with(tmp_path: Path) -> Iterator[Callable[..., Mosquitto]]:
 
     yield make
     for broker in made:
-        broker.stop()
+        broker.stop(at_once=True)
 
 
 @pytest.fixture
