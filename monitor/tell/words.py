@@ -20,7 +20,7 @@ from monitor.basis.units import (
     format_temperature,
     format_temperature_difference,
 )
-from monitor.basis.values import Entry, OriginKind, Quantity
+from monitor.basis.values import Entry, Kind, OriginKind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import (
     Assessment,
