@@ -143,6 +143,7 @@ class Listener:
                     self._turn()
                 except Exception as exc:
                     self._fault(exc)
+                    time.sleep(_NAP)  # lest a fault that stays fills the log
         finally:
             self._finish()
 
@@ -293,12 +294,8 @@ class Listener:
     # --- the marker
 
     def _mark(self) -> None:
-        self._nonce, self._marked, self._returned, self._live = (
-            secrets.token_hex(16).encode(),
-            time.monotonic(),
-            0.0,
-            False,
-        )
+        self._nonce, self._marked = secrets.token_hex(16).encode(), time.monotonic()
+        self._returned, self._live = 0.0, False
         self._tell(marker="awaited", marker_missing=False)
         self._client.publish(self._marker, self._nonce, qos=1)
 
