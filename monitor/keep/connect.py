@@ -7,13 +7,16 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, make_url
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects import sqlite
 from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
 
 from monitor.basis.errors import StoreError
+
+if TYPE_CHECKING:
+    from sqlalchemy.dialects import postgresql
 
 PATIENCE = 10_000  # how long a lock or a server is waited for [ms]
 
@@ -68,7 +71,11 @@ def door(where: str) -> Iterator[None]:
 
 def insert(conn: Connection, table: Table) -> sqlite.Insert | postgresql.Insert:
     """INSERT with ON CONFLICT, in the words of the connection's database."""
-    return postgresql.insert(table) if conn.dialect.name == "postgresql" else sqlite.insert(table)
+    if conn.dialect.name == "postgresql":
+        from sqlalchemy.dialects.postgresql import insert as insert_there  # slow to load, so only where it is used
+
+        return insert_there(table)
+    return sqlite.insert(table)
 
 
 def _private_file(path: Path) -> None:

@@ -50,7 +50,7 @@ def render_report(page: ReportPage) -> str:
         readiness=_readiness(page.assessment),
         excursions=_excursions(page, display),
         episodes=_episodes(page.assessment, display),
-        gaps=_gaps(page.assessment, display),
+        gaps=_gaps(page, display),
         coverage=_coverage(page.assessment),
         origins=_origins(page.assessment),
         sensors=_sensors(page, display),
@@ -278,14 +278,14 @@ def _episodes(assessment: Assessment, display: Display) -> Table:
     return Table("episodes", ("episode from", "to", "lasted", "excursions no."), rows, note)
 
 
-def _gaps(assessment: Assessment, display: Display) -> Table:
-    found, note = _most(assessment.gaps, lambda each: each.end - each.start)
+def _gaps(page: ReportPage, display: Display) -> Table:
+    found, note = _most(page.assessment.gaps, lambda each: each.end - each.start)
     rows = [
         (
             words.when(each.start, display),
             words.when(each.end, display),
             format_duration(each.end - each.start),
-            words.missing(each),
+            "; ".join(text for text in (words.missing(each), words.cause(each, page.away, display)) if text),
         )
         for _, each in found
     ]

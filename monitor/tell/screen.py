@@ -24,7 +24,7 @@ def status_text(view: StatusView, *, ascii_only: bool = False) -> str:
     """One screen about one job: may the installer start, why not, what to do; about 30 lines."""
     assessment = view.assessment
     display = words.display_of(assessment, view.facts.units)
-    blocks = [_heading(view, display), _clock(view, display), _room(view, display), _gaps(assessment, display)]
+    blocks = [_heading(view, display), _clock(view, display), _room(view, display), _gaps(view, display)]
     if assessment.phase == "before":
         left = LINES - sum(len(block) + 1 for block in blocks if block)
         blocks.insert(3, _open_conditions(assessment, max(2, (left - 2) // 2)))
@@ -134,8 +134,8 @@ def _excursions(view: StatusView, display: Display) -> list[str]:
     return lines
 
 
-def _gaps(assessment: Assessment, display: Display) -> list[str]:
-    found = assessment.gaps
+def _gaps(view: StatusView, display: Display) -> list[str]:
+    found = view.assessment.gaps
     if not found:
         return []
     total = words.format_duration(sum(gap.end - gap.start for gap in found))
@@ -143,7 +143,7 @@ def _gaps(assessment: Assessment, display: Display) -> list[str]:
     if len(found) > LATEST_FEW:
         lines[0] = f"Not counted, {total} in {len(found)} gaps, the last:"
     for gap in found[-LATEST_FEW:]:
-        lines += _wrapped(words.gap(gap, display), "  ", "    ")
+        lines += _wrapped(words.gap(gap, display, view.away), "  ", "    ")
     return lines
 
 

@@ -38,6 +38,7 @@ class StatusView:
     assessment: Assessment
     facts: JobFacts
     profile: Profile
+    away: tuple[tuple[int, int], ...] = ()  # when no daemon was there to hear
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,3 +121,4 @@ class ReportPage:
     written_at: int
     software: str
     head: Head | None
+    away: tuple[tuple[int, int], ...] = ()

@@ -7,7 +7,7 @@ time is rounded up; a worst value is shown with as many digits as it takes to di
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -232,10 +232,25 @@ def missing(gap: Gap) -> str:
     return f"no usable {QUANTITY[gap.missing[0]]} heard"
 
 
-def gap(found: Gap, display: Display) -> str:
+def cause(gap: Gap, away: Sequence[tuple[int, int]], display: Display) -> str:
+    """Why a gap is one, as far as the record tells: "" where it does not.
+
+    `away` are the times in which no daemon was there to hear. [ms]
+    """
+    if not gap.silent:
+        return "a sensor spoke, but it was stuck"
+    for start, end in away:
+        if 2 * (min(end, gap.end) - max(start, gap.start)) > gap.end - gap.start:
+            return f"wallclime was off {between(start, end, display)}"
+    return ""
+
+
+def gap(found: Gap, display: Display, away: Sequence[tuple[int, int]] = ()) -> str:
     """ "nothing usable heard 2026-01-05 17:05 to 2026-01-06 07:10 -05:00 (14 h 5 min): not counted"."""
     length = format_duration(found.end - found.start)
-    return f"{missing(found)} {between(found.start, found.end, display)} ({length}): not counted"
+    because = cause(found, away, display)
+    told = f"{missing(found)} {between(found.start, found.end, display)} ({length}): not counted"
+    return f"{told}; {because}" if because else told
 
 
 def in_band(coverage: Coverage | None) -> str:

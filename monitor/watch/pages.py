@@ -50,7 +50,18 @@ def status_view(desk: Desk, job: str) -> StatusView:
 
 def view_of(desk: Desk, found: Assessment) -> StatusView:
     """One job as an Assessment has it."""
-    return StatusView(found, _facts(desk, found.job, found), _profile(desk, found.job, found))
+    return StatusView(found, _facts(desk, found.job, found), _profile(desk, found.job, found), away(desk))
+
+
+def away(desk: Desk) -> tuple[tuple[int, int], ...]:
+    """When no daemon was there to hear, between the first time that one was and now. [ms]"""
+    absences = []
+    heard_to: int | None = None
+    for start, last in [*desk.store.awake(), (desk.clock.now(), desk.clock.now())]:
+        if heard_to is not None and start - heard_to > 2 * desk.settings.service.judge_every:
+            absences.append((heard_to, start))
+        heard_to = last if heard_to is None else max(heard_to, last)
+    return tuple(absences)
 
 
 def display(desk: Desk, job: str) -> Display:
@@ -99,6 +110,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         written_at=desk.clock.now(),
         software=f"wallclime {monitor.__version__}",
         head=Head(number, link.hex()),
+        away=away(desk),
     )
 
 

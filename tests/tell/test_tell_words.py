@@ -321,8 +321,24 @@ def test_an_entry_is_told_item_by_item_with_times_in_the_zone():
 
 
 def test_a_very_long_item_of_an_entry_is_cut_and_says_so():
-    told = words.body(den.entry(1, Kind.PROFILE, NOON, {"text": "x" * 500}), US)
+    told = words.body(den.entry(1, Kind.NOTE, NOON, {"text": "x" * 500}), US)
     assert told == f"text: {'x' * 400} ..."
+
+
+def test_a_profile_is_shown_by_its_name_and_hash_not_its_text():
+    told = words.body(den.entry(1, Kind.PROFILE, NOON, {"name": "planks", "sha256": "ab", "text": "[band]"}), US)
+    assert told == "name: planks; sha256: ab"
+
+
+def test_a_gap_says_that_no_daemon_was_there_or_that_a_sensor_was_stuck():
+    gap = Gap(NOON, NOON + 10 * HOUR, (T, RH))
+    away = ((NOON - HOUR, NOON + HOUR), (NOON + 2 * HOUR, NOON + 9 * HOUR))
+    assert words.gap(gap, US, away) == (
+        "nothing usable heard 2026-01-05 12:00 to 22:00 -05:00 (10 h): not counted; "
+        "wallclime was off 2026-01-05 14:00 to 21:00 -05:00"
+    )
+    assert words.cause(gap, away[:1], US) == ""
+    assert words.cause(Gap(NOON, NOON + HOUR, (RH,), silent=False), away, US) == "a sensor spoke, but it was stuck"
 
 
 def test_control_and_direction_characters_of_a_name_are_spelled_out():
