@@ -224,7 +224,8 @@ def _line(page: ReportPage, channel: ChannelLine, units: System, most: int) -> L
 
 def _limits(page: ReportPage, quantity: Quantity, units: System, start: int, end: int) -> tuple[Limit, ...]:
     finish = page.facts.install_finish
-    turn = end if finish is None else min(max(finish, start), end)
+    same = page.profile.band == page.profile.life
+    turn = end if finish is None or same else min(max(finish, start), end)
     spans: tuple[tuple[int, int, Phase], ...] = ((start, turn, "before"), (turn, end, "after"))
     found = []
     for first, last, phase in spans:
@@ -269,7 +270,7 @@ def _events(page: ReportPage, display: Display, start: int, end: int) -> tuple[E
 def _moments(page: ReportPage) -> Iterator[tuple[int | None, str]]:
     facts, clock = page.facts, page.assessment.lot.clock
     for lot in page.assessment.lots:
-        yield lot.delivered_at, f"delivery of lot {words.visible(lot.name)}"
+        yield lot.delivered_at, f"delivery of {words.visible(lot.name)}"
     for restart in clock.restarts:
         yield restart.at, f"the clock went back to zero: {words.restart_cause(restart, page.profile)}"
     for completion in clock.history:

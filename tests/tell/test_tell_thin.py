@@ -108,7 +108,7 @@ def test_the_moments_of_a_job_are_lettered_in_order_of_time():
     facts = replace(den.FACTS, install_start=den.DELIVERED + 100 * HOUR, closed_at=den.AS_OF)
     chart = chart_of(den.page(facts=facts), US, 400)
     assert [(event.letter, event.text) for event in chart.events] == [
-        ("A", "delivery of lot A"),
+        ("A", "delivery of A"),
         ("B", "the clock went back to zero: out of band for more than 1 h"),
         ("C", "the clock went back to zero: not proven in band for more than 2 h"),
         ("D", "the installation started"),
