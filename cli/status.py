@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import At, Job, Json, ascii_only, data, desk, time_of
+from cli.common import At, Job, Json, ascii_only, data, desk, say, time_of
 
 
 def status(
@@ -16,15 +16,18 @@ def status(
 ) -> None:
     """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
     from monitor.tell.screen import jobs_text, status_text
-    from monitor.watch.pages import job_rows, status_view
+    from monitor.watch.pages import daemon_trouble, job_rows, status_view
 
     with desk(context) as opened:
-        if job is None:
-            rows = job_rows(opened)
-            data([r.assessment.to_json() for r in rows] if as_json else jobs_text(rows, ascii_only=ascii_only()))
-            return
-        view = status_view(opened, job)
-    data(view.assessment.to_json() if as_json else status_text(view, ascii_only=ascii_only()))
+        trouble = daemon_trouble(opened)
+        rows = job_rows(opened) if job is None else []
+        view = None if job is None else status_view(opened, job)
+    if view is None:
+        data([r.assessment.to_json() for r in rows] if as_json else jobs_text(rows, ascii_only=ascii_only()))
+    else:
+        data(view.assessment.to_json() if as_json else status_text(view, ascii_only=ascii_only()))
+    for line in trouble:
+        say(f"mind: {line}")
 
 
 def ready(context: typer.Context, job: Job, as_json: Json = False) -> None:

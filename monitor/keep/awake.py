@@ -1,11 +1,16 @@
-"""When a daemon was there to hear."""
+"""When a daemon was there to hear, and what it says of itself."""
 
 from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
 
 from sqlalchemy import select
 
 from monitor.basis.clock import Clock
 from monitor.keep.connect import Connected
+from monitor.keep.rows import DaemonState
 from monitor.keep.schema import awake
 
 
@@ -17,16 +22,24 @@ class Awake(Connected):
     def wake(self) -> int:
         """Note that a daemon starts now; the number under which it says so again."""
         now = self._clock.now()
+        row = {"started": now, "last": now, "state": "{}"}
         with self._writing() as conn:
-            return int(conn.scalar(awake.insert().values(started=now, last=now).returning(awake.c.id)) or 0)
+            return int(conn.scalar(awake.insert().values(row).returning(awake.c.id)) or 0)
 
-    def stay_awake(self, number: int) -> None:
-        """Note that the daemon of `number` is still there."""
+    def stay_awake(self, number: int, state: Mapping[str, Any]) -> None:
+        """Note that the daemon of `number` is still there, and what it says of itself (JSON-safe)."""
+        row = {"last": self._clock.now(), "state": json.dumps(dict(state))}
         with self._writing() as conn:
-            conn.execute(awake.update().where(awake.c.id == number).values(last=self._clock.now()))
+            conn.execute(awake.update().where(awake.c.id == number).values(row))
 
     def awake(self) -> list[tuple[int, int]]:
         """From when to when a daemon was there, in order. [ms]"""
         with self._reading() as conn:
             rows = conn.execute(select(awake.c.started, awake.c.last).order_by(awake.c.started))
             return [(started, last) for started, last in rows]
+
+    def daemon_state(self) -> DaemonState | None:
+        """What the newest daemon said of itself last; None where there was never one."""
+        with self._reading() as conn:
+            row = conn.execute(select(awake).order_by(awake.c.last.desc(), awake.c.id.desc()).limit(1)).one_or_none()
+        return None if row is None else DaemonState(row.started, row.last, json.loads(row.state))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from monitor.basis.values import Quantity
 
@@ -45,6 +46,15 @@ class Quarantined:
     count: int
     first_arrival: int
     last_arrival: int
+
+
+@dataclass(frozen=True, slots=True)
+class DaemonState:
+    """From when to when a daemon was there, and what it said of itself last."""
+
+    started: int
+    last: int
+    state: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)

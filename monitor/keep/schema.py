@@ -149,5 +149,5 @@ checkpoint = _table(
 
 generation = _table("generation", _text("job", key=True), _int("value"))
 
-# From when to when a daemon was there: what is missing between was not heard, whoever sent it.
-awake = _table("awake", _id(), _int("started"), _int("last"))
+# From when to when a daemon was there: what is missing between was not heard, whoever sent it. `state` is JSON.
+awake = _table("awake", _id(), _int("started"), _int("last"), _text("state"))

@@ -9,6 +9,7 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
@@ -25,6 +26,8 @@ from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.judging import note_completions, settle
+
+STAY_AWAKE = 5 * SECOND  # how often the daemon says that it is there [ms]
 
 _LOG = logging.getLogger("wallclime")
 _LEVELS = logging.getLevelNamesMapping()
@@ -75,9 +78,10 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
             if embedded:
                 port = running.enter_context(embedded_broker(desk.settings.broker.port))
                 log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
-            running.enter_context(_schedule(desk))
+            listener = _listener(desk)
+            running.enter_context(_schedule(desk, listener))
             log("info", "started", home=str(desk.settings.home), broker=desk.settings.broker.host)
-            _listener(desk).run(stop)
+            listener.run(stop)
         log("info", "stopped")
 
 
@@ -94,30 +98,39 @@ def _listener(desk: Desk) -> Listener:
 
 
 @contextlib.contextmanager
-def _schedule(desk: Desk) -> Iterator[None]:
+def _schedule(desk: Desk, listener: Listener) -> Iterator[None]:
     """Judge what was heard, again and again; a late run is made up once, one that fails is told and repeated."""
     scheduler = BackgroundScheduler(timezone=UTC)
     scheduler.add_listener(_failed, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
     awake = desk.store.wake()
-    every = desk.settings.service.judge_every / SECOND
-    scheduler.add_job(
-        tick, "interval", (desk, awake), seconds=every, coalesce=True, max_instances=1, misfire_grace_time=None
+    work = (
+        (stay_awake, (desk, listener, awake), STAY_AWAKE / SECOND),
+        (judge_what_was_heard, (desk,), desk.settings.service.judge_every / SECOND),
     )
+    for function, arguments, seconds in work:
+        scheduler.add_job(
+            function, "interval", arguments, seconds=seconds, coalesce=True, max_instances=1, misfire_grace_time=None
+        )
     scheduler.start()
     try:
         yield
     finally:
         scheduler.shutdown(wait=True)
-        tick(desk, awake)
+        judge_what_was_heard(desk)
+        stay_awake(desk, listener, awake)
 
 
 def _failed(event: JobExecutionEvent) -> None:
     log("error", "scheduled work failed", job=event.job_id, error=str(event.exception or "missed"))
 
 
-def tick(desk: Desk, awake: int) -> None:
-    """Note that the daemon is there, and write down what is new of the jobs that heard something."""
-    desk.store.stay_awake(awake)
+def stay_awake(desk: Desk, listener: Listener, number: int) -> None:
+    """Note that the daemon is there, and how its connection stands, for the commands to show."""
+    desk.store.stay_awake(number, {**asdict(listener.status), "broker": desk.settings.broker.host})
+
+
+def judge_what_was_heard(desk: Desk) -> None:
+    """Write down what is new of the jobs that heard something."""
     for job in sorted(settle(desk)):
         try:
             for entry in note_completions(desk, job):

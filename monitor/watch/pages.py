@@ -12,7 +12,7 @@ import numpy as np
 
 import monitor
 from monitor.basis.errors import ReportError
-from monitor.basis.times import zone_of
+from monitor.basis.times import MINUTE, datetime_of, zone_of
 from monitor.basis.units import System
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import Profile
@@ -34,6 +34,8 @@ from monitor.tell.words import Display
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import assess
+
+AWAY_AFTER = 2 * MINUTE  # a daemon that has not said so for longer was not there [ms]
 
 _FACTS = ("sensor", "place", "from", "to", "released")
 
@@ -58,7 +60,7 @@ def away(desk: Desk) -> tuple[tuple[int, int], ...]:
     absences = []
     heard_to: int | None = None
     for start, last in [*desk.store.awake(), (desk.clock.now(), desk.clock.now())]:
-        if heard_to is not None and start - heard_to > 2 * desk.settings.service.judge_every:
+        if heard_to is not None and start - heard_to > AWAY_AFTER:
             absences.append((heard_to, start))
         heard_to = last if heard_to is None else max(heard_to, last)
     return tuple(absences)
@@ -222,3 +224,23 @@ def write_whole(path: Path, text: str) -> None:
         raise ReportError(
             f"it can't be written ({exc.strerror})", where=str(path), mend="Choose another place with -o FILE.html"
         ) from exc
+
+
+def daemon_trouble(desk: Desk) -> list[str]:
+    """What people should know of the daemon, if anything: that it is away, or what is wrong with its connection."""
+    found = desk.store.daemon_state()
+    if found is None:
+        return []
+    state, display_ = found.state, zone_of("UTC")
+    if desk.clock.now() - found.last > AWAY_AFTER:
+        since = datetime_of(found.last, display_).isoformat(sep=" ", timespec="minutes")
+        return [f"wallclime serve is not running; it was there last at {since}"]
+    told = [state["last_error"]] if state.get("last_error") else []
+    if not state.get("connected") and not told:
+        told.append("wallclime serve has no connection to the broker")
+    if state.get("marker_missing"):
+        told.append(
+            "the daemon may not publish on its own topic: messages without a time are refused. "
+            "Let its user write to wallclime/+/marker"
+        )
+    return told

@@ -132,7 +132,7 @@ def _derived() -> None:
         sqlite_strict=True,
     )
     op.create_table("generation", _text("job", key=True), _int("value"), sqlite_strict=True)
-    op.create_table("awake", _id(), _int("started"), _int("last"), sqlite_strict=True)
+    op.create_table("awake", _id(), _int("started"), _int("last"), _text("state"), sqlite_strict=True)
 
 
 def upgrade() -> None:
