@@ -35,7 +35,7 @@ def handbook_table():
 
 def test_solid_wood_agrees_with_every_cell_of_the_printed_handbook_table():
     # USDA Wood Handbook FPL-GTR-190 (2010) Table 4-2, 30 to 140 degF, 228 cells, printed to 0.1 % from the equation in
-    # degF. 0.06: half a printed digit and 0.013 by which the forms in degF and degC differ (REFERENCES there compare).
+    # degF. 0.06: half a printed digit, and 0.013 by which the equation in degF and the one in degC differ at most.
     t_c, rh, printed = handbook_table()
     assert printed.shape == (12, 19)
     assert solid_wood_emc_pct(t_c[:, None], rh[None, :]) == pytest.approx(printed, abs=0.06)
