@@ -24,11 +24,11 @@ if TYPE_CHECKING:
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job's name.")]
 At = Annotated[
     str | None,
-    typer.Option(
-        metavar="TIME", help="Like 2026-01-05T06:40, in the job's zone if it has no offset; now by default."
-    ),
+    typer.Option(metavar="TIME", help="Like 2026-01-05T06:40, in the job's zone if it has no offset; now by default."),
 ]
-Who = Annotated[str | None, typer.Option(metavar="NAME", help="Who says so; your user name by default.")]
+Who = Annotated[
+    str | None, typer.Option("--by", "--who", metavar="NAME", help="Who says so; your user name by default.")
+]
 Json = Annotated[bool, typer.Option("--json", help="For machines.")]
 Reason = Annotated[str, typer.Option(metavar="TEXT", help="Why.")]
 
@@ -71,15 +71,17 @@ def one_of(value: str | None, choices: tuple[str, ...], option: str) -> Any:
 
 def who_of(who: str | None) -> str:
     """The claimed speaker of an entry. Raises RecordError when nobody is named and the system has no name either."""
+    from monitor.watch.jobs import checked_name
+
     try:
-        return who or getpass.getuser()
+        return checked_name(who or getpass.getuser(), "--by")
     except (KeyError, OSError) as exc:
-        raise RecordError("nobody is named", where="--who", mend="Say who claims it: --who NAME") from exc
+        raise RecordError("nobody is named", where="--by", mend="Say who claims it: --by NAME") from exc
 
 
 def data(value: Any) -> None:
     """Data, to stdout: a text as it is, anything else as JSON."""
-    typer.echo(value if isinstance(value, str) else json.dumps(value, indent=2, ensure_ascii=False))
+    typer.echo(value.rstrip("\n") if isinstance(value, str) else json.dumps(value, indent=2, ensure_ascii=False))
 
 
 def say(text: str) -> None:

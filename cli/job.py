@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Iterator
+from typing import Annotated, Any
 
 import typer
 
@@ -54,7 +55,7 @@ def open_(
 
 @app.command("list")
 def list_(context: typer.Context, as_json: Json = False) -> None:
-    """All jobs, the ones to look at first on top."""
+    """All jobs, in order of name."""
     from monitor.tell.screen import jobs_text
     from monitor.watch.pages import job_rows
 
@@ -73,7 +74,18 @@ def show(context: typer.Context, job: Job, as_json: Json = False) -> None:
 
     with desk(context) as at:
         facts = facts_of(at, job)
-    data(facts if as_json else "\n".join(f"{name + ':':<18} {value}" for name, value in facts.items()))
+    data(facts if as_json else "\n".join(_lines(facts)))
+
+
+def _lines(facts: dict[str, Any]) -> Iterator[str]:
+    """The facts for people: lengths in the job's units, a list as several lines, a dash where nobody said."""
+    from monitor.basis.units import format_length
+
+    for name, value in facts.items():
+        length = name.endswith("_m")
+        shown = format_length(value, facts["units"]) if length else value
+        for each in shown if isinstance(shown, list) else [shown]:
+            yield f"{name.removesuffix('_m') + ':':<18} {'-' if each is None else each}"
 
 
 @app.command("profile")

@@ -136,7 +136,8 @@ def correct(
         units = opened.book.job(job).units
     for when, verdict in (("before", done.before), ("after", done.after)):
         say(f"{when}: {words.verdict(verdict, words.display_of(verdict, units))}")  # type: ignore[arg-type]
-    _written(done.entry)
+    for entry in done.entries:
+        _written(entry)
 
 
 def _setting(opened: Any, job: str, text: str) -> tuple[str, Any]:

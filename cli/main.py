@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
 
-from cli import importing, job, log, profile, report, sensor, serve, status
+from cli import importing, job, log, profile, report, sensor, serve, simulate, status
 from cli.common import Session
 from monitor.basis.clock import Clock
-from monitor.basis.errors import WallclimeError
+from monitor.basis.errors import RecordError, WallclimeError
 
 app = typer.Typer(
     name="wallclime",
@@ -48,17 +47,30 @@ app.command("status")(status.status)
 app.command("ready")(status.ready)
 app.command("assess")(status.assess)
 app.command("report")(report.report)
+app.command("simulate")(simulate.simulate)
 app.add_typer(profile.app, name="profile")
 
 
 def run(args: list[str] | None = None, *, clock: Clock | None = None) -> NoReturn:
     """Run one command and exit; `clock` is the system's unless a test sets one."""
     try:
-        app(args, prog_name="wallclime", obj=Session(clock=clock))
+        words = _texts(sys.argv[1:] if args is None else args)
+        app(words, prog_name="wallclime", obj=Session(clock=clock))
     except WallclimeError as exc:
         print(exc, file=sys.stderr)  # noqa: T201
         sys.exit(exc.exit_code)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+    except SystemExit as ended:
+        if isinstance(ended.__context__, BrokenPipeError):  # typer's exit 1 for a reader that has gone: no "no" of ours
+            sys.exit(0)
+        raise
     sys.exit(0)
+
+
+def _texts(args: list[str]) -> list[str]:
+    """The words of a command. Raises RecordError for bytes that are no UTF-8: the log could not be sealed over them."""
+    for word in args:
+        if not word.isascii() and word != word.encode("utf-8", "ignore").decode():
+            raise RecordError(
+                f"{word!r} is not UTF-8 text", where="command line", mend="Write it, or name the file, anew"
+            )
+    return args

@@ -27,7 +27,7 @@ def show(which: Which) -> None:
     """The whole of a profile as a file: copy it, change it, open jobs with it."""
     from monitor.config.profile import load_profile
 
-    data(load_profile(which).text.rstrip("\n"))
+    data(load_profile(which).text)
 
 
 @app.command("check")

@@ -11,7 +11,10 @@ from cli.common import Json, Who, data, desk, say, who_of
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
 
 Name = Annotated[str, typer.Argument(metavar="SENSOR", help="The sensor's name.")]
-When = Annotated[str | None, typer.Option(metavar="TIME", help="When it was, with its offset, or UTC; now by default.")]
+When = Annotated[
+    str | None,
+    typer.Option(metavar="TIME", help="When it was; without an offset UTC, with --job the job's zone; now by default."),
+]
 
 
 @app.command("seen")
@@ -109,9 +112,9 @@ def assign(
     if height:
         parse_length(height, where="--height")
     with desk(context) as opened:
-        zone = opened.book.job(job).zone if job else "UTC"
-        start = None if at is None else parse_time(at, zone_of(zone), where="--at")
-        where = place or opened.book.job(job or "").boxes_place
+        of_job = None if job is None else opened.book.job(job)
+        start = None if at is None else parse_time(at, zone_of(of_job.zone if of_job else "UTC"), where="--at")
+        where = of_job.boxes_place if of_job else place or ""
         entry = assign_sensor(opened, name, where, at=start, facts=facts, who=who_of(who))
     say(f"{name} is at {where!r} from {rfc3339(entry.at)}")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from monitor.basis.errors import RecordError
-from monitor.basis.values import SENSORS_CHAIN, Entry, Kind
+from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.profile import Profile, profile_from_text
 from monitor.keep.store import Store
 from monitor.rules.frame import (
@@ -21,6 +21,15 @@ from monitor.rules.frame import (
     sensors_of,
     stays_of,
 )
+
+
+def as_if(entries: Sequence[Entry], chain: str, drafts: Sequence[Draft]) -> list[Entry]:
+    """What would stand, corrections applied, in a chain of `entries` once `drafts` were added."""
+    added = [
+        Entry(chain, number, one.kind, one.at, one.at, one.who, one.body, one.corrects, b"", b"")
+        for number, one in enumerate(drafts, len(entries) + 1)
+    ]
+    return effective([*entries, *added])
 
 
 class Book:

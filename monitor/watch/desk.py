@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.basis.clock import Clock, SystemClock
-from monitor.basis.errors import StoreError
+from monitor.basis.errors import SettingsError, StoreError
 from monitor.config.settings import Settings, load_settings, starter_text
 from monitor.keep.store import Store, open_store
 from monitor.seal import chain
@@ -47,14 +47,16 @@ def make_home(home: Path) -> None:
 
 
 def write_starter(home: Path) -> Path:
-    """Write a commented wallclime.toml into `home`. Raises StoreError when there is one or it can't be written."""
+    """Write a commented wallclime.toml into `home`. Raises SettingsError when there is one, StoreError."""
     make_home(home)
     path = home / "wallclime.toml"
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(starter_text())
     except FileExistsError:
-        raise StoreError("it is there already", where=str(path), mend="Edit that file, or move it away first") from None
+        raise SettingsError(
+            "it is there already", where=str(path), mend="Edit that file, or move it away first"
+        ) from None
     except OSError as exc:
         raise StoreError(
             f"it can't be written ({exc.strerror})", where=str(path), mend="Choose another folder with --home DIR"

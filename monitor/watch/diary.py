@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from shlex import quote
 from typing import Any
 
 from monitor.basis.errors import Fault, RecordError
@@ -11,9 +12,13 @@ from monitor.basis.times import rfc3339
 from monitor.basis.values import Draft, Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import effective
+from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
-from monitor.watch.jobs import checked_name, past
+from monitor.watch.jobs import checked_name, given_reason, past
 from monitor.watch.judging import assess, note_completions
+
+_AIR = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}  # as the rules take sensors'
+MOST_BOXES = 100_000  # of one delivery; more is a slip of the pen, figure ours
 
 
 def deliver(
@@ -27,15 +32,29 @@ def deliver(
     facts: Mapping[str, Any],
     who: str,
 ) -> Entry:
-    """Record that boxes came. A lot left out is numbered; a place left out is the job's place of boxes."""
-    count = sum(entry.kind is Kind.DELIVER for entry in effective(desk.book.log(job)))
-    body = {
-        "lot": checked_name(lot or f"lot {count + 1}", "--lot"),
-        "place": checked_name(place or desk.book.job(job).boxes_place, "--place"),
-        "boxes": boxes,
-        **facts,
-    }
-    return _add(desk, job, Draft(Kind.DELIVER, past(desk, at, "log deliver"), who, body))
+    """Record that boxes came. A lot left out is numbered; a place left out is the job's place of boxes.
+
+    Raises RecordError.
+    """
+    when = past(desk, at, "log deliver")
+    lots = {entry.body["lot"] for entry in effective(desk.book.log(job)) if entry.kind is Kind.DELIVER}
+    free = next(name for name in map("lot {}".format, range(1, len(lots) + 2)) if name not in lots)
+    said = {"lot": free if lot is None else lot, "place": desk.book.job(job).boxes_place if place is None else place}
+    body = _checked({**said, "boxes": boxes})
+    return _add(desk, job, Draft(Kind.DELIVER, when, who, {**body, **facts}))
+
+
+def _checked(said: Mapping[str, Any]) -> dict[str, Any]:
+    """What is said of a delivery or a note, each item checked. Raises RecordError."""
+    for key in ("lot", "place"):
+        if key in said:
+            checked_name(said[key], f"--{key}")
+    boxes = said.get("boxes")
+    if boxes is not None and not 0 < boxes <= MOST_BOXES:
+        raise RecordError(f"{boxes} boxes are not delivered", where="--boxes", mend=f"Give 1 to {MOST_BOXES}")
+    if "text" in said and not said["text"].strip():
+        raise RecordError("the note is empty", where="log note", mend="Write what happened")
+    return dict(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,28 +72,67 @@ class Installing:
 def install(desk: Desk, job: str, told: Installing, *, who: str) -> Entry:
     """Record that the installation started, or finished.
 
-    Raises RecordError when the job is not ready and that was not said, when it started at another time, or when the
-    finish is before the start.
+    Raises RecordError when the job is not ready and that was not said, when it started at another time, when the
+    finish is before the start, or when a lot was never delivered.
     """
     start = past(desk, told.start, "log install --start")
-    if told.finish is not None and past(desk, told.finish, "log install --finish") < start:
-        raise RecordError("the finish is before the start", where="log install", mend="Check the two times")
-    before = [entry for entry in effective(desk.book.log(job)) if entry.kind is Kind.INSTALL]
+    if told.finish is not None:
+        past(desk, told.finish, "log install --finish")
+    log = effective(desk.book.log(job))
+    _delivered(log, told.lots)
     body: dict[str, Any] = {"finish": told.finish, "lots": list(told.lots)}
+    draft = Draft(Kind.INSTALL, start, who, body)
+    _consistent(job, as_if(log, job, [draft]))
+    before = [entry for entry in log if entry.kind is Kind.INSTALL]
     if before:
-        _continues(job, before[0], start)
+        _adds(before, told)
     else:
-        body |= _open_conditions(desk, job, told)
-    return _add(desk, job, Draft(Kind.INSTALL, start, who, body))
+        draft = replace(draft, body={**body, **_open_conditions(desk, job, told)})
+    return _add(desk, job, draft)
 
 
-def _continues(job: str, first: Entry, start: int) -> None:
-    if first.at != start:
-        raise RecordError(
-            f"the installation started {rfc3339(first.at)} by the log",
-            where=f"job {job}",
-            mend=f"Give that start, or correct it: wallclime log correct {job} {first.number} --at TIME --reason TEXT",
-        )
+def _delivered(log: Sequence[Entry], lots: Sequence[str]) -> None:
+    known = [entry.body["lot"] for entry in log if entry.kind is Kind.DELIVER]
+    for lot in lots:
+        if lot not in known:
+            mend = f"Delivered were {', '.join(map(repr, known))}" if known else "Enter it first: wallclime log deliver"
+            raise RecordError(f"no lot {lot!r} was delivered", where="--lot", mend=mend)
+
+
+def _adds(before: Sequence[Entry], told: Installing) -> None:
+    finishes = [entry.body["finish"] for entry in before]
+    lots = {lot for entry in before for lot in entry.body["lots"]}
+    if told.finish in (None, *finishes) and lots.issuperset(told.lots):
+        raise RecordError("the log says so already", where="log install", mend="Give --finish TIME once it is done")
+
+
+def _consistent(job: str, log: Sequence[Entry]) -> None:
+    """Raises RecordError where a log, corrections applied, contradicts itself or says the same delivery twice."""
+    installs = [entry for entry in log if entry.kind is Kind.INSTALL]
+    finishes = [entry for entry in installs if entry.body["finish"] is not None]
+    for entry in installs:
+        if entry.at != installs[0].at:
+            raise _otherwise(job, "started", installs[0], installs[0].at, "--at TIME")
+    for entry in finishes:
+        if entry.body["finish"] < entry.at:
+            raise RecordError("the finish is before the start", where="log install", mend="Check the two times")
+        if entry.body["finish"] != finishes[0].body["finish"]:
+            raise _otherwise(job, "was finished", finishes[0], finishes[0].body["finish"], "--set finish=TIME")
+    told: dict[tuple[Any, ...], int] = {}
+    for entry in log:
+        what = (entry.at, entry.body.get("lot"), entry.body.get("place"))
+        if entry.kind is Kind.DELIVER and told.setdefault(what, entry.number) != entry.number:
+            raise RecordError(
+                f"entry {told[what]} says so already", where=f"log of {job}", mend="Give another lot its own --lot NAME"
+            )
+
+
+def _otherwise(job: str, what: str, entry: Entry, at: int, option: str) -> RecordError:
+    return RecordError(
+        f"the installation {what} {rfc3339(at)} by the log",
+        where=f"job {job}",
+        mend=f"Give that time, or correct it: wallclime log correct {quote(job)} {entry.number} {option} --reason TEXT",
+    )
 
 
 def _open_conditions(desk: Desk, job: str, told: Installing) -> dict[str, Any]:
@@ -90,9 +148,8 @@ def _open_conditions(desk: Desk, job: str, told: Installing) -> dict[str, Any]:
                 for one in still
             ]
         )
-    if not told.reason.strip():
-        raise RecordError("no reason is given", where="log install --not-ready", mend="Add --reason TEXT")
-    return {"not_ready": still, "reason": told.reason, "asked_by": told.asked_by}
+    reason = given_reason(told.reason, "log install --not-ready")
+    return {"not_ready": still, "reason": reason, "asked_by": told.asked_by}
 
 
 _MEND = "Settle it, or start all the same: --not-ready --reason TEXT"
@@ -104,24 +161,32 @@ def hand_reading(
     """Record what somebody read off an instrument of their own: drawn and compared, never counted. degC, %RH."""
     if not values:
         raise RecordError("nothing was read", where="log reading", mend="Give --temperature or --humidity, or both")
+    for quantity, value in values.items():
+        low, high = _AIR[quantity]
+        if not low <= value <= high:
+            unit = "%" if quantity is Quantity.AIR_HUMIDITY else "degC"
+            raise RecordError(
+                f"{value:g} {unit} is no air of a room", where="log reading", mend=f"Read it again: {low:g} to {high:g}"
+            )
     body = {"values": {quantity.value: value for quantity, value in values.items()}, "instrument": instrument}
     return _add(desk, job, Draft(Kind.READING, past(desk, at, "log reading"), who, body))
 
 
 def note(desk: Desk, job: str, text: str, *, at: int | None, who: str) -> Entry:
-    """Record a remark."""
-    if not text.strip():
-        raise RecordError("the note is empty", where="log note", mend="Write what happened")
-    return _add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, {"text": text}))
+    """Record a remark. Raises RecordError."""
+    return _add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, _checked({"text": text})))
 
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """A correction and the verdicts before and after it."""
+    """A correction, of several entries where they say the same, and the verdicts before and after it."""
 
-    entry: Entry
+    entries: tuple[Entry, ...]
     before: Assessment
     after: Assessment
+
+
+_FIXED = (Kind.JOB, Kind.IMPORT, Kind.COMPLETION, Kind.COMPLETION_REVISED)
 
 
 def correct(
@@ -137,41 +202,71 @@ def correct(
 ) -> Corrected:
     """Say that an entry was wrong: about its time, about what it said, or altogether. Both stay in the log.
 
-    Raises RecordError when there is no such entry, or it is one that can't be corrected.
+    The start of the installation is corrected in all entries that say it. Raises RecordError when there is no such
+    entry, when it is one that can't be corrected, or when the log would contradict itself.
     """
-    standing = {entry.number: entry for entry in effective(desk.book.log(job))}
-    if number not in standing:
+    standing = effective(desk.book.log(job))
+    entry = _correctable(job, standing, number)
+    instead = _set(entry, instead or {}, desk)
+    if withdraw == bool(instead or at is not None):
+        what = "it can't be both withdrawn and set right" if withdraw else "nothing is corrected"
+        raise RecordError(what, where="log correct", mend="Give --at TIME, --set KEY=VALUE or --withdraw")
+    body: dict[str, Any] = {"reason": given_reason(reason, "log correct")}
+    body |= {"withdrawn": True} if withdraw else {}
+    body |= {} if at is None else {"at": past(desk, at, "log correct --at")}
+    now = desk.clock.now()
+    drafts = [Draft(Kind.CORRECTION, now, who, {**body, **({"instead": instead} if instead else {})}, corrects=number)]
+    if entry.kind is Kind.INSTALL:
+        drafts += [
+            Draft(Kind.CORRECTION, now, who, body, corrects=other)
+            for other in _with_the_start(standing, entry, moved=at is not None, withdrawn=withdraw)
+        ]
+    before = assess(desk, job)
+    added = desk.store.append(job, drafts, check=lambda entries: _consistent(job, as_if(entries, job, drafts)))
+    note_completions(desk, job)
+    return Corrected(tuple(added), before, assess(desk, job))
+
+
+def _correctable(job: str, standing: Sequence[Entry], number: int) -> Entry:
+    entry = next((entry for entry in standing if entry.number == number), None)
+    if entry is None:
         raise RecordError(
-            f"there is no entry {number} to correct", where=f"log of {job}", mend=f"See wallclime log list {job}"
+            f"there is no entry {number} to correct", where=f"log of {job}", mend=f"See wallclime log list {quote(job)}"
         )
-    if standing[number].kind in (Kind.JOB, Kind.COMPLETION, Kind.COMPLETION_REVISED):
+    frozen = entry.kind is Kind.PROFILE and "reason" not in entry.body  # the one the job was opened with
+    if entry.kind in _FIXED or frozen:
         raise RecordError(
-            f"entry {number} ({standing[number].kind.value}) can't be corrected",
+            f"entry {number} ({entry.kind.value}) can't be corrected",
             where=f"log of {job}",
             mend="Write a note instead: wallclime log note",
         )
-    if not (withdraw or instead or at is not None):
-        raise RecordError(
-            "nothing is corrected", where="log correct", mend="Give --at TIME, --set KEY=VALUE or --withdraw"
-        )
-    if not reason.strip():
-        raise RecordError("no reason is given", where="log correct", mend="Add --reason TEXT")
-    body: dict[str, Any] = {"reason": reason}
-    if withdraw:
-        body["withdrawn"] = True
-    if at is not None:
-        body["at"] = past(desk, at, "log correct --at")
-    if instead:
-        body["instead"] = dict(instead)
-    before = assess(desk, job)
-    entry = desk.store.append(job, [Draft(Kind.CORRECTION, desk.clock.now(), who, body, corrects=number)])[0]
-    note_completions(desk, job)
-    return Corrected(entry, before, assess(desk, job))
+    return entry
+
+
+def _set(entry: Entry, instead: Mapping[str, Any], desk: Desk) -> dict[str, Any]:
+    """What an entry is to say instead, checked. Raises RecordError."""
+    for key in instead:
+        if key not in entry.body:
+            raise RecordError(
+                f"entry {entry.number} ({entry.kind.value}) has no {key}",
+                where="--set",
+                mend=f"See wallclime log list {quote(entry.chain)} --json",
+            )
+    if instead.get("finish") is not None:
+        past(desk, instead["finish"], "--set finish")
+    return _checked(instead)
+
+
+def _with_the_start(standing: Sequence[Entry], entry: Entry, *, moved: bool, withdrawn: bool) -> list[int]:
+    """The other entries that say the start of the installation and are corrected with `entry`."""
+    others = [other.number for other in standing if other.kind is Kind.INSTALL and other.number != entry.number]
+    first = all(entry.number < other for other in others)
+    return others if moved or (withdrawn and first) else []
 
 
 def _add(desk: Desk, job: str, draft: Draft) -> Entry:
     desk.book.log(job)
-    entry = desk.store.append(job, [draft])[0]
+    entry = desk.store.append(job, [draft], check=lambda entries: _consistent(job, as_if(entries, job, [draft])))[0]
     if draft.kind in (Kind.DELIVER, Kind.INSTALL):
         note_completions(desk, job)
     return entry

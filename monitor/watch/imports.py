@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 
-from monitor.basis.errors import RecordError
+from monitor.basis.errors import LoggerFileError, RecordError
 from monitor.basis.times import rfc3339
 from monitor.basis.units import format_duration
 from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Reading
 from monitor.intake.hold import propose_hold
 from monitor.intake.loggerfile import Chunk, Summary, check, read
 from monitor.intake.loggerguess import Columns, Guess, guess
+from monitor.intake.payload import AHEAD
 from monitor.rules.frame import Sensor
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name
-from monitor.watch.judging import note_completions
-from monitor.watch.sensors import MAKER, file_stream, fits, sensor_draft
+from monitor.watch.judging import note_all_completions
+from monitor.watch.sensors import MAKER, checked_hold, file_stream, fits, sensor_draft
 
 BATCH = 5_000  # readings a transaction
 
@@ -63,6 +65,7 @@ def plan_import(
     """
     desk.book.log(job)
     checked_name(sensor, "--sensor")
+    hold = None if hold is None else checked_hold(hold)
     known = desk.book.sensors().get(sensor)
     if known is not None and hold not in (None, known.hold):
         raise RecordError(
@@ -72,8 +75,10 @@ def plan_import(
         )
     found = guess(path, columns)
     summary = check(path, found, progress=progress)
+    _happened(desk, path, summary)
     place = _place(desk, job, summary)
-    chosen = known.hold if known is not None else hold or propose_hold(summary.intervals)
+    proposed = propose_hold(summary.intervals) if hold is None else hold
+    chosen = proposed if known is None else known.hold
     plan = Plan(
         job=job,
         path=path,
@@ -89,6 +94,16 @@ def plan_import(
     if known is not None:
         _adjoins(desk, plan, known)
     return plan
+
+
+def _happened(desk: Desk, path: Path, summary: Summary) -> None:
+    """A file tells of what was; a reading of the time to come would count once that time is there."""
+    if summary.last > desk.clock.now() + AHEAD:
+        raise LoggerFileError(
+            f"its last reading, {rfc3339(summary.last)}, is in the future",
+            where=str(path),
+            mend="Check the logger's clock, --zone and --time-format",
+        )
 
 
 def _place(desk: Desk, job: str, summary: Summary) -> str:
@@ -108,12 +123,16 @@ def _adjoins(desk: Desk, plan: Plan, sensor: Sensor) -> None:
             f"the file ({rfc3339(plan.summary.first)} to {rfc3339(plan.summary.last)}) neither adjoins nor overlaps "
             f"the time in which it was at {plan.place!r}",
             where=f"sensor {sensor.name}",
-            mend=f"Say where it was: wallclime sensor assign {sensor.name} --place {plan.place!r} --at TIME",
+            mend="Say where it was: "
+            f"wallclime sensor assign {quote(sensor.name)} --place {quote(plan.place)} --at TIME",
         )
 
 
 def run_import(desk: Desk, plan: Plan, *, who: str, progress: Callable[[float], None]) -> Imported:
-    """Keep what was planned. Repeating it is harmless; a longer file adds what is new."""
+    """Keep what was planned. Repeating it is harmless; a longer file adds what is new.
+
+    What was kept and how the file was read goes into the log, once; of a run that was broken off, when it is repeated.
+    """
     _introduce(desk, plan, who)
     kept = Imported(0, 0, 0)
     for chunk in read(plan.path, plan.guess):
@@ -121,10 +140,20 @@ def run_import(desk: Desk, plan: Plan, *, who: str, progress: Callable[[float], 
             found = desk.store.keep_readings(batch)
             kept = Imported(kept.new + found.new, kept.duplicates + found.duplicates, kept.conflicts + found.conflicts)
         progress(chunk.share)
-    if kept.new or kept.conflicts:
-        desk.store.append(plan.job, [_entry(desk, plan, kept, who)])
-    note_completions(desk, plan.job)
+    entry = _entry(desk, plan, kept, who)
+    if kept.new or not _told(desk, entry, plan.job):
+        desk.store.append(plan.job, [entry])
+    note_all_completions(desk, plan.stream)
     return kept
+
+
+def _told(desk: Desk, draft: Draft, job: str) -> bool:
+    """Whether the log has an entry of the same file, sensor and way of reading."""
+    same = ("sha256", "sensor", "read_as")
+    return any(
+        entry.kind is Kind.IMPORT and all(entry.body[key] == draft.body[key] for key in same)
+        for entry in desk.book.log(job)
+    )
 
 
 def _introduce(desk: Desk, plan: Plan, who: str) -> None:

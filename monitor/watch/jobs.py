@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from shlex import quote
 from typing import Any
 
 from monitor.basis.errors import RecordError
@@ -12,6 +13,7 @@ from monitor.basis.values import Draft, Entry, Kind
 from monitor.config.profile import Profile, load_profile
 from monitor.rules.frame import effective
 from monitor.watch.desk import Desk
+from monitor.watch.judging import note_completions
 
 LONGEST_NAME = 120  # of a job, lot, place or sensor [characters]
 
@@ -52,6 +54,13 @@ def past(desk: Desk, at: int | None, what: str) -> int:
     return now if at is None else at
 
 
+def given_reason(reason: str, what: str) -> str:
+    """A reason that was given. Raises RecordError for a blank one."""
+    if not reason.strip():
+        raise RecordError("no reason is given", where=what, mend="Add --reason TEXT")
+    return reason
+
+
 def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
     """Open a job with its profile frozen in. Raises RecordError when the name is taken, ProfileError, TimeError."""
     name = checked_name(opening.name, "job open")
@@ -83,13 +92,19 @@ def _profile_draft(profile: Profile, at: int, who: str, reason: str = "") -> Dra
 
 
 def change_profile(desk: Desk, job: str, profile: str, *, reason: str, who: str) -> Entry:
-    """Judge the job under another profile from now on; the verdict under the first is shown beside it."""
+    """Judge the job under another profile from now on; the verdict under the first is shown beside it.
+
+    Raises RecordError, ProfileError.
+    """
+    given_reason(reason, "job profile")
     found = load_profile(profile)
     if found.text == desk.book.profile(job, desk.clock.now()).text:
         raise RecordError(
             "this profile is in force already", where=f"profile of {job}", mend="Nothing needs to be done"
         )
-    return desk.store.append(job, [_profile_draft(found, desk.clock.now(), who, reason)])[0]
+    entry = desk.store.append(job, [_profile_draft(found, desk.clock.now(), who, reason)])[0]
+    note_completions(desk, job)
+    return entry
 
 
 def close_job(desk: Desk, job: str, *, at: int | None, reason: str, who: str) -> Entry:
@@ -99,9 +114,12 @@ def close_job(desk: Desk, job: str, *, at: int | None, reason: str, who: str) ->
         raise RecordError(
             f"it was closed {rfc3339(closed.at)}",
             where=f"job {job}",
-            mend=f"If that was wrong: wallclime log correct {job} {closed.number} --withdraw --reason TEXT",
+            mend=f"If that was wrong: wallclime log correct {quote(job)} {closed.number} --withdraw --reason TEXT",
         )
-    return desk.store.append(job, [Draft(Kind.CLOSE, past(desk, at, "job close"), who, {"reason": reason})])[0]
+    body = {"reason": given_reason(reason, "job close")}
+    entry = desk.store.append(job, [Draft(Kind.CLOSE, past(desk, at, "job close"), who, body)])[0]
+    note_completions(desk, job)
+    return entry
 
 
 def _closed(desk: Desk, job: str) -> Entry | None:

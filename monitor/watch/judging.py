@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from monitor.basis.errors import RecordError
@@ -11,10 +11,10 @@ from monitor.basis.values import Draft, Entry, Kind
 from monitor.keep.rows import Checkpoint as Row
 from monitor.keep.rows import Stale
 from monitor.keep.store import Store
-from monitor.rules.assessment import Assessment, Lot
+from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Frame, effective
 from monitor.rules.judge import judge, other_verdict
-from monitor.rules.replay import Checkpoint, Forgetful, Head, Memory
+from monitor.rules.replay import Checkpoint, Forgetful, Head
 from monitor.watch.desk import Desk
 
 PROGRAM = "wallclime"  # who claims an entry that the program itself writes
@@ -72,6 +72,10 @@ class Shelf:
         if kept:
             self._store.put_checkpoints(self._job, self._variant, kept, generation=self._generation)
 
+    def moved(self) -> bool:
+        """Whether another evaluator has settled new readings since: what was read here may be of two minds."""
+        return self._store.generation(self._job) != self._generation
+
 
 def settle(desk: Desk) -> set[str]:
     """Mark the checkpoints that new readings may change; the jobs that heard something new."""
@@ -115,8 +119,14 @@ def _under(desk: Desk, job: str, text: str, as_of: int, recompute: bool) -> Asse
     """The verdict under one profile."""
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
-    memory: Memory = Forgetful() if recompute else Shelf(desk.store, job, profile.sha256)
-    return judge(frame, as_of, desk.store, memory, conflicts=_conflicts(desk, frame, as_of))
+    conflicts = _conflicts(desk, frame, as_of)
+    if recompute:
+        return judge(frame, as_of, desk.store, Forgetful(), conflicts=conflicts)
+    while True:
+        shelf = Shelf(desk.store, job, profile.sha256)
+        found = judge(frame, as_of, desk.store, shelf, conflicts=conflicts)
+        if not shelf.moved():
+            return found
 
 
 def _conflicts(desk: Desk, frame: Frame, as_of: int) -> int:
@@ -126,36 +136,69 @@ def _conflicts(desk: Desk, frame: Frame, as_of: int) -> int:
     return desk.store.conflicts(streams, start, as_of) if streams else 0
 
 
+class _GrownError(Exception):
+    """The log got entries while it was judged."""
+
+
 def note_completions(desk: Desk, job: str) -> list[Entry]:
     """Write to the log what is new of the job's completions: one that was reached, or one that was told and is no more.
 
-    What the log has told is read from the log itself, so that nothing is told twice whoever asks.
+    What the log has told is read from the log itself, and written only if nobody has written to it meanwhile, so that
+    nothing is told twice whoever asks.
     """
-    found = assess(desk, job)
-    drafts = [draft for lot in found.lots if lot.delivered_at is not None for draft in _news(desk, job, lot)]
-    return desk.store.append(job, drafts) if drafts else []
-
-
-def _news(desk: Desk, job: str, lot: Lot) -> list[Draft]:
-    told = _told(desk.book.log(job), lot)
-    reached = [completion.completed_at for completion in lot.clock.history]
-    if reached[: len(told)] == told:
-        return [
-            Draft(Kind.COMPLETION, at, PROGRAM, {"lot": lot.name, "place": lot.place, "completed": at})
-            for at in reached[len(told) :]
-        ]
-    body = {"lot": lot.name, "place": lot.place, "was": told, "is": reached}
-    return [Draft(Kind.COMPLETION_REVISED, desk.clock.now(), PROGRAM, body)]
-
-
-def _told(log: Sequence[Entry], lot: Lot) -> list[int]:
-    """The completions of a lot as the log has told them last."""
-    told: list[int] = []
-    for entry in effective(log):
-        if (entry.body.get("lot"), entry.body.get("place")) != (lot.name, lot.place):
+    while True:
+        log = desk.book.log(job)
+        drafts = _news(log, assess(desk, job), desk.clock.now())
+        try:
+            return desk.store.append(job, drafts, check=_of_length(len(log))) if drafts else []
+        except _GrownError:
             continue
+
+
+def _of_length(length: int) -> Callable[[Sequence[Entry]], None]:
+    def check(entries: Sequence[Entry]) -> None:
+        if len(entries) != length:
+            raise _GrownError
+
+    return check
+
+
+def note_all_completions(desk: Desk, stream: str) -> None:
+    """As `note_completions`, for every job that a sensor bears on."""
+    for job in desk.book.jobs_of().get(stream, ()):
+        note_completions(desk, job)
+
+
+def _news(log: Sequence[Entry], found: Assessment, now: int) -> list[Draft]:
+    """What the log has not told yet. A delivery is known by its entry's number, whatever is corrected about it."""
+    told = _told(log)
+    deliveries = sorted(
+        (entry for entry in effective(log) if entry.kind is Kind.DELIVER and entry.at <= found.as_of),
+        key=lambda entry: (entry.at, entry.number),
+    )
+    news: list[Draft] = []
+    lots = [lot for lot in found.lots if lot.delivered_at is not None]
+    for delivery, lot in zip(deliveries, lots, strict=False):  # unequal only where the log has grown: then told anew
+        before = told.pop(delivery.number, [])
+        reached = [completion.completed_at for completion in lot.clock.history]
+        about = {"delivery": delivery.number, "lot": lot.name, "place": lot.place}
+        if reached[: len(before)] == before:
+            new = reached[len(before) :]
+            news += [Draft(Kind.COMPLETION, at, PROGRAM, {**about, "completed": at}) for at in new]
+        else:
+            news.append(Draft(Kind.COMPLETION_REVISED, now, PROGRAM, {**about, "was": before, "is": reached}))
+    gone = [(number, was) for number, was in sorted(told.items()) if was]
+    return news + [
+        Draft(Kind.COMPLETION_REVISED, now, PROGRAM, {"delivery": number, "was": was, "is": []}) for number, was in gone
+    ]
+
+
+def _told(log: Sequence[Entry]) -> dict[int, list[int]]:
+    """Of each delivery, by number, the completions that the log has told last."""
+    told: dict[int, list[int]] = {}
+    for entry in effective(log):
         if entry.kind is Kind.COMPLETION:
-            told.append(entry.body["completed"])
+            told.setdefault(entry.body["delivery"], []).append(entry.body["completed"])
         elif entry.kind is Kind.COMPLETION_REVISED:
-            told = list(entry.body["is"])
+            told[entry.body["delivery"]] = list(entry.body["is"])
     return told

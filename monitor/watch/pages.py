@@ -213,17 +213,22 @@ def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None) -> 
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Write a file beside its place and move it there. Raises ReportError."""
+    """Write a file beside its place and move it there; of a failure nothing is left. Raises ReportError."""
+    beside = None
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         with os.fdopen(handle, "w", encoding="utf-8") as file:
             file.write(text)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
+        os.chmod(beside, 0o644)
+        os.replace(beside, path)
+        beside = None
     except OSError as exc:
         raise ReportError(
             f"it can't be written ({exc.strerror})", where=str(path), mend="Choose another place with -o FILE.html"
         ) from exc
+    finally:
+        if beside is not None:
+            os.unlink(beside)
 
 
 def daemon_trouble(desk: Desk) -> list[str]:

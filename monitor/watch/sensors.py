@@ -8,16 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.basis.errors import RecordError
-from monitor.basis.times import rfc3339
+from monitor.basis.times import DAY, SECOND, rfc3339
 from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
 from monitor.intake.hold import propose_hold
 from monitor.intake.topics import stream_of_topic
 from monitor.keep.rows import Heard
 from monitor.rules.frame import effective, sensors_of, stays_of
+from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, past
+from monitor.watch.judging import note_all_completions
 
 MAKER = {Quantity.AIR_TEMPERATURE: 1.0, Quantity.AIR_HUMIDITY: 5.0}  # U of a maker's statement [K, %RH]
+MOST_UNCERTAIN = 50.0  # a larger U is a slip of the pen; figure ours [K, %RH]
+LONGEST_HOLD = 7 * DAY  # and so is a longer hold; figure ours [ms]
 RECENT = 2000  # how many of the newest intervals a hold is proposed from
 
 
@@ -57,8 +61,15 @@ def add_sensor(
     Answers the entry and whether the hold was proposed. Raises RecordError.
     """
     checked_name(name, "sensor add")
+    for quantity, u in uncertainty.items():
+        if not 0 < u <= MOST_UNCERTAIN:
+            raise RecordError(
+                f"{u:g} is not above 0 and at most {MOST_UNCERTAIN:g}",
+                where=f"uncertainty of {quantity.value}",
+                mend="Take it from the maker's data sheet; 5 % and 1 K by default",
+            )
     stream = _stream(desk, name, topic)
-    chosen = proposed_hold(desk, stream) if hold is None else hold
+    chosen = proposed_hold(desk, stream) if hold is None else checked_hold(hold)
 
     def new(entries: Sequence[Entry]) -> None:
         if name in sensors_of(entries):
@@ -67,6 +78,15 @@ def add_sensor(
     draft = sensor_draft(desk, name, stream, chosen, uncertainty, who)
     desk.store.name_sensor(stream, name)
     return desk.store.append(SENSORS_CHAIN, [draft], check=new)[0], hold is None
+
+
+def checked_hold(hold: int) -> int:
+    """A hold that somebody gave. Raises RecordError when a sensor can't have it. [ms]"""
+    if not SECOND <= hold <= LONGEST_HOLD:
+        raise RecordError(
+            "a reading can't speak for so long or so short a time", where="--hold", mend='Give "1 s" to "7 d"'
+        )
+    return hold
 
 
 def proposed_hold(desk: Desk, stream: str) -> int:
@@ -83,17 +103,18 @@ def proposed_hold(desk: Desk, stream: str) -> int:
 def assign_sensor(desk: Desk, name: str, place: str, *, at: int | None, facts: Mapping[str, str], who: str) -> Entry:
     """Say that a sensor is at a place from `at` (now) on. Raises RecordError when it is elsewhere then."""
     start = past(desk, at, "sensor assign")
-    checked_name(place, "place")
+    checked_name(place, "--place")
     known(desk, name)
     body = {"sensor": name, "place": place, "from": start, "to": None, **facts}
     draft = Draft(Kind.ASSIGNMENT, start, who, body)
-    return desk.store.append(SENSORS_CHAIN, [draft], check=lambda entries: fits(draft, entries))[0]
+    entry = desk.store.append(SENSORS_CHAIN, [draft], check=lambda entries: fits(draft, entries))[0]
+    note_all_completions(desk, desk.book.sensors()[name].stream)
+    return entry
 
 
 def fits(draft: Draft, entries: Sequence[Entry]) -> None:
     """Raises RecordError when, with this assignment, a sensor would be at two places at once."""
-    as_entry = Entry(SENSORS_CHAIN, 0, draft.kind, draft.at, 0, draft.who, draft.body, None, b"", b"")
-    stays_of([*effective(entries), as_entry])
+    stays_of(as_if(entries, SENSORS_CHAIN, [draft]))
 
 
 def _stream(desk: Desk, name: str, topic: str) -> str:
@@ -125,7 +146,9 @@ def release_sensor(desk: Desk, name: str, *, at: int | None, who: str) -> Entry:
             )
 
     draft = Draft(Kind.ASSIGNMENT, end, who, {"sensor": name, "released": end})
-    return desk.store.append(SENSORS_CHAIN, [draft], check=somewhere)[0]
+    entry = desk.store.append(SENSORS_CHAIN, [draft], check=somewhere)[0]
+    note_all_completions(desk, desk.book.sensors()[name].stream)
+    return entry
 
 
 def known(desk: Desk, name: str) -> None:
