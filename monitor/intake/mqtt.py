@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import os
 import secrets
 import select
 import socket
@@ -41,6 +42,7 @@ _FIRST_WAIT, _LONGEST_WAIT = 0.5, 30.0  # between attempts, doubled each time [s
 _SHORT_LIFE = 5.0  # a link that ends sooner than this after it was accepted ... [s]
 _SHORT_LIVES = 3  # ... so often in a row was taken by somebody else
 _FAREWELL = 2.0  # for the last acknowledgements [s]
+_PIECE = 65_536  # read at once when nobody looks at it any more [bytes]
 _BURST = 50  # packets read between two looks at the socket
 
 
@@ -426,8 +428,24 @@ class Listener:
             select.select([], [link], [], _NAP)
             client.loop_write()
         client.on_disconnect = None
-        client.disconnect()
+        if link := client.socket():
+            _take_leave(client, link, end)
         self._tell(connected=False, since=self._clock.now(), marker="none", marker_missing=False)
+
+
+def _take_leave(client: Client, link: Any, end: float) -> None:
+    """Say goodbye and read until the broker hangs up, not beyond `end`.
+
+    A socket that is closed while it holds bytes unread is reset at once, and then our last acknowledgements may be lost
+    on their way: the broker would bring again what was kept.
+    """
+    with socket.socket(fileno=os.dup(link.fileno())) as held, contextlib.suppress(OSError):
+        client.disconnect()  # closes its own descriptor
+        held.shutdown(socket.SHUT_WR)
+        while (left := end - time.monotonic()) > 0:
+            held.settimeout(left)
+            if not held.recv(_PIECE):
+                return
 
 
 def _worded(exc: Exception) -> str:
