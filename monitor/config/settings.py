@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
-import stat
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -16,7 +14,8 @@ from urllib.parse import quote, urlsplit
 from monitor.basis import units
 from monitor.basis.errors import Fault, SettingsError, WallclimeError
 from monitor.basis.values import AIR, Quantity
-from monitor.config import tables
+from monitor.config import secret, tables
+from monitor.config.brokers import BROKER, Broker, Table, brokers_of, tables_of
 from monitor.config.tables import Reader
 
 TimeForm = Literal["rfc3339", "seconds", "milliseconds"]
@@ -35,27 +34,18 @@ class Source:
     """One kind of message. `topic` has named levels in braces: home/{sensor}/climate.
 
     `stream` is the address of the sensor built from the same names: the whole topic by default for "json", the topic
-    without its last level for "number" (so that two bare-number topics of one device are one sensor).
+    without its last level for "number" (so that two bare-number topics of one device are one sensor). In "senml" the
+    records name their sensors and units: there are no fields, and `stream` is what every name begins with, up to a / or
+    a :. `broker` is the name of the broker that is heard.
     """
 
     topic: str
-    format: Literal["json", "number"]
+    format: Literal["json", "number", "senml"]
     fields: Mapping[Quantity, Field]
     stream: str
     time_at: str | None = None
     time_form: TimeForm = "rfc3339"
-
-
-@dataclass(frozen=True, slots=True)
-class Broker:
-    """The MQTT broker. `password` comes from $WALLCLIME_BROKER_PASSWORD or a file and is never printed."""
-
-    host: str
-    port: int
-    client_id: str
-    user: str | None
-    password: str | None = field(repr=False)
-    keepalive: int  # [ms]
+    broker: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +72,19 @@ class Settings:
 
     home: Path
     store_url: str = field(repr=False)
-    broker: Broker
+    brokers: tuple[Broker, ...]
     sources: tuple[Source, ...]
     service: Service
     log: Logging
+
+    @property
+    def broker(self) -> Broker:
+        """The first broker, or the only one."""
+        return self.brokers[0]
+
+    def sources_at(self, broker: Broker) -> tuple[Source, ...]:
+        """The sources that are heard at `broker`."""
+        return tuple(source for source in self.sources if source.broker == broker.name)
 
 
 _FILE = "wallclime.toml"
@@ -93,6 +92,8 @@ _STARTER = resources.files("monitor.config") / "starter.toml"
 _SQLITE = "sqlite:///"
 _SQLITE_FILE = re.compile(r"sqlite:///(?!:memory:$)[^?]+")
 _NAMED = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
+# RFC 8428 section 4.5.1 on the signs of a name
+_PREFIX = re.compile(rf"(?=[A-Za-z0-9{{])(?:[A-Za-z0-9:._/-]|{_NAMED.pattern}(?=[/:]))*(?<=[/:])")
 _POINTER = re.compile(r"(?:/(?:[^/~]|~[01])*)*")  # RFC 6901 section 3
 _QUANTITIES = {"temperature": Quantity.AIR_TEMPERATURE, "humidity": Quantity.AIR_HUMIDITY} | {
     quantity.value: quantity for quantity in Quantity if quantity not in AIR
@@ -133,58 +134,43 @@ def _settings(text: str, where: str, home: Path, environ: Mapping[str, str]) -> 
     starter, _ = tables.read(tables.toml_table(starter_text(), _FILE), _READERS, _FILE)
     given, faults = tables.read(tables.toml_table(text, where), _READERS, where)
     values = {key: figure.value for key, figure in (starter | given).items()}
-    password = _password("broker", values, where, home, environ, faults)
-    if password and not (values.get("broker.user") or tables.misread(faults, where, "broker.user")):
-        faults.append(Fault("there is a password, but no user", f"{where}: broker.user", 'Add user = "NAME"'))
+    one = Table(f"{where}: broker.", _below("broker", {key: figure.value for key, figure in given.items()}))
+    listed = values.get("broker") or (one,)
+    brokers = brokers_of(listed, _below("broker", values), home, environ, faults)
+    sources = _heard_at(brokers, values["source"], where, faults)
     store_url = _store_url(values, where, home, environ, faults)
     if faults:
         raise WallclimeError.of(faults)
     return Settings(
         home=home,
         store_url=store_url,
-        broker=Broker(
-            host=values["broker.host"],
-            port=values["broker.port"],
-            client_id=values.get("broker.client_id") or _client_id(home),
-            user=values.get("broker.user"),
-            password=password,
-            keepalive=values["broker.keepalive"],
-        ),
-        sources=values["source"],
+        brokers=brokers,
+        sources=sources,
         service=Service(**_below("service", values)),
         log=Logging(**_below("log", values)),
     )
 
 
+def _heard_at(
+    brokers: Sequence[Broker], sources: Sequence[Source], where: str, faults: list[Fault]
+) -> tuple[Source, ...]:
+    """The sources with the name of their broker, the first one where they give none."""
+    names = [broker.name for broker in brokers]
+    named = tuple(replace(source, broker=source.broker or names[0]) for source in sources)
+    firsts: dict[tuple[str, str], int] = {}
+    for number, source in enumerate(named, 1):
+        spot = f"{where}: source {number}"
+        if source.broker not in names and not any(fault.where.startswith(f"{where}: broker") for fault in faults):
+            mend = f'Give one of them that name: name = "{source.broker}"'
+            faults.append(Fault(f"there is no broker {source.broker!r}", f"{spot}: broker", mend))
+        first = firsts.setdefault((source.broker, _NAMED.sub("+", source.topic)), number)
+        if first != number:
+            faults.append(Fault(f"source {first} hears the same messages", f"{spot}: topic", "Make one of the two"))
+    return named
+
+
 def _below(table: str, values: Mapping[str, Any]) -> dict[str, Any]:
     return {key.removeprefix(f"{table}."): value for key, value in values.items() if key.startswith(f"{table}.")}
-
-
-def _client_id(home: Path) -> str:
-    """The same at every start, as a session that the broker keeps needs it, and another for each home."""
-    return f"wallclime-{hashlib.sha256(os.fsencode(home)).hexdigest()[:8]}"
-
-
-def _password(
-    table: str, values: Mapping[str, Any], where: str, home: Path, environ: Mapping[str, str], faults: list[Fault]
-) -> str | None:
-    """The password of `table`: from the environment, else from its file, which nobody else may read."""
-    name = values.get(f"{table}.password_file")
-    from_environ = environ.get(f"WALLCLIME_{table.upper()}_PASSWORD")
-    if from_environ or name is None:
-        return from_environ or None
-    path = home / name
-    try:
-        password = tables.file_text(path).strip("\r\n")
-    except WallclimeError as exc:
-        faults.extend(exc.faults)
-        return None
-    spot = f"{where}: {table}.password_file"
-    if os.name == "posix" and path.stat().st_mode & stat.S_IRWXO:
-        faults.append(Fault(f"{path} can be read by every user", spot, f"Run: chmod o-rwx {path}"))
-    if not password.isprintable() or not password:
-        faults.append(Fault(f"{path} does not hold one line", spot, "Write the password into it, and nothing else"))
-    return password
 
 
 def _store_url(
@@ -197,7 +183,8 @@ def _store_url(
             spot = f"{where}: store.password_file"
             faults.append(Fault("an SQLite store has no password", spot, "Take the line out"))
         return f"{_SQLITE}{(home / url.removeprefix(_SQLITE)).as_posix()}"
-    password = _password("store", values, where, home, environ, faults)
+    file, spot = values.get("store.password_file"), f"{where}: store.password_file"
+    password = secret.password("WALLCLIME_STORE_PASSWORD", file, spot, home, environ, faults)
     user = urlsplit(url).username
     if not password:
         return url
@@ -205,13 +192,6 @@ def _store_url(
         mend = 'Write "postgresql://USER@HOST/DATABASE"'
         faults.append(Fault("there is a password, but no user", f"{where}: store.url", mend))
     return url.replace(f"{user}@", f"{user}:{quote(password, safe='')}@", 1)
-
-
-def _no_secret(variable: str) -> Reader:
-    def refuse(value: Any, where: str) -> str:
-        raise tables.fault("a password does not stand in this file", where, f"Give ${variable} or a password_file")
-
-    return refuse
 
 
 def _store(value: Any, where: str) -> str:
@@ -236,8 +216,8 @@ def _pointer(value: Any, where: str) -> str:
     return value
 
 
-def _topic(value: Any, where: str) -> str:
-    """A topic with named levels, {sensor} one of them."""
+def _levels(value: Any, where: str) -> str:
+    """A topic with named levels."""
     text = tables.line(value, where)
     names = _NAMED.findall(text)
     for level in text.split("/"):
@@ -246,9 +226,23 @@ def _topic(value: Any, where: str) -> str:
             raise tables.fault(f"{level!r} can't be a level of a topic", where, mend)
     if len(set(names)) < len(names):
         raise tables.fault(f"{text!r} has a name twice", where, "Give each named level a name of its own")
-    if "sensor" not in names:
+    return text
+
+
+def _topic(value: Any, where: str) -> str:
+    """A topic with named levels, {sensor} one of them."""
+    text = _levels(value, where)
+    if "{sensor}" not in text.split("/"):
         raise tables.fault(f"{text!r} has no {{sensor}}", where, "Name the level that tells the sensors apart {sensor}")
     return text
+
+
+def _prefix(value: Any, where: str) -> str:
+    """What SenML names begin with. No value of a {name} can hold the sign after it: no two levels make one prefix."""
+    if not isinstance(value, str) or not _PREFIX.fullmatch(value):
+        mend = 'Write it like "{site}/" or "urn:dev:mac:{sensor}:", a / or : at the end and after each {name}'
+        raise tables.fault(f"{value!r} can't begin the names of SenML records", where, mend)
+    return value
 
 
 def _unit(quantity: Quantity) -> Reader:
@@ -260,14 +254,17 @@ def _unit(quantity: Quantity) -> Reader:
 
 _EXAMPLES = {
     "topic": '"site/{sensor}/climate"',
-    "format": '"json" or "number"',
+    "format": '"json", "number" or "senml"',
+    "prefix": '"{site}/"',
     "quantity": '"air_temperature"',
     "unit": '"degC" or "%"',
     "at": '"/NAME"',
 }
 _SOURCE: dict[str, Reader] = {
     "topic": _topic,
-    "format": tables.one_of("json", "number"),
+    "broker": tables.line,
+    "format": tables.one_of("json", "number", "senml"),
+    "prefix": _prefix,
     "stream": _topic,
     "quantity": lambda value, where: Quantity(tables.one_of(*Quantity)(value, where)),
     "unit": tables.line,
@@ -283,25 +280,19 @@ def _sources(value: Any, where: str) -> tuple[Source, ...]:
         raise tables.fault("these are not sources", where, "Begin each of them with the line [[source]]")
     sources: list[Source] = []
     faults: list[Fault] = []
-    filters: dict[str, int] = {}
     for number, table in enumerate(value, 1):
-        spot = f"{where} {number}"
         try:
-            source = _source(table, spot)
+            sources.append(_source(table, f"{where} {number}"))
         except WallclimeError as exc:
             faults.extend(exc.faults)
-            continue
-        first = filters.setdefault(_NAMED.sub("+", source.topic), number)
-        if first != number:
-            faults.append(Fault(f"source {first} hears the same messages", f"{spot}: topic", "Make one of the two"))
-        sources.append(source)
     if faults:
         raise WallclimeError.of(faults)
     return tuple(sources)
 
 
 def _source(table: Mapping[str, Any], where: str) -> Source:
-    figures, faults = tables.read(table, _SOURCE, where)
+    readers = _SOURCE | {"topic": _levels} if table.get("format") == "senml" else _SOURCE
+    figures, faults = tables.read(table, readers, where)
     values = {key: figure.value for key, figure in figures.items()}
     faults += _misfits(values, where, faults) + _clashes(values, where, faults)
     if faults:
@@ -313,20 +304,24 @@ def _source(table: Mapping[str, Any], where: str) -> Source:
         stream=_stream(values),
         time_at=values.get("time.at"),
         time_form=values.get("time.as", "rfc3339"),
+        broker=values.get("broker", ""),
     )
 
 
 def _misfits(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> list[Fault]:
     """What is missing from a source, or has no place in one of its format."""
     form, needed, strange = values.get("format"), ["topic", "format"], []
+    if form == "senml":
+        needed += ["prefix"]
+        strange = [key for key in values if key not in ("topic", "broker", "format", "prefix")]
     if form == "number":
         needed += ["quantity", "unit"]
-        strange = [key for key in values if "." in key]
+        strange = [key for key in values if "." in key or key == "prefix"]
     if form == "json":
         named = dict.fromkeys(key.partition(".")[0] for key in values if "." in key)
         fields = [name for name in named if name != "time"] or ["temperature"]
         needed += [f"{name}.{part}" for name in fields for part in ("at", "unit")] + ["time.at"] * ("time" in named)
-        strange = [key for key in values if key in ("quantity", "unit")]
+        strange = [key for key in values if key in ("quantity", "unit", "prefix")]
     missing = [key for key in needed if key not in values and not tables.misread(faults, where, key)]
     return [
         Fault("it is missing", f"{where}: {key}", f"Add {part} = {_EXAMPLES[part]}")
@@ -343,13 +338,25 @@ def _clashes(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> 
             _unit(values["quantity"])(values["unit"], f"{where}: unit")
         except WallclimeError as exc:
             found.extend(exc.faults)
-    if {"topic", "format"} <= values.keys() and not tables.misread(faults, where, "stream"):
-        topic, spot = values["topic"], f"{where}: stream"
-        for name in sorted(set(_NAMED.findall(_stream(values))) - set(_NAMED.findall(topic))):
-            found.append(Fault(f"{name!r} is no name of the topic", spot, "Use the names that stand in the topic"))
-        if "{sensor}" not in _stream(values):
-            what = "without the topic's last level the sensor's address has no {sensor}"
-            found.append(Fault(what, spot, f'Add stream = "{topic}"'))
+    key = "prefix" if values.get("format") == "senml" else "stream"
+    if {"topic", "format"} <= values.keys() and not tables.misread(faults, where, key):
+        found += _strange_address(values, f"{where}: {key}")
+    return found
+
+
+def _strange_address(values: Mapping[str, Any], spot: str) -> list[Fault]:
+    topic, stream = values["topic"], _stream(values)
+    names = set(_NAMED.findall(stream))
+    found = [
+        Fault(f"{name!r} is no name of the topic", spot, "Use the names that stand in the topic")
+        for name in sorted(names - set(_NAMED.findall(topic)))
+    ]
+    if values["format"] == "senml" and stream and not names:
+        mend = "Put a {name} of the topic into it, so that no publisher can speak for another's sensors"
+        found.append(Fault(f"{stream!r} is the same for every topic", spot, mend))
+    if values["format"] != "senml" and "{sensor}" not in stream:
+        what = "without the topic's last level the sensor's address has no {sensor}"
+        found.append(Fault(what, spot, f'Add stream = "{topic}"'))
     return found
 
 
@@ -364,22 +371,22 @@ def _fields(values: Mapping[str, Any]) -> dict[Quantity, Field]:
 
 
 def _stream(values: Mapping[str, Any]) -> str:
-    """The sensor's address: as written, or the topic; of a bare number, the topic without its last level."""
+    """The sensor's address: as written, or the topic; of a bare number, the topic without its last level.
+
+    Of SenML what all addresses begin with.
+    """
+    if values["format"] == "senml":
+        return values.get("prefix", "")
     default = values["topic"] if values["format"] == "json" else values["topic"].rpartition("/")[0]
     return values.get("stream", default)
 
 
 _READERS: dict[str, Reader] = {
     "store.url": _store,
-    "store.password": _no_secret("WALLCLIME_STORE_PASSWORD"),
+    "store.password": secret.not_here("WALLCLIME_STORE_PASSWORD"),
     "store.password_file": tables.line,
-    "broker.host": tables.line,
-    "broker.port": tables.whole(1, 65_535),
-    "broker.user": tables.line,
-    "broker.password": _no_secret("WALLCLIME_BROKER_PASSWORD"),
-    "broker.password_file": tables.line,
-    "broker.client_id": tables.line,
-    "broker.keepalive": tables.amount(units.parse_duration, "5 s", "18 h"),
+    "broker": tables_of,
+    **{f"broker.{key}": reader for key, reader in BROKER.items()},
     "source": _sources,
     "service.judge_every": tables.amount(units.parse_duration, "1 s", "1 d"),
     "service.linger": tables.amount(units.parse_duration, "0 ms", "60 s"),

@@ -12,6 +12,7 @@ from monitor.basis.times import DAY, MINUTE, SECOND
 from monitor.basis.values import Quantity
 from monitor.config import settings as module
 from monitor.config import tables
+from monitor.config.brokers import Tls
 from monitor.config.settings import (
     Broker,
     Field,
@@ -99,14 +100,18 @@ def test_every_key_stands_in_the_starter_file():
     assert keys <= told
 
 
-def test_each_line_of_the_starter_that_is_commented_out_may_be_used(load, password_file):
-    password_file(name="broker.password")
+def test_each_line_of_the_starter_that_is_commented_out_may_be_used(load, password_file, tmp_path):
+    for name in ("broker.password", "ca.pem", "our.pem", "our.key"):
+        password_file(name=name)
     text = re.sub(r"^# (\w+ = |\[\[)", r"\1", starter_text(), flags=re.MULTILINE)
     assert text != starter_text()
-    found = load(text.replace('password_file = "store.password"', "", 1))
+    found = load(text.replace('password_file = "store.password"', "", 1).replace("tls = false", "tls = true"))
     assert (found.broker.user, found.broker.client_id) == ("wallclime", "wallclime-attic")
-    assert found.sources[1] == Source(
-        "bare/{sensor}/temperature", "number", {Quantity.AIR_TEMPERATURE: Field("", "degF")}, "bare/{sensor}"
+    assert found.broker.tls == Tls(tmp_path / "ca.pem", tmp_path / "our.pem", tmp_path / "our.key")
+    fields = {Quantity.AIR_TEMPERATURE: Field("", "degF")}
+    assert found.sources[1:] == (
+        Source("bare/{sensor}/temperature", "number", fields, "bare/{sensor}", broker="attic"),
+        Source("senml/{site}", "senml", {}, "{site}/", broker="attic"),
     )
 
 
@@ -180,6 +185,77 @@ def test_a_time_is_rfc_3339_unless_it_says_otherwise_and_may_be_missing(load):
     text = 'topic = "{sensor}"\nformat = "json"\ntemperature = { at = "/t", unit = "degC" }\n'
     assert source(load, text + 'time = { at = "/z" }').time_form == "rfc3339"
     assert source(load, text).time_at is None
+
+
+def test_senml_names_its_sensors_itself_and_its_topic_says_what_their_names_begin_with(load):
+    # RFC 8428 section 4.5.1: a name is made of A-Z a-z 0-9 - : . / _ and begins with a letter or digit
+    text = 'topic = "house/{site}/{gate}/senml"\nformat = "senml"\nprefix = "%s"'
+    for prefix in ("{site}/", "urn:dev:mac:{site}:{gate}/", "{gate}:x.y-z_/"):
+        found = source(load, text % prefix)
+        assert found == Source("house/{site}/{gate}/senml", "senml", {}, prefix)
+
+
+def test_every_fault_of_a_senml_source_is_told(faults_of):
+    assert faults_of(
+        """
+[[source]]
+topic = "a/{site}"
+format = "senml"
+
+[[source]]
+topic = "b/{site}"
+format = "senml"
+prefix = "{house}/"
+stream = "b/{site}/{sensor}"
+temperature = { at = "/t", unit = "degC" }
+time = { at = "/t" }
+unit = "%"
+
+[[source]]
+topic = "c/{site}"
+format = "senml"
+prefix = "house/"
+
+[[source]]
+topic = "d/{sensor}"
+format = "number"
+quantity = "air_humidity"
+unit = "%"
+stream = "{sensor}"
+prefix = "{sensor}/"
+
+[[source]]
+topic = "e/{sensor}"
+format = "json"
+humidity = { at = "/h", unit = "%" }
+prefix = "{sensor}/"
+"""
+    ) == [
+        'source 1: prefix: it is missing. Add prefix = "{site}/"',
+        'source 2: stream: format = "senml" has no use for it. Take it out',
+        'source 2: temperature.at: format = "senml" has no use for it. Take it out',
+        'source 2: temperature.unit: format = "senml" has no use for it. Take it out',
+        'source 2: time.at: format = "senml" has no use for it. Take it out',
+        'source 2: unit: format = "senml" has no use for it. Take it out',
+        "source 2: prefix: 'house' is no name of the topic. Use the names that stand in the topic",
+        "source 3: prefix: 'house/' is the same for every topic. "
+        "Put a {name} of the topic into it, so that no publisher can speak for another's sensors",
+        'source 4: prefix: format = "number" has no use for it. Take it out',
+        'source 5: prefix: format = "json" has no use for it. Take it out',
+    ]
+
+
+@pytest.mark.parametrize(
+    "prefix",
+    ["", "{site}", "{site}-", "{site}-{gate}/", "{site}{gate}/", "/{site}/", "a b/{site}/", "{site}/é/", "{1}/"],
+)
+def test_a_prefix_ends_after_a_slash_or_colon_and_so_does_each_name_in_it(faults_of, prefix):
+    # "{site}-{gate}/" would be "a-b-c/" of the site a-b as well as of the site a
+    text = f'[[source]]\ntopic = "{{site}}/{{gate}}"\nformat = "senml"\nprefix = "{prefix}"'
+    assert faults_of(text) == [
+        f"source 1: prefix: {prefix!r} can't begin the names of SenML records. "
+        'Write it like "{site}/" or "urn:dev:mac:{sensor}:", a / or : at the end and after each {name}'
+    ]
 
 
 def test_two_bare_numbers_of_one_device_are_one_sensor(load):
@@ -260,7 +336,7 @@ humdity = { at = "/h", unit = "%" }
         'source 6: humdity.at: there is no such key. Did you mean "humidity.at"?',
         'source 6: humdity.unit: there is no such key. Did you mean "humidity.unit"?',
         'source 6: topic: it is missing. Add topic = "site/{sensor}/climate"',
-        'source 6: format: it is missing. Add format = "json" or "number"',
+        'source 6: format: it is missing. Add format = "json", "number" or "senml"',
     ]
 
 
