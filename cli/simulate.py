@@ -32,7 +32,7 @@ def simulate(
     ] = None,
     every: Annotated[str, typer.Option(metavar="DURATION", help="How often each sensor speaks.")] = "60 s",
     on_change: Annotated[
-        bool, typer.Option("--on-change", help="They speak when it changes by 0.2 K or 1 %, and every hour.")
+        bool, typer.Option("--on-change", help="They speak when the air changes by 0.5 K or 2 %, and every hour.")
     ] = False,
     live: Annotated[bool, typer.Option("--live", help="Go on as time goes by, until Ctrl-C.")] = False,
     lasts: Annotated[
@@ -79,8 +79,10 @@ def simulate(
     topics = topics_of(topic_template or first, names)
     goes_on = None if lasts is None else parse_duration(lasts, where="--for")
     past = _past(hours, live=live or lasts is not None, longest=settings.service.back_fill)
+    source = source_of(settings.sources, topics[names[0]])
+    broker = next(broker for broker in settings.brokers if broker.name == source.broker)
     plan = Plan(
-        source=source_of(settings.sources, topics[names[0]]),
+        source=source,
         topics=topics,
         start=now - past,
         end=None if live and goes_on is None else now + (goes_on or 0),
@@ -92,8 +94,8 @@ def simulate(
     )
     say(f"an invented room speaks from {rfc3339(plan.start)} on, marked as simulated: {', '.join(topics.values())}")
     with _until_told() as stop:
-        sent = publish(_shown(messages(plan), now, past), settings.broker, clock=clock, stop=stop)
-    say(f"sent {sent} messages, all acknowledged by the broker {settings.broker.host}:{settings.broker.port}")
+        sent = publish(_shown(messages(plan), now, past), broker, clock=clock, stop=stop)
+    say(f"sent {sent} messages, all acknowledged by the broker {broker.host}:{broker.port}")
 
 
 def _past(hours: float | None, *, live: bool, longest: int) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-import select
 import time
 from collections.abc import Callable, Iterable
 from typing import Any
@@ -92,18 +91,10 @@ class _Link:
 
     def turn(self, timeout: float) -> None:
         """Read and write what is there, or wait for it a moment, `timeout` at most [s]; make an ended link anew."""
-        client = self._client
-        link = client.socket()
-        if link is None:
+        if self._client.socket() is None:
             self._again()
-            return
-        say = [link] if client.want_write() else []
-        readable, writable, _ = select.select([link], say, [], min(timeout, _NAP))
-        if readable:
-            client.loop_read()
-        if writable:
-            client.loop_write()
-        client.loop_misc()
+        else:
+            self._client.loop(min(timeout, _NAP))
 
     def close(self) -> None:
         """Take leave."""

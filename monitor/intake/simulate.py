@@ -15,7 +15,7 @@ from monitor.basis.units import ZERO_CELSIUS_IN_KELVIN
 from monitor.basis.values import AIR, OriginKind, Quantity
 from monitor.config.settings import Field, Source, TimeForm
 from monitor.intake.happening import Event, Name, happening
-from monitor.intake.payload import Decoder, Moment
+from monitor.intake.payload import decode
 from monitor.intake.pointer import parse_pointer
 from monitor.intake.room import Air, Conditions, Room
 from monitor.intake.topics import address, compile_topic
@@ -27,7 +27,7 @@ AHEAD = HOUR  # the clock that is ahead, as after a change to summer time that w
 _PLACES = 1  # decimals that a sensor shows
 _NOISE = (0.05, 0.3)  # standard deviation from reading to reading [degC, %]
 _OFFSET = (0.2, 1.0)  # standard deviation from sensor to sensor [degC, %]
-_CHANGE = (0.2, 1.0)  # what a sensor that speaks when its reading changes takes for a change [degC, %]
+_CHANGE = (0.5, 2.0)  # what a sensor that speaks when its reading changes takes for a change [degC, %]
 _DRIFT_PCT_H = 0.25  # [%/h]
 
 
@@ -216,9 +216,17 @@ def _tells_simulated(source: Source, topic: str) -> bool:
     """Whether what we would send comes back as simulated readings."""
     now = EARLIEST
     try:
-        decoder = Decoder(source)
-        payload = encode(source, Air(20.0, 50.0), now)
-        readings = decoder.decode("", topic, payload, Moment(now, now, False, False, None, 0))
+        readings = decode(
+            source,
+            topic,
+            encode(source, Air(20.0, 50.0), now),
+            arrival=now,
+            trusted_live=False,
+            retained=False,
+            now=now,
+            back_fill=0,
+            newest=None,
+        )
     except PayloadError:
         return False
     air: set[Quantity] = {reading.quantity for reading in readings} & set(AIR)
