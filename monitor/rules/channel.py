@@ -21,7 +21,7 @@ Values = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 ORIGINS = tuple(OriginKind)
-FAR = np.int64(2**62)  # later than any time [ms]
+FAR = 2**62  # later than any time [ms]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +67,24 @@ class _Usable:
         """How many readings lie in [first, last]."""
         return int(np.searchsorted(self.t, last, "right") - np.searchsorted(self.t, first, "left"))
 
+    def until(self, at: int) -> int:
+        """How many readings were before `at`: the number of the first one from then on."""
+        return int(np.searchsorted(self.t, at, "left"))
+
+    def time(self, number: int) -> int:
+        """When a reading was taken; FAR for one that has not come, -FAR for one before the first."""
+        return int(self.t[number]) if 0 <= number < len(self.t) else FAR if number >= 0 else -FAR
+
+    def start_of_run(self, number: int) -> int:
+        """The number of the reading that began the run of reading `number`; 0 may only look like it."""
+        earlier = int(np.searchsorted(self.news, number, "right"))
+        return int(self.news[earlier - 1]) if earlier else 0
+
+    def end_of_run(self, number: int) -> int:
+        """The number of the first reading from `number` on that says something new: there the run before it ends."""
+        later = int(np.searchsorted(self.news, number, "left"))
+        return int(self.news[later]) if later < len(self.news) else len(self.t)
+
 
 def _usable(series: Series, quantity: Quantity) -> _Usable:
     """Readings inside the gross range, in degC or %RH; outside is flag 4, which silences."""
@@ -103,58 +121,102 @@ class Window:
 
     def _flat_stretches(self) -> dict[Quantity, list[tuple[int, int]]]:
         """Per channel the stretches [first, last] of readings that prove nothing in band. [ms]"""
-        least, enough = self.quality.flat_together, self.quality.flat_together_readings
+        least = self.quality.flat_together
         found: dict[Quantity, list[tuple[int, int]]] = {quantity: [] for quantity in self.usable}
         if len(self.usable) == len(AIR):
             long = {q: _longer(u, least) for q, u in self.usable.items()}
             for a, b in long[Quantity.AIR_TEMPERATURE]:
                 for c, d in long[Quantity.AIR_HUMIDITY]:
                     first, last = max(a, c), min(b, d)
-                    if last - first >= least and all(u.count(first, last) >= enough for u in self.usable.values()):
+                    if self._stuck_together(first, last):
                         for stretches in found.values():
                             stretches.append((first, last))
         found[self.governing] += _longer(self.usable[self.governing], self.quality.flat_alone)
         return found
 
+    def _stuck_together(self, first: int, last: int) -> bool:
+        """Whether [first, last] is enough for the rule of both channels, if both stand still in it."""
+        enough = self.quality.flat_together_readings
+        return last - first >= self.quality.flat_together and all(
+            usable.count(first, last) >= enough for usable in self.usable.values()
+        )
+
     def reach(self, midnight: int) -> Reach:
         """When the flags of the readings before `midnight` are settled.
 
-        A run of unchanged readings that is alive at midnight may turn out to be a stuck sensor's until its governing
-        channel changes, or goes on so long that what follows midnight confirms it alone. A spike needs the next one.
+        A run of unchanged readings that is alive at midnight may turn out to be a stuck sensor's until it is known
+        where it ends, or until what follows midnight confirms it alone. A spike needs the next reading.
         """
-        governing = self.usable[self.governing]
-        at = int(np.searchsorted(governing.t, midnight, "left"))
-        if at == 0:
-            return Reach(midnight, False)
-        news = int(np.searchsorted(governing.news, at, "left"))
-        settling = [governing.t[governing.news[news]]] if news < len(governing.news) else []
-        confirmed = int(np.searchsorted(governing.t, self._confirmed_from(midnight), "left"))
-        settling += [governing.t[confirmed]] if confirmed < len(governing.t) else []
-        if not settling:
-            flat = any(first < midnight <= last for found in self.stretches.values() for first, last in found)
-            last = max(int(usable.t[-1]) for usable in self.usable.values() if len(usable.t))
-            return Reach(last if flat else midnight + self.hold, True)
-        return Reach(max(midnight + self.hold, int(min(settling))), False)
+        settled = max(self._alone_ends(midnight), self._together_ends(midnight))
+        if settled < FAR:
+            return Reach(max(midnight + self.hold, settled), False)
+        flat = any(first < midnight <= last for found in self.stretches.values() for first, last in found)
+        last = max(int(usable.t[-1]) for usable in self.usable.values() if len(usable.t))
+        return Reach(last if flat else midnight + self.hold, True)
 
-    def _confirmed_from(self, since: int) -> int:
-        """From when on a run alive at `since` is a stuck sensor's by its readings after `since` alone."""
-        needed = since + self.quality.flat_alone
-        for usable in self.usable.values():
-            eighth = int(np.searchsorted(usable.t, since, "left")) + self.quality.flat_together_readings - 1
-            needed = max(needed, int(usable.t[eighth]) if eighth < len(usable.t) else int(FAR))
-        return needed
+    def _alone_ends(self, midnight: int) -> int:
+        """When it is settled what the rule of one channel says of readings before midnight; FAR while it is not."""
+        governing = self.usable[self.governing]
+        number = governing.until(midnight)
+        if number == 0:
+            return midnight
+        confirmed = governing.until(midnight + self.quality.flat_alone)
+        return governing.time(min(governing.end_of_run(number), confirmed))
+
+    def _together_ends(self, midnight: int) -> int:
+        """The same of the rule of both channels.
+
+        The stretch that both share ends with the run that ends first. Which that is, is known when the other channel
+        has spoken again after it, or at once where what they share until then is too short.
+        """
+        channels = list(self.usable.values())
+        numbers = [usable.until(midnight) for usable in channels]
+        if len(channels) < len(AIR) or not any(numbers):
+            return midnight
+        starts = [u.start_of_run(number - 1) for u, number in zip(channels, numbers, strict=True)]
+        shared = max(u.time(start) if start > 0 else -FAR for u, start in zip(channels, starts, strict=True))
+        settled = self._confirmed_together(midnight)
+        for one, number, other in zip(channels, numbers, reversed(channels), strict=True):
+            news = one.end_of_run(number)
+            last = one.time(news - 1)
+            long = shared == -FAR or self._stuck_together(shared, last)
+            settled = min(settled, max(one.time(news), other.time(other.until(last)) if long else -FAR))
+        return settled
+
+    def _confirmed_together(self, midnight: int) -> int:
+        """When a run of both that is alive at midnight is a stuck sensor's by what follows midnight alone."""
+        enough = self.quality.flat_together_readings
+        needed = max(u.time(u.until(midnight) + enough - 1) for u in self.usable.values())
+        needed = max(needed, midnight + self.quality.flat_together)
+        return max(u.time(u.until(needed)) for u in self.usable.values())
 
     def settled_before(self, at: int) -> bool:
         """Whether the flags of readings from `at` on can be told without anything earlier than what is here."""
+        starts = self._alive(at)
         governing = self.usable[self.governing]
-        need = int(np.searchsorted(governing.t, at, "left"))
-        if need == len(governing.t) or (len(governing.news) and governing.news[0] <= need):
-            return True
-        if need == 0:
+        start = starts.get(self.governing)
+        before = governing.time(governing.until(at) - 1)
+        if start == 0 and before - governing.time(0) < self.quality.flat_alone:
             return False
-        long = governing.t[need - 1] - governing.t[0] >= self.quality.flat_alone
-        enough = self.quality.flat_together_readings
-        return bool(long) and all(int(np.searchsorted(u.t, at, "left")) >= enough for u in self.usable.values())
+        if len(starts) < len(AIR):
+            return True
+        firsts = {q: self.usable[q].time(number) for q, number in starts.items()}
+        shared = max(firsts.values())
+        exact = any(number > 0 and firsts[q] == shared for q, number in starts.items())
+        return exact or self._stuck_together(shared, min(u.time(u.until(at) - 1) for u in self.usable.values()))
+
+    def rests_on(self, start: int) -> int:
+        """The earliest time from which a reading has a say in what is heard from `start` on."""
+        at = start - self.hold
+        if not self.settled_before(at):
+            return 0
+        before = [self.usable[q].time(max(number - 1, 0)) for q, number in self._alive(at).items()]
+        return min(start - 2 * self.hold, *before) if before else start - 2 * self.hold
+
+    def _alive(self, at: int) -> dict[Quantity, int]:
+        """Of each channel that speaks from `at` on, the reading that began the run of its first one."""
+        numbers = {q: usable.until(at) for q, usable in self.usable.items()}
+        return {q: self.usable[q].start_of_run(n) for q, n in numbers.items() if n < len(self.usable[q].t)}
 
 
 def _longer(usable: _Usable, least: int) -> list[tuple[int, int]]:

@@ -228,9 +228,11 @@ def _advance(
 
 
 def _lots(frame: Frame, view: str) -> list[Delivery | None]:
+    """The lots that lie in this view; one that was entered twice has one clock."""
     if not frame.deliveries:
         return [None]
-    return [d for d in frame.deliveries if d.place == (view or frame.job.boxes_place)]
+    place = view or frame.job.boxes_place
+    return list({lot_key(delivery): delivery for delivery in frame.deliveries if delivery.place == place}.values())
 
 
 def _ended(state: FoldState, name: str, found: Iterable[tuple[int, int, State]]) -> Iterable[tuple[int, int, State]]:

@@ -255,6 +255,15 @@ def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
     return [*others, new]
 
 
+def _installation(installs: Sequence[Entry], as_of: int) -> tuple[int | None, int | None]:
+    """Start and finish as known at `as_of`: the first entry says the start, any of them the finish."""
+    if not installs or installs[0].at > as_of:
+        return None, None
+    start = installs[0].at
+    finishes = [entry.body["finish"] for entry in installs if entry.body.get("finish") is not None]
+    return start, max((at for at in finishes if start <= at <= as_of), default=None)
+
+
 def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile, as_of: int) -> Frame:
     """The frame of the job whose chain is `log`, under `profile`, from entries that speak of times up to `as_of`."""
     job = job_of(log)
@@ -264,10 +273,8 @@ def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile
         for entry in sorted(known, key=lambda entry: (entry.at, entry.number))
         if entry.kind is Kind.DELIVER
     )
+    start, finish = _installation([entry for entry in effective(log) if entry.kind is Kind.INSTALL], as_of)
     installs = [entry for entry in known if entry.kind is Kind.INSTALL]
-    start = min((entry.at for entry in installs), default=None)
-    finishes = [entry.body["finish"] for entry in installs if entry.body.get("finish") is not None]
-    finish = max((at for at in finishes if at <= as_of), default=None)
     lots_used = tuple(dict.fromkeys(lot for entry in installs for lot in entry.body.get("lots", ())))
     close = min((entry.at for entry in known if entry.kind is Kind.CLOSE), default=None)
     stays = stays_of(entry for entry in effective(sensor_log) if entry.at <= as_of)

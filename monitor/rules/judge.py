@@ -50,7 +50,8 @@ def judge(
     now = _now(state, replayed, as_of)
     parts = [product.coverage(k) for k in range(3)]
     governing = _governing(frame, lots)
-    facts = Facts(frame, as_of, lots[governing], now, tuple(state.apart_since.items()), _here(frame, as_of))
+    apart, here = tuple(state.apart_since.items()), _here(frame, as_of)
+    facts = Facts(frame, as_of, lots[governing], now, apart, here, _stuck(replayed.line))
     return Assessment(
         job=frame.job.name,
         zone=frame.job.zone,
@@ -165,6 +166,14 @@ def _now(state: FoldState, replayed: Replayed, as_of: int) -> Now:
     if line is None:
         return Now(known, since)
     return Now(known, since, _said(line), state.heard)
+
+
+def _stuck(line: Timeline | None) -> tuple[str, ...]:
+    """The sensors that speak in the last instant, but have stood still for so long that they prove nothing."""
+    if line is None:
+        return ()
+    flat = np.any([voices.flat[:, -1] & voices.speaking[:, -1] for voices in line.voices.values()], axis=0)
+    return tuple(sorted(line.sensors[row].name for row in np.flatnonzero(flat)))
 
 
 def _said(line: Timeline) -> dict[str, Any]:

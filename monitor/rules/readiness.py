@@ -15,7 +15,10 @@ LEVELS = ("maker", "side by side", "salt", "laboratory")  # of instrument checks
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What the conditions look at. `apart` names quantities and since when sensors disagree on them."""
+    """What the conditions look at. `apart` names quantities and since when sensors disagree on them.
+
+    `here` names the sensors of the place, `stuck` those that speak and prove nothing in band.
+    """
 
     frame: Frame
     as_of: int
@@ -23,6 +26,7 @@ class Facts:
     now: Now
     apart: tuple[tuple[str, int], ...]
     here: tuple[str, ...]
+    stuck: tuple[str, ...]
 
 
 def conditions(facts: Facts) -> tuple[Condition, ...]:
@@ -32,6 +36,7 @@ def conditions(facts: Facts) -> tuple[Condition, ...]:
         _acclimated(facts),
         _air(facts),
         _fresh(facts),
+        _not_flat(facts),
         _agree(facts),
         _instrument(facts),
         Condition("box core", "unknown", "no box temperature was measured or estimated"),
@@ -74,6 +79,15 @@ def _fresh(facts: Facts) -> Condition:
     if silent:
         return Condition("sensors fresh", "unknown", f"not all is heard from {', '.join(silent)}")
     return Condition("sensors fresh", "pass", f"heard from {', '.join(alive)}")
+
+
+def _not_flat(facts: Facts) -> Condition:
+    if not facts.now.values:
+        return Condition("sensors not flat", "unknown", "no sensor speaks")
+    if facts.stuck:
+        evidence = f"unchanged for so long that it proves nothing: {', '.join(facts.stuck)}"
+        return Condition("sensors not flat", "fail", evidence)
+    return Condition("sensors not flat", "pass", "what they say changes")
 
 
 def _agree(facts: Facts) -> Condition:

@@ -1,12 +1,13 @@
 """From a frame and the kept readings to the state at as_of, by way of the checkpoints that still stand.
 
 A checkpoint at a midnight keeps the state there and what happened in its block. It stands while the frame before it is
-the same, its block began with the very state that its forerunner ends with, no reading has come that its block depends
-on, and what it knew of later readings was known at as_of.
+the same, its block began where and with the very state that its forerunner ends with, no reading has come that its
+block depends on, and what it knew of later readings was known at as_of.
 """
 
 from __future__ import annotations
 
+import bisect
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -40,7 +41,10 @@ class Readings(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What a checkpoint stands on. `open` names the streams whose next reading may change it."""
+    """What a checkpoint stands on: readings from `covers_from` to `depends_until`, which may lie outside its block.
+
+    `open` names the streams whose next reading may change it.
+    """
 
     midnight: int
     covers_from: int
@@ -48,8 +52,8 @@ class Head:
     open: tuple[str, ...]
     rules_version: int
     key: bytes  # of the frame before this midnight
-    before: bytes  # fingerprint of the state that its block began with
-    after: bytes  # and of the state it ended with
+    before: bytes  # fingerprint of the midnight and the state that its block began with
+    after: bytes  # and of those it ended with
     stale: bool = False
 
     def touched(self, stream: str, first: int, last: int) -> bool:
@@ -144,23 +148,25 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     end = as_of if frame.close is None else min(as_of, frame.close)
     first = _first_midnight(frame, readings, as_of)
     if first is None or first >= end:
-        return Replayed(FoldState(), Product(), None, end)
+        return Replayed(FoldState(begin=frame.begin), Product(), None, end)
     keys = Keys(frame, {sensor.name: sorted(_has(readings, sensor, as_of)) for sensor in frame.sensors.values()})
-    standing = {head.covers_from: head for head in _standing(keys, memory.heads(), end, as_of)}
+    standing = {head.before: head for head in _standing(keys, memory.heads(), end, as_of)}
+    edges = sorted(head.midnight for head in standing.values())
     state: FoldState | None = FoldState()
-    at, mark, line = first, _fingerprint(state_to_bytes(FoldState())), None
+    at, mark, line = first, _fingerprint(first, state_to_bytes(FoldState())), None
     done: list[int | Product] = []
     new: list[Checkpoint] = []
     loaded = _Loaded(first, first)
     while at < end:
-        head = standing.get(at)
-        if head is not None and not head.stale and head.before == mark and head.midnight < end:
+        head = standing.get(mark)
+        if head is not None and not head.stale and head.midnight < end:
             at, mark, state = head.midnight, head.after, None
             done.append(at)
             continue
         if state is None:
             state = state_from_bytes(memory.state(at))
-        until = min(head.midnight, end) if head is not None else _next_edge(at, end)
+        known = bisect.bisect_right(edges, at)
+        until = min(edges[known], end) if known < len(edges) else _next_edge(at, end)
         if until > loaded.end:
             loaded = _load(frame, readings, at, min(max(until, at + CHUNK), end), as_of)
         product, line = fold(frame, state, loaded.part(at, until, frame.sensors), at, until)
@@ -176,8 +182,8 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     return Replayed(state or FoldState(), _sum(done, memory), line, end)
 
 
-def _fingerprint(state: bytes) -> bytes:
-    return hashlib.sha256(state).digest()[:16]
+def _fingerprint(midnight: int, state: bytes) -> bytes:
+    return hashlib.sha256(b"%d %s" % (midnight, state)).digest()[:16]
 
 
 def _standing(keys: Keys, heads: Sequence[Head], end: int, as_of: int) -> Iterator[Head]:
@@ -262,13 +268,13 @@ def _checkpoint(
     kept = state_to_bytes(state)
     head = Head(
         midnight=block[1],
-        covers_from=block[0],
+        covers_from=min((window.rests_on(block[0]) for window in loaded.windows), default=block[0]),
         depends_until=max((reach.until for reach in reaches.values()), default=block[1]),
         open=tuple(sorted(stream for stream, reach in reaches.items() if reach.open)),
         rules_version=RULES_VERSION,
         key=keys.at(block[1]),
         before=before,
-        after=_fingerprint(kept),
+        after=_fingerprint(block[1], kept),
     )
     return Checkpoint(head, kept, product_to_bytes(product))
 

@@ -16,6 +16,7 @@ from monitor.rules.judge import judge
 from monitor.rules.replay import Checkpoint, Head
 
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z, a UTC midnight [ms]
+MS = 1 / 60_000  # [min]
 TEMPERATURE, HUMIDITY = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 BAND = Band((35.0, 65.0), ((60 - 32) / 1.8, (85 - 32) / 1.8))
 PROFILE = Profile(
@@ -48,6 +49,7 @@ class Room:
     kept: dict[tuple[str, Quantity], dict[int, float]] = field(default_factory=dict)
     units: dict[Quantity, str] = field(default_factory=lambda: {TEMPERATURE: "degC", HUMIDITY: "%"})
     origin: Origin = LIVE
+    origins: dict[str, Origin] = field(default_factory=dict)  # of streams that have another one
 
     def hear(self, stream: str, rows: Iterable[Row]) -> list[int]:
         """Keep rows (the first of a time stays) and say which times were new."""
@@ -68,8 +70,9 @@ class Room:
         t = np.array(sorted(channel), np.int64)
         t = t[(t >= (start if start is not None else 0)) & (t < (end if end is not None else 2**62))]
         value = np.array([channel[int(at)] for at in t], np.float64)
+        origin = self.origins.get(stream, self.origin)
         return Series(
-            t, value, np.zeros(len(t), np.int16), np.zeros(len(t), np.int32), (self.units[quantity],), (self.origin,)
+            t, value, np.zeros(len(t), np.int16), np.zeros(len(t), np.int32), (self.units[quantity],), (origin,)
         )
 
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
@@ -139,3 +142,30 @@ def steady(length: int, step: int = 10, humidity: float = 50.0, temperature: flo
         (m, temperature + 0.1 * ((m // step) % 7), humidity + 0.2 * ((m // step) % 5))
         for m in range(start, length, step)
     ]
+
+
+def heard(**rows: Iterable[Row]) -> Room:
+    """A room in which each sensor has said its rows."""
+    room = Room()
+    for stream, said in rows.items():
+        room.hear(stream, said)
+    return room
+
+
+SAYS = {"in": (21.0, 50.0), "wet": (21.0, 70.0), "dry": (21.0, 30.0), "hot": (32.0, 50.0)}
+
+
+def course(*parts: tuple[str, float], step: float = 10, start: float = 0) -> list[Row]:
+    """Parts (what, minutes) that follow each other, a row every `step` minutes from the start of each part.
+
+    With a hold of `step` the room is as told to the millisecond; "silent" has no rows, and nothing stands still.
+    """
+    rows: list[Row] = []
+    for what, length in parts:
+        number = 0
+        while what != "silent" and number * step < length:
+            temperature, humidity = SAYS[what]
+            rows.append((start + number * step, temperature + 0.1 * (number % 7), humidity + 0.2 * (number % 5)))
+            number += 1
+        start += length
+    return rows

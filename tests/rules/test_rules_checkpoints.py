@@ -1,0 +1,137 @@
+"""What a checkpoint hangs on beyond its own days: sensors that stand still or fall silent over a midnight."""
+
+import random
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from rooms import Room, Row, Shelf, frame, heard, minutes, steady
+
+from monitor.basis.times import HOUR
+from monitor.rules.frame import Frame
+from monitor.rules.judge import judge
+
+DAY = 1440  # minutes
+
+
+def still(quantity: str, value: float, start: float, end: float, step: float = 30) -> list[Row]:
+    """One quantity that says one thing from `start` up to and with `end`."""
+    times = [start + k * step for k in range(int((end - start) // step) + 1)]
+    return [(m, value, None) if quantity == "temperature" else (m, None, value) for m in times]
+
+
+def arrive(room: Room, shelf: Shelf, fr: Frame, until: float, **rows: list[Row]) -> None:
+    """Readings come, are noted as news, and the room is judged."""
+    for stream, said in rows.items():
+        shelf.touch(stream, room.hear(stream, said))
+    judge(fr, minutes(until), room, shelf)
+
+
+def same(room: Room, shelf: Shelf, fr: Frame, until: float) -> bool:
+    """Whether what was remembered gives the answer of one pass."""
+    return judge(fr, minutes(until), room, shelf).to_json() == judge(fr, minutes(until), room).to_json()
+
+
+def test_a_late_reading_that_speaks_over_midnight_is_heard_after_it():
+    # b is outside until 00:15, whatever a says; a's late reading of 23:52:30 speaks until 00:22:30.
+    # The state at midnight is the same with and without it: all lengths are whole eighths of an hour.
+    fr, room, shelf, end = frame("a", "b"), Room(), Shelf(), 2 * DAY + 60
+    outside: list[Row] = [(m, 21.0, 66.0 + m % 2) for m in range(DAY - 135, DAY - 14, 15)]
+    arrive(room, shelf, fr, end, b=[*outside, (DAY - 3.75, 21.0, None)], a=[(2 * DAY, 21.0, 50.0)])
+    arrive(room, shelf, fr, end, a=[(DAY - 7.5, 21.0, 64.0)])
+    assert same(room, shelf, fr, end)
+    assert judge(fr, minutes(end), room, shelf).gaps[-2].start == minutes(DAY + 22.5)
+
+
+def test_a_late_reading_that_splits_a_stuck_stretch_is_seen_on_the_days_after_it():
+    # a stands still from noon to 06:00 two days later; b holds the room outside over the midnight between.
+    # The late reading at 23:22:30 leaves 6 h after it: no longer flat.
+    fr, room, shelf, end = frame("a", "b"), Room(), Shelf(), 3 * DAY + 60
+    stuck: list[Row] = [(m, 21.0, 50.0) for m in range(720, 2 * DAY + 361, 30)]
+    outside: list[Row] = [(m, 21.0, 66.0 + m % 2) for m in range(2 * DAY - 240, 2 * DAY + 1, 15)]
+    alive: list[Row] = [(2 * DAY + 600, 21.5, 50.5), (3 * DAY + 30, 21.0, 50.0)]
+    arrive(room, shelf, fr, end, a=stuck + alive, b=outside)
+    assert judge(fr, minutes(end), room, shelf).span.in_band == HOUR  # the half hours of the last two readings
+    arrive(room, shelf, fr, end, a=[(2 * DAY - 37.5, 21.1, 50.5)])
+    assert same(room, shelf, fr, end)
+    # and from 00:30, when b has fallen silent, until 06:30
+    assert judge(fr, minutes(end), room, shelf).span.in_band == 7 * HOUR
+
+
+def test_a_channel_silent_over_midnight_may_still_turn_out_to_be_stuck():
+    # Humidity stands still from 12:00 to 06:00 and changes at 07:00. Temperature: still 17:00..23:00, then silent
+    # until 08:00, and still the same: both were unchanged from 17:00 to 06:00.
+    fr, room, shelf = frame("a", hold=60), Room(), Shelf()
+    before = still("humidity", 50.0, 720, DAY + 360) + still("temperature", 21.0, 1020, 1380)
+    arrive(room, shelf, fr, DAY + 450, a=[*before, (DAY + 420, None, 51.0)])
+    assert judge(fr, minutes(DAY + 450), room, shelf).span.in_band == 7 * HOUR  # 17:00 to midnight
+    arrive(room, shelf, fr, DAY + 490, a=[(DAY + 480, 21.0, 50.5)])
+    assert same(room, shelf, fr, DAY + 490)
+    assert judge(fr, minutes(DAY + 490), room, shelf).span.in_band < HOUR
+
+
+def test_a_channel_that_says_the_same_after_days_of_silence_was_unchanged_all_along():
+    # a's humidity stands still for four days; its temperature is silent from the first morning to the third evening,
+    # and says 21 before and after. b vouches for the humidity.
+    fr, room, shelf = frame("a", "b"), Room(), Shelf()
+    a = still("humidity", 50.0, 0, 3 * DAY) + still("temperature", 21.0, 0, 600)
+    a += still("temperature", 21.0, 3 * DAY - 120, 3 * DAY, step=7)
+    arrive(room, shelf, fr, 3 * DAY + 30, a=a, b=[(m, None, h) for m, _, h in steady(3 * DAY + 30)])
+    later = still("humidity", 50.0, 3 * DAY + 30, 3 * DAY + 120) + still(
+        "temperature", 21.0, 3 * DAY + 7, 3 * DAY + 120, 7
+    )
+    later.append((3 * DAY + 130, 21.5, 50.5))
+    arrive(room, shelf, fr, 3 * DAY + 160, a=later, b=[(m, None, h) for m, _, h in steady(3 * DAY + 160)])
+    assert same(room, shelf, fr, 3 * DAY + 160)
+    # nothing but the reading of 02:10 on the fourth day lives
+    assert judge(fr, minutes(3 * DAY + 160), room, shelf).span.in_band == 30 * 60_000
+
+
+KINDS = ("still", "still", "silent", "silent", "living", "outside", "refused", "sparse")
+
+
+def channel(rng: random.Random, quantity: str, days: int, step: int) -> list[Row]:
+    """One quantity in pieces that like to stand still and to be silent for long."""
+    rows: list[Row] = []
+    at, rest = 0.0, 21.0 if quantity == "temperature" else 50.0
+    while at < days * DAY:
+        kind, end = rng.choice(KINDS), at + rng.choice((60, 300, 480, 600, DAY, 2000))
+        while at < min(end, days * DAY):
+            moved = rng.choice((-0.25, 0.25, 0.5))
+            value = {"living": rest + moved, "outside": rest + 20 + moved, "refused": 999.0, "silent": None}.get(
+                kind, rest
+            )
+            if value is not None:
+                rows.append((at, value, None) if quantity == "temperature" else (at, None, value))
+            at += step * (rng.choice((1, 10)) if kind == "sparse" else 1)
+    return rows
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.integers(0, 10**9))
+def test_channels_that_stand_still_and_fall_silent_each_on_its_own_are_judged_as_in_one_pass(seed):
+    rng = random.Random(seed)
+    step = rng.choice((15, 30, 60))
+    news = [(name, row) for name in "ab" for q in ("temperature", "humidity") for row in channel(rng, q, 4, step)]
+    news.sort(key=lambda one: (one[1][0], one[0]))
+    for _ in range(rng.choice((0, 1, 5))):
+        news.insert(rng.randrange(len(news)), news.pop(rng.randrange(len(news))))
+    fr, room, shelf = frame("a", "b", hold=rng.choice((30, 90, 600))), Room(), Shelf()
+    size = len(news) // rng.choice((2, 6, 12)) + 1
+    for k in range(0, len(news), size):
+        for name, row in news[k : k + size]:
+            shelf.touch(name, room.hear(name, [row]))
+        newest = max(row[0] for _, row in news[: k + size])
+        for until in (newest + 1, newest + rng.randrange(200), newest - rng.randrange(3 * DAY)):
+            assert until <= 0 or same(room, shelf, fr, until)
+
+
+def test_a_room_that_lives_hangs_on_nothing_but_the_days_around_it():
+    fr, room, shelf = frame("a"), heard(a=steady(5 * DAY)), Shelf()
+    judge(fr, minutes(5 * DAY), room, shelf)
+    head = shelf.rows[minutes(3 * DAY)].head
+    # readings speak for 30 min, and a spike needs the reading before: an hour back, half an hour on
+    assert (head.covers_from, head.depends_until) == (minutes(2 * DAY - 60), minutes(3 * DAY + 30))
+    assert head.open == ()
+    assert head.touched("a", minutes(2 * DAY - 60), minutes(2 * DAY - 60))
+    assert not head.touched("a", minutes(0), minutes(2 * DAY - 61))
+    assert not head.touched("a", minutes(3 * DAY + 31), minutes(4 * DAY))
