@@ -1,0 +1,292 @@
+"""Readiness: every condition as pass, fail and unknown, with its sentence."""
+
+from dataclasses import replace
+
+import pytest
+from rooms import HUMIDITY, MS, PROFILE, TEMPERATURE, Row, assess, course, frame, heard, minutes, steady
+
+from monitor.config.profile import ReadinessRule
+from monitor.rules.assessment import Assessment
+from monitor.rules.frame import Delivery, Frame, Stay
+from monitor.rules.judge import judge
+
+DAY = 1440
+
+
+def said(found: Assessment, name: str) -> tuple[str, str]:
+    """Verdict and evidence of one condition."""
+    (condition,) = [one for one in found.readiness if one.name == name]
+    return condition.verdict, condition.evidence
+
+
+def test_the_conditions_stand_in_the_order_in_which_an_installer_meets_them():
+    assert [one.name for one in assess(steady(60), 60).readiness] == [
+        "boxes delivered",
+        "acclimation complete",
+        "air in band now",
+        "sensors fresh",
+        "sensors not flat",
+        "sensors agree",
+        "instrument check",
+        "box core",
+        "site check",
+        "wall moisture",
+        "wall size",
+    ]
+
+
+def test_ready_means_that_all_pass_and_unknown_is_no_pass():
+    found = assess(steady(3 * DAY), 3 * DAY)
+    assert {one.verdict for one in found.readiness} == {"pass", "unknown"}
+    assert not found.ready
+    passed = tuple(one for one in found.readiness if one.verdict == "pass")
+    assert replace(found, readiness=passed).ready
+    assert found.readiness[0].to_json() == {
+        "condition": "boxes delivered",
+        "verdict": "pass",
+        "evidence": "1 delivery recorded",
+    }
+
+
+# --- boxes delivered ---
+
+
+def test_boxes_delivered():
+    name = "boxes delivered"
+    assert said(assess(steady(60), 60, delivered=None), name) == ("unknown", "no delivery is recorded")
+    assert said(assess(steady(60), 60), name) == ("pass", "1 delivery recorded")
+    deliveries = (Delivery("lot 1", "hall", minutes(0), 1), Delivery("lot 2", "hall", minutes(9), 1))
+    two = judge(replace(frame("a"), deliveries=deliveries), minutes(60), heard(a=steady(60)))
+    assert said(two, name) == ("pass", "2 deliveries recorded")
+
+
+# --- acclimation complete ---
+
+
+def test_acclimation_under_way():
+    found = assess(steady(90), 90)
+    assert said(found, "acclimation complete") == ("fail", "1.5 of 48 h counted")
+
+
+def test_acclimation_complete_and_held():
+    # steady() never leaves 50.0..50.8 %RH and 21.0..21.6 degC: far inside the limits drawn in
+    found = assess(steady(3 * DAY), 3 * DAY)
+    assert said(found, "acclimation complete") == (
+        "pass",
+        "48.0 of 48 h counted, held since; also with the limits drawn in by the sensors' uncertainty",
+    )
+
+
+def test_acclimation_complete_but_not_beyond_uncertainty():
+    rows = [(m, 21.0, 62.0 + m % 20 / 100) for m in range(0, 49 * 60, 10)]
+    assert said(assess(rows, 49 * 60), "acclimation complete") == (
+        "pass",
+        "48.0 of 48 h counted, held since; but not with the limits drawn in by the sensors' uncertainty",
+    )
+
+
+def test_an_acclimation_that_lapsed_is_not_complete():
+    rows = course(("in", 50 * 60), ("wet", 61), ("in", 120))
+    found = assess(rows, 50 * 60 + 181, hold=10)
+    assert said(found, "acclimation complete") == ("fail", "2.0 of 48 h counted")
+
+
+# --- air in band now ---
+
+
+def test_air_in_band_now():
+    name = "air in band now"
+    rows = course(("in", 100), ("wet", 30), ("silent", 50))
+    assert said(assess(rows, 90, hold=10), name) == ("pass", "in band for 1 h 30 min")
+    assert said(assess(rows, 120, hold=10), name) == ("fail", "out of band for 20 min")
+    assert said(assess(rows, 175, hold=10), name) == ("unknown", "nobody vouches for the air for 45 min")
+
+
+def test_air_of_which_nothing_was_ever_heard():
+    assert said(assess([], 60, delivered=None), "air in band now") == ("unknown", "nobody vouches for the air")
+
+
+# --- sensors fresh ---
+
+
+def two(a: list[Row], b: list[Row], until: float, **more: object) -> Assessment:
+    return judge(frame("a", "b", **more), minutes(until), heard(a=a, b=b))  # type: ignore[arg-type]
+
+
+def test_sensors_fresh():
+    name = "sensors fresh"
+    assert said(two(steady(60), steady(60), 60), name) == ("pass", "heard from a, b")
+    assert said(two([], [], 60), name) == ("unknown", "nothing heard from a, b")
+    assert said(two(steady(60), steady(20), 60), name) == ("unknown", "not all is heard from b")
+
+
+def test_a_sensor_of_which_only_one_quantity_is_heard_is_not_fresh():
+    found = two(steady(60), [(50, 21.0, None)], 60)
+    assert said(found, "sensors fresh") == ("unknown", "not all is heard from b")
+
+
+def test_a_place_without_sensors():
+    found = judge(frame("a", stays=()), minutes(60), heard(a=steady(60)))
+    for name in ("sensors fresh", "instrument check"):
+        assert said(found, name) == ("unknown", "no sensor is assigned to the place")
+    assert said(found, "sensors agree") == ("unknown", "no sensor speaks")
+
+
+def test_the_sensors_asked_are_those_of_the_judged_place():
+    stays = (Stay("a", "shed", minutes(0), None), Stay("b", "hall", minutes(0), None))
+
+    def moved(start: float | None) -> Assessment:
+        fr = frame("a", "b", stays=stays, start=start)
+        fr = replace(fr, job=replace(fr.job, boxes_place="shed"))
+        return judge(fr, minutes(60), heard(a=steady(60), b=[]))
+
+    assert said(moved(None), "sensors fresh") == ("pass", "heard from a")
+    assert said(moved(30), "sensors fresh") == ("unknown", "nothing heard from b")
+
+
+def test_a_sensor_that_left_is_not_asked():
+    stays = (Stay("a", "hall", minutes(0), None), Stay("b", "hall", minutes(0), minutes(60)))
+    found = two(steady(90), steady(60), 90, stays=stays)
+    assert said(found, "sensors fresh") == ("pass", "heard from a")
+
+
+# --- sensors not flat ---
+
+
+def test_sensors_not_flat():
+    name = "sensors not flat"
+    stuck = [(m, 21.0, 50.0) for m in range(0, 490, 10)]
+    assert said(two(steady(490), steady(490), 490), name) == ("pass", "what they say changes")
+    assert said(two(steady(490), stuck, 490), name) == ("fail", "unchanged for so long that it proves nothing: b")
+    assert said(two(stuck, stuck, 490), name) == ("fail", "unchanged for so long that it proves nothing: a, b")
+    assert said(two([], [], 490), name) == ("unknown", "no sensor speaks")
+
+
+def test_a_sensor_that_moves_again_is_not_flat():
+    stuck = [(m, 21.0, 50.0) for m in range(0, 490, 10)]
+    found = two(steady(500), [*stuck, (490, 21.1, 50.2)], 500)
+    assert said(found, "sensors not flat") == ("pass", "what they say changes")
+
+
+def test_a_stuck_humidity_alone_is_enough():
+    rows = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 1450, 10)]
+    assert said(assess(rows, 1450), "sensors not flat")[0] == "fail"
+
+
+# --- sensors agree ---
+
+
+def apart(humidity: float, since: float, until: float) -> Assessment:
+    """b is `humidity` away from a from `since` on."""
+    a = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 300, 10)]
+    b = [(m, 21.0 + m % 3 / 10, 50.0 + (humidity if m >= since else 1.0)) for m in range(0, 300, 10)]
+    return two(a, b, until)
+
+
+def test_one_sensor_agrees_with_itself():
+    assert said(assess(steady(60), 60), "sensors agree") == ("pass", "one sensor")
+
+
+def test_sensors_within_their_combined_uncertainty_agree():
+    # U of each is 5 %RH: combined sqrt(25 + 25) = 7.071
+    assert said(apart(7.0, 100, 200), "sensors agree") == ("pass", "within uncertainty")
+
+
+def test_further_apart_for_an_hour_is_unknown():
+    assert said(apart(7.1, 100, 160), "sensors agree") == (
+        "unknown",
+        "air humidity further apart than the combined uncertainty for 1 h",
+    )
+    assert said(apart(7.1, 100, 160 - MS), "sensors agree") == ("pass", "within uncertainty")
+
+
+def test_the_hour_begins_anew_when_they_agreed_in_between():
+    a = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 300, 10)]
+    b = [(m, 21.0 + m % 3 / 10, 51.0 if m == 150 else 58.0) for m in range(0, 300, 10)]
+    assert said(two(a, b, 219), "sensors agree") == ("pass", "within uncertainty")
+    assert said(two(a, b, 220), "sensors agree")[0] == "unknown"
+
+
+def test_the_hour_runs_over_midnight():
+    a = [(m, 21.0 + m % 3 / 10, 50.0 + m % 20 / 100) for m in range(0, DAY + 40, 10)]
+    b = [(m, 23.0 + m % 3 / 10 if m >= DAY - 30 else 21.0, 50.1) for m in range(0, DAY + 40, 10)]
+    # U of each is 1 K: combined 1.414; 2 K apart from 23:30 on
+    assert said(two(a, b, DAY + 29), "sensors agree") == ("pass", "within uncertainty")
+    assert said(two(a, b, DAY + 35), "sensors agree") == (
+        "unknown",
+        "air temperature further apart than the combined uncertainty for 1 h 5 min",
+    )
+
+
+def test_the_longest_disagreement_is_told():
+    a = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 300, 10)]
+    b = [(m, 24.0 + m % 3 / 10 if m >= 50 else 21.0, 58.0 if m >= 100 else 50.5) for m in range(0, 300, 10)]
+    assert said(two(a, b, 200), "sensors agree")[1].startswith("air temperature further apart")
+
+
+# --- instrument check ---
+
+
+def backed(level: str, asked: str) -> Assessment:
+    fr: Frame = frame("a", "b")
+    fr = replace(
+        fr,
+        sensors={**fr.sensors, "b": replace(fr.sensors["b"], check=level)},
+        profile=replace(PROFILE, readiness=ReadinessRule(asked, 3 / 1.8)),  # type: ignore[arg-type]
+    )
+    return judge(fr, minutes(60), heard(a=steady(60), b=steady(60)))
+
+
+def test_a_makers_statement_is_enough_by_default():
+    assert said(backed("maker", "maker"), "instrument check") == ("pass", "backed by: maker")
+
+
+def test_every_sensor_needs_the_level_that_is_asked_for():
+    assert said(backed("laboratory", "salt"), "instrument check") == ("fail", "a has no check of the level 'salt'")
+
+
+@pytest.mark.parametrize(
+    ("level", "verdict"), [("maker", "fail"), ("side by side", "fail"), ("salt", "pass"), ("laboratory", "pass")]
+)
+def test_a_better_check_backs_a_lesser_demand(level, verdict):
+    fr = frame("a")
+    fr = replace(
+        fr,
+        sensors={"a": replace(fr.sensors["a"], check=level)},
+        profile=replace(PROFILE, readiness=ReadinessRule("salt", 3 / 1.8)),
+    )
+    assert said(judge(fr, minutes(60), heard(a=steady(60))), "instrument check")[0] == verdict
+
+
+# --- what is not known here ---
+
+
+def test_what_nobody_entered_is_unknown():
+    found = assess(steady(60), 60)
+    assert said(found, "box core") == ("unknown", "no box temperature was measured or estimated")
+    assert said(found, "site check") == ("unknown", "no site check is recorded")
+    assert said(found, "wall moisture") == ("unknown", "no wall moisture is recorded")
+
+
+# --- wall size ---
+
+
+@pytest.mark.parametrize(
+    ("length", "height", "verdict", "evidence"),
+    [
+        (40 * 0.3048, 10 * 0.3048, "pass", "inside the limits for one unbroken run"),
+        (12.2, 2.4, "fail", "too long for one unbroken run; split it with a transition profile"),
+        (4.0, 3.05, "fail", "too high for one unbroken run; split it with a transition profile"),
+        (12.2, 3.05, "fail", "too long and high for one unbroken run; split it with a transition profile"),
+    ],
+)
+def test_wall_size(length, height, verdict, evidence):
+    # at most 40 ft = 12.192 m long and 10 ft = 3.048 m high
+    fr = frame("a")
+    fr = replace(fr, job=replace(fr.job, length=length, height=height))
+    assert said(judge(fr, minutes(60), heard(a=steady(60))), "wall size") == (verdict, evidence)
+
+
+def test_the_default_uncertainty_is_the_makers():
+    sensor = frame("a").sensors["a"]
+    assert (sensor.uncertainty[TEMPERATURE], sensor.uncertainty[HUMIDITY]) == (1.0, 5.0)
