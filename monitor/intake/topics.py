@@ -52,9 +52,12 @@ def address(template: str, names: Mapping[str, str], *, where: str = "stream") -
 
 
 def stream_of_topic(sources: Sequence[Source], topic: str) -> str | None:
-    """The address of the sensor that speaks on `topic`, by the first source that covers it; None where none does."""
+    """The address of the sensor that speaks on `topic`, by the first source that covers it; None where none does.
+
+    A topic of SenML tells no sensor: its records name theirs.
+    """
     for source in sources:
         names = compile_topic(source.topic).match(topic)
-        if names is not None:
+        if names is not None and source.format != "senml":
             return address(source.stream, names)
     return None

@@ -8,7 +8,8 @@ from monitor.basis.errors import PayloadError, SettingsError
 from monitor.basis.times import DAY, MINUTE, SECOND
 from monitor.basis.values import BACK_FILL, LIVE, SIMULATED, Quantity, Reading
 from monitor.config.settings import Field, Source
-from monitor.intake.payload import Decoder, Reason, decode
+from monitor.intake.payload import Decoder, decode
+from monitor.intake.refusal import Reason
 
 T, H = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 NOW = 1_767_595_200_000  # 2026-01-05T06:40:00Z: 20,458 days of 86,400 s and 24,000 s since 1970

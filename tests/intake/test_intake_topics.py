@@ -77,3 +77,7 @@ def test_the_sensor_of_a_topic_is_named_by_the_first_source_that_covers_it():
     assert stream_of_topic(sources, "home/7/climate") == "first 7"
     assert stream_of_topic(sources, "away/7/climate") == "away 7"
     assert stream_of_topic(sources, "away/7") is None
+
+
+def test_a_topic_of_senml_tells_no_sensor():
+    assert stream_of_topic([Source("senml/{sensor}", "senml", {}, "{sensor}/")], "senml/7") is None
