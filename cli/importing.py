@@ -66,7 +66,9 @@ def import_file(
         )
         plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=Progress("looking over"))
         say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
-        how = "proposed from its intervals; --hold sets it" if plan.hold_proposed else "as given"
+        how = "as given" if plan.new_sensor else "as before"
+        if plan.hold_proposed:
+            how = "proposed from its intervals; --hold sets it"
         say(f"{'new ' if plan.new_sensor else ''}sensor {plan.sensor} at {plan.place!r}: a reading speaks for "
             f"{format_duration(plan.hold)} ({how})")  # fmt: skip
         done = run_import(opened, plan, who=who_of(who), progress=Progress("keeping"))

@@ -69,9 +69,14 @@ def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
         if not 0 < length <= 1000:
             raise RecordError(f"{length:g} m is not a wall's", where=what, mend='Write it like "16 ft 4 in" or "4.2 m"')
     profile = load_profile(opening.profile)
-    boxes = checked_name(opening.boxes_place or opening.wall_place or name, "--boxes-place")
-    wall = checked_name(opening.wall_place or boxes, "--wall-place")
-    outdoor = None if opening.outdoor_place is None else checked_name(opening.outdoor_place, "--outdoor-place")
+    for option, place in (
+        ("--boxes-place", opening.boxes_place),
+        ("--wall-place", opening.wall_place),
+        ("--outdoor-place", opening.outdoor_place),
+    ):
+        if place is not None:
+            checked_name(place, option)
+    boxes = opening.boxes_place or opening.wall_place or name
     now = desk.clock.now()
     body = {
         "zone": opening.zone,
@@ -79,8 +84,8 @@ def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
         "height_m": opening.height,
         "units": opening.units,
         "boxes_place": boxes,
-        "wall_place": wall,
-        "outdoor_place": outdoor,
+        "wall_place": opening.wall_place or boxes,
+        "outdoor_place": opening.outdoor_place,
     }
     drafts = [Draft(Kind.JOB, now, who, body), _profile_draft(profile, now, who)]
     return desk.store.append(name, drafts, new=True)

@@ -122,7 +122,7 @@ def _stream(desk: Desk, name: str, topic: str) -> str:
     if any(heard.stream == topic for heard in desk.store.heard()):
         return topic
     stream = stream_of_topic(desk.settings.sources, topic)
-    if stream is None:
+    if stream is None or {"+", "#"} & set(topic):  # a filter is not a topic: nothing is ever heard on it
         raise RecordError(
             f"no source in wallclime.toml hears the topic {topic!r}",
             where=f"sensor {name}",
