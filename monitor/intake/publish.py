@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import secrets
+import ssl
 import time
 from collections.abc import Callable, Iterable
+from pathlib import Path
 from typing import Any
 
-from paho.mqtt.client import Client, MQTTv311
+from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.basis.clock import Clock
@@ -59,12 +61,13 @@ class _Link:
     """The connection, driven by whoever waits for something."""
 
     def __init__(self, broker: Broker) -> None:
-        self._where = f"broker {broker.host}:{broker.port}"
-        self._on_way: set[int] = set()
+        self._where, self._tls = f"broker {broker.host}:{broker.port}", broker.tls
+        self._on_way: dict[int, str] = {}  # the topic of each message
         self._accepted, self._ended_at = False, 0.0
         # a name of its own: the broker would end the daemon's link for a second one of the same name
         name = f"wallclime-simulate-{secrets.token_hex(4)}"
-        self._client = client = Client(CallbackAPIVersion.VERSION2, client_id=name, protocol=MQTTv311)
+        protocol = MQTTv5 if broker.protocol == "5" else MQTTv311
+        self._client = client = Client(CallbackAPIVersion.VERSION2, client_id=name, protocol=protocol)
         client.max_inflight_messages_set(WINDOW)
         if broker.user is not None:
             client.username_pw_set(broker.user, broker.password)
@@ -74,7 +77,13 @@ class _Link:
     def reach(self) -> None:
         """Connect, and wait until we are accepted."""
         try:
+            if self._tls is not None:
+                ca, cert, key = map(_text, (self._tls.ca_file, self._tls.cert_file, self._tls.key_file))
+                self._client.tls_set(ca, cert, key)
             self._client.reconnect()
+        except ssl.SSLCertVerificationError as exc:
+            mend = "Name the authority that signed it as ca_file in wallclime.toml"
+            raise self._error(f"its certificate is not trusted: {exc.verify_message}", mend) from exc
         except OSError as exc:
             mend = "Start the broker, or mend host and port in wallclime.toml"
             raise self._error(exc.strerror or str(exc), mend) from exc
@@ -83,7 +92,7 @@ class _Link:
     def send(self, message: Message) -> None:
         """Put a message on its way, once there is room for it."""
         self._wait(lambda: len(self._on_way) < WINDOW, "it acknowledges nothing")
-        self._on_way.add(self._client.publish(message.topic, message.payload, qos=1).mid)
+        self._on_way[self._client.publish(message.topic, message.payload, qos=1).mid] = message.topic
 
     def drain(self) -> None:
         """Wait until every message is acknowledged."""
@@ -124,8 +133,10 @@ class _Link:
             raise self._error(f"it refuses us: {reason}", mend)
         self._accepted = True
 
-    def _published(self, _client: Client, _data: object, mid: int, _reason: object, _properties: object) -> None:
-        self._on_way.discard(mid)
+    def _published(self, _client: Client, _data: object, mid: int, reason: Any, _properties: object) -> None:
+        topic = self._on_way.pop(mid, None)
+        if reason.is_failure:
+            raise self._error(f"it takes nothing on {topic!r}: {reason}", "Let the user of wallclime.toml write there")
 
     def _ended(self, _client: Client, _data: object, _flags: object, _reason: object, _properties: object) -> None:
         if self._accepted:
@@ -133,3 +144,7 @@ class _Link:
 
     def _error(self, what: str, mend: str) -> BrokerError:
         return BrokerError(what, where=self._where, mend=mend)
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)

@@ -1,6 +1,8 @@
 import contextlib
+import gc
 import re
 import socket
+import subprocess
 import threading
 import time
 
@@ -10,6 +12,7 @@ from monitor.basis.clock import SetClock, SystemClock
 from monitor.basis.errors import BrokerError
 from monitor.basis.times import DAY, HOUR, SECOND
 from monitor.basis.values import SIMULATED, Quantity
+from monitor.config.brokers import Tls
 from monitor.config.settings import Broker, Field, Service, Source
 from monitor.intake import publish as publishing
 from monitor.intake.mqtt import Listener
@@ -177,6 +180,54 @@ def test_a_broker_that_asks_for_a_password_refuses_us(mosquitto_with):
         "broker 127.0.0.1:PORT: it refuses us: Not authorized. "
         "Check user in wallclime.toml and $WALLCLIME_BROKER_PASSWORD"
     )
+
+
+def test_mqtt_5_reaches_the_daemon_too(mosquitto):
+    with listening(mosquitto) as kept:
+        assert publish(some(3), at(mosquitto, protocol="5"), clock=SetClock(NOW)) == 3
+        soon(lambda: len(kept) >= 3)
+
+
+def test_a_topic_that_we_may_not_write_is_said_where_the_broker_says_it(mosquitto_with, tmp_path):
+    # MQTT 3.1.1 has no answer for it: there the broker drops the message and acknowledges it
+    rights = tmp_path / "rights"
+    rights.write_text("topic read #\n", encoding="utf-8")
+    rights.chmod(0o600)
+    broker = mosquitto_with(acl_file=rights)
+    assert fault_of(broker, protocol="5") == (
+        "broker 127.0.0.1:PORT: it takes nothing on 'site/boxes/climate': Not authorized. "
+        "Let the user of wallclime.toml write there"
+    )
+    assert publish(some(1), at(broker), clock=SetClock(NOW)) == 1
+
+
+@pytest.fixture(scope="module")
+def certificate(tmp_path_factory):
+    """A certificate of 127.0.0.1, signed by itself, and its key."""
+    folder = tmp_path_factory.mktemp("certificate")
+    asked = "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 2 -subj /CN=invented"
+    files = ["-addext", "subjectAltName=IP:127.0.0.1", "-keyout", folder / "key.pem", "-out", folder / "cert.pem"]
+    subprocess.run([*asked.split(), *files], check=True, capture_output=True)
+    return folder
+
+
+def with_tls(mosquitto_with, certificate):
+    return mosquitto_with(certfile=certificate / "cert.pem", keyfile=certificate / "key.pem")
+
+
+def test_a_broker_with_tls_is_reached(mosquitto_with, certificate):
+    broker = at(with_tls(mosquitto_with, certificate), tls=Tls(ca_file=certificate / "cert.pem"))
+    assert publish(some(60), broker, clock=SetClock(NOW)) == 60
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_broker_whose_certificate_nobody_signed_is_not_trusted(mosquitto_with, certificate):
+    fault = fault_of(with_tls(mosquitto_with, certificate), tls=Tls())
+    assert fault.replace("self signed", "self-signed") == (  # as older OpenSSL writes it
+        "broker 127.0.0.1:PORT: its certificate is not trusted: self-signed certificate. "
+        "Name the authority that signed it as ca_file in wallclime.toml"
+    )
+    gc.collect()  # paho leaves the socket of a failed handshake to the collector, which warns of it: here, not later
 
 
 # --- with brokers that misbehave --------------------------------------------------------------------------------------
