@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import select
 import ssl
 import time
 from collections.abc import Callable, Iterable
@@ -100,10 +101,19 @@ class _Link:
 
     def turn(self, timeout: float) -> None:
         """Read and write what is there, or wait for it a moment, `timeout` at most [s]; make an ended link anew."""
-        if self._client.socket() is None:
+        client = self._client
+        link = client.socket()
+        if link is None:
             self._again()
-        else:
-            self._client.loop(min(timeout, _NAP))
+            return
+        decrypted = isinstance(link, ssl.SSLSocket) and link.pending() > 0  # read already, so not seen by select
+        say = [link] if client.want_write() else []
+        readable, writable, _ = select.select([link], say, [], 0.0 if decrypted else min(timeout, _NAP))
+        if readable or decrypted:
+            client.loop_read()
+        if writable:
+            client.loop_write()
+        client.loop_misc()
 
     def close(self) -> None:
         """Take leave."""
