@@ -1,6 +1,6 @@
 """The MQTT connection: what is read is decoded, kept and only then acknowledged, all in one thread.
 
-MQTT 3.1.1 with a fixed client id and a session that the broker keeps, so that it holds messages while we are away.
+MQTT 3.1.1 or 5 with a fixed client id and a session that the broker keeps, so that it holds messages while we are away.
 Every connection subscribes anew (a broker may have forgotten the session) and publishes a marker to itself: what comes
 before the marker had waited at the broker, what comes after it is live. MQTT keeps the order of one topic only, and
 some brokers let the marker overtake other topics, so the link must also have been quiet for a moment after it.
@@ -14,21 +14,26 @@ import os
 import secrets
 import select
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from paho.mqtt.client import Client, MQTTMessage, MQTTv311
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.client import Client, MQTTMessage
 
 from monitor.basis.clock import Clock
-from monitor.basis.errors import BrokerError, PayloadError, WallclimeError
+from monitor.basis.errors import PayloadError, WallclimeError
 from monitor.basis.times import SECOND
 from monitor.basis.values import Reading, Refused
 from monitor.config.settings import Broker, Service, Source
-from monitor.intake.payload import LARGEST, Decoder, Moment, Reason, refuse_unknown
+from monitor.intake import link
+from monitor.intake.admission import Admission, check_length
+from monitor.intake.moment import Moment
+from monitor.intake.payload import LARGEST, Decoder, refuse_unknown
+from monitor.intake.refusal import Reason, refusal
+from monitor.intake.steps import Steps
 
 HALF_WINDOW = 10  # of the 20 messages that a broker sends ahead of our acknowledgements
 MARKER_WITHIN = 10.0  # [s]
@@ -43,6 +48,7 @@ _SHORT_LIFE = 5.0  # a link that ends sooner than this after it was accepted ...
 _SHORT_LIVES = 3  # ... so often in a row was taken by somebody else
 _FAREWELL = 2.0  # for the last acknowledgements [s]
 _PIECE = 65_536  # read at once when nobody looks at it any more [bytes]
+_NO_TEXT = "(a topic that is not UTF-8)"
 _BURST = 50  # packets read between two looks at the socket
 
 
@@ -103,7 +109,8 @@ class Listener:
 
     `keep(readings, refused)` returns when both are safe. While it raises, nothing is acknowledged and the same messages
     are offered again, with those that came since. `newest_arrival()` is the arrival of the newest reading kept, in UTC
-    ms. `log(level, event, **fields)` takes one event.
+    ms. `log(level, event, **fields)` takes one event. `clock_stepped(at_ms, by_ms)` is told of steps of the clock, and
+    again while it raises; without it nobody looks. `admission` counts the sensors of all listeners.
     """
 
     def __init__(
@@ -116,20 +123,28 @@ class Listener:
         keep: Callable[[Sequence[Reading], Sequence[Refused]], object],
         newest_arrival: Callable[[], int | None],
         log: Callable[..., None],
+        clock_stepped: Callable[[int, int], None] | None = None,
+        admission: Admission | None = None,
     ) -> None:
         self._broker, self._service = settings_broker, service
         self._clock, self._keep, self._newest_arrival, self._log = clock, keep, newest_arrival, log
         self._decoders = [Decoder(source) for source in sources]
         self._route = functools.lru_cache(TOPICS)(self._find_route)
+        self._admission = admission or Admission()
+        self._steps = None if clock_stepped is None else Steps(clock, clock_stepped, log)
         self._marker = f"wallclime/{settings_broker.client_id}/marker"
+        self._presence = link.presence_topic(settings_broker)
         self._nonce, self._marked, self._returned, self._heard, self._live = b"", 0.0, 0.0, 0.0, False
-        self._generation, self._accepted, self._short_lives, self._refusal = 0, 0.0, 0, ""
+        self._generation, self._accepted, self._short_lives = 0, 0.0, 0
+        self._refusal: tuple[str, str] | None = None
         self._connecting, self._keeping = _Wait(), _Wait()
         self._batch = _Batch()
         self._newest: int | None = None
         self._looked = (0.0, 0)
         self._status = Status()
-        self._client = self._make_client()
+        self._client, self._said = link.make_client(settings_broker, service)
+        self._client.on_connect, self._client.on_disconnect = self._on_connect, self._on_disconnect
+        self._client.on_subscribe, self._client.on_message = self._on_subscribe, self._on_message
 
     @property
     def status(self) -> Status:
@@ -152,19 +167,21 @@ class Listener:
     # --- one turn of the loop
 
     def _turn(self) -> None:
-        link = self._client.socket()
-        if link is None:
+        if self._steps is not None:
+            self._steps.look()
+        wire = self._client.socket()
+        if wire is None:
             self._without_link()
             return
         self._look_around()
-        ready = self._wait(link)
+        ready = self._wait(wire)
         if ready:
             self._read()
         if self._due(dry=not ready):
             self._commit()
         self._client.loop_misc()
 
-    def _wait(self, link: Any) -> bool:
+    def _wait(self, wire: Any) -> bool:
         """Sleep until there is something to read or to do; True if there is something to read."""
         batch = self._batch
         if batch.messages == 0 or not self._keeping.over():
@@ -173,12 +190,15 @@ class Listener:
             timeout = 0.0
         else:
             timeout = min(max(batch.began + self._service.linger / SECOND - time.monotonic(), 0.0), _NAP)
-        hear = [link] if batch.messages < self._service.batch else []
-        say = [link] if self._client.want_write() else []
+        hear = [wire] if batch.messages < self._service.batch else []
+        say = [wire] if self._client.want_write() else []
+        decrypted = bool(hear) and isinstance(wire, ssl.SSLSocket) and wire.pending() > 0  # select does not see it
+        if decrypted:
+            timeout = 0.0
         readable, writable, _ = select.select(hear, say, [], timeout)
         if writable:
             self._client.loop_write()
-        return bool(readable)
+        return bool(readable) or decrypted
 
     def _read(self) -> None:
         batch = self._batch
@@ -269,17 +289,21 @@ class Listener:
             self._log("error", "fault", error=repr(exc))
 
     def _take(self, message: MQTTMessage, arrival: int) -> None:
-        topic, payload = message.topic, bytes(message.payload)
+        topic, payload = _topic(message), bytes(message.payload)
         if topic == self._marker:
             self._marker_back(payload)
+        if topic in (self._marker, self._presence):
             return
+        check_length(topic, topic)
         route = self._route(topic)
         if route is None:
             refuse_unknown(topic)
         decoder, stream = route
         back_fill = self._service.back_fill
         moment = Moment(arrival, arrival, self._live, message.retain, self._newest, back_fill)
-        self._batch.readings += decoder.decode(stream, topic, payload, moment)
+        readings = decoder.decode(stream, topic, payload, moment)
+        self._admission.check(topic, readings)
+        self._batch.readings += readings
 
     def _refuse(self, message: MQTTMessage, arrival: int, reason: str, detail: str) -> None:
         raw = bytes(message.payload[:LARGEST])
@@ -319,25 +343,6 @@ class Listener:
 
     # --- the link
 
-    def _make_client(self) -> Client:
-        broker = self._broker
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=broker.client_id,
-            clean_session=False,
-            protocol=MQTTv311,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-        if broker.user is not None:
-            client.username_pw_set(broker.user, broker.password)
-        client.connect_async(broker.host, broker.port, keepalive=max(1, round(broker.keepalive / SECOND)))
-        client.on_connect = self._on_connect
-        client.on_disconnect = self._on_disconnect
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
-        return client
-
     def _without_link(self) -> None:
         """Keep what was read over the link that is gone, then try to get another."""
         if self._batch.messages and self._keeping.over():
@@ -354,23 +359,29 @@ class Listener:
             self._newest = self._newest_arrival()
             self._client.reconnect()
         except OSError as exc:
-            self._lost(exc.strerror or str(exc), "Start the broker, or mend host and port in wallclime.toml")
+            self._lost(*link.unreached(exc))
         except Exception as exc:
             self._connecting.longer()
             self._fault(exc)
 
     def _on_connect(self, client: Client, _data: object, flags: Any, reason: Any, _properties: object) -> None:
         if reason.is_failure:
-            self._refusal = f"it refuses us: {reason}"
+            self._refusal = link.refused(reason)
             return
         self._generation += 1
-        self._accepted, self._refusal = time.monotonic(), ""
+        self._accepted, self._refusal = time.monotonic(), None
         self._looked = (self._accepted, self._clock.now())
         self._tell(connected=True, since=self._clock.now(), last_error="")
-        self._log("info", "connected", broker=self._address(), session_present=flags.session_present)
+        self._log(
+            "info",
+            "connected",
+            broker=f"{self._broker.host}:{self._broker.port}",
+            session_present=flags.session_present,
+        )
         try:
             filters = dict.fromkeys([*(decoder.topic.filter for decoder in self._decoders), self._marker])
-            client.subscribe([(filter_, 1) for filter_ in filters])
+            link.subscribe(client, self._broker, filters)
+            client.publish(self._presence, "online", qos=1, retain=True)
             self._mark()
         except Exception as exc:
             self._fault(exc)
@@ -380,18 +391,19 @@ class Listener:
             self._complain("it refuses a subscription", "Let this user read the topics of wallclime.toml")
 
     def _on_disconnect(self, _client: Client, _data: object, _flags: object, reason: Any, _properties: object) -> None:
-        if self._status.connected and time.monotonic() - self._accepted < _SHORT_LIFE:
+        accepted, why = self._status.connected, self._said.take() or str(reason)
+        if accepted and time.monotonic() - self._accepted < _SHORT_LIFE:
             self._short_lives += 1
-        elif self._status.connected:
+        elif accepted:
             self._short_lives, self._connecting = 0, _Wait()
         self._live = False
         if self._refusal:
-            self._lost(self._refusal, "Check user in wallclime.toml and $WALLCLIME_BROKER_PASSWORD")
+            self._lost(*self._refusal)
         elif self._short_lives >= _SHORT_LIVES:
             used = f"another client seems to use the id {self._broker.client_id!r}"
             self._lost(used, "Give each client_id to one program")
         else:
-            self._lost(f"the link ended: {reason}", "Nothing to do if the broker was restarted")
+            self._lost(*link.ended(self._broker, why, accepted=accepted))
 
     def _lost(self, what: str, mend: str) -> None:
         self._connecting.longer()
@@ -400,7 +412,7 @@ class Listener:
         self._complain(what, mend)
 
     def _complain(self, what: str, mend: str) -> None:
-        error = BrokerError(what, where=f"broker {self._address()}", mend=mend)
+        error = link.error_of(self._broker, what, mend)
         self._tell(last_error=str(error))
         self._log("warning", "broker", error=str(error))
 
@@ -408,13 +420,10 @@ class Listener:
         """Something that should not happen: say it, and start again with a new link."""
         self._tell(last_error=_worded(exc))
         self._log("error", "fault", error=_worded(exc))
-        link = self._client.socket()
-        if isinstance(link, socket.socket):
+        wire = self._client.socket()
+        if isinstance(wire, socket.socket):
             with contextlib.suppress(OSError):  # it may be down already
-                link.shutdown(socket.SHUT_RDWR)
-
-    def _address(self) -> str:
-        return f"{self._broker.host}:{self._broker.port}"
+                wire.shutdown(socket.SHUT_RDWR)
 
     def _tell(self, **changes: Any) -> None:
         self._status = replace(self._status, **changes)
@@ -424,22 +433,24 @@ class Listener:
         if self._batch.messages:
             self._commit()
         client, end = self._client, time.monotonic() + _FAREWELL
-        while (link := client.socket()) and client.want_write() and time.monotonic() < end:
-            select.select([], [link], [], _NAP)
+        if self._status.connected:
+            client.publish(self._presence, "offline", qos=1, retain=True)
+        while (wire := client.socket()) and client.want_write() and time.monotonic() < end:
+            select.select([], [wire], [], _NAP)
             client.loop_write()
         client.on_disconnect = None
-        if link := client.socket():
-            _take_leave(client, link, end)
+        if wire := client.socket():
+            _take_leave(client, wire, end)
         self._tell(connected=False, since=self._clock.now(), marker="none", marker_missing=False)
 
 
-def _take_leave(client: Client, link: Any, end: float) -> None:
+def _take_leave(client: Client, wire: Any, end: float) -> None:
     """Say goodbye and read until the broker hangs up, not beyond `end`.
 
     A socket that is closed while it holds bytes unread is reset at once, and then our last acknowledgements may be lost
     on their way: the broker would bring again what was kept.
     """
-    with socket.socket(fileno=os.dup(link.fileno())) as held, contextlib.suppress(OSError):
+    with socket.socket(fileno=os.dup(wire.fileno())) as held, contextlib.suppress(OSError):
         client.disconnect()  # closes its own descriptor
         held.shutdown(socket.SHUT_WR)
         while (left := end - time.monotonic()) > 0:
@@ -452,9 +463,17 @@ def _worded(exc: Exception) -> str:
     return str(exc) if isinstance(exc, WallclimeError) else repr(exc)
 
 
+def _topic(message: MQTTMessage) -> str:
+    """The topic. MQTT wants UTF-8 without NUL; a broker that does not look may pass on anything."""
+    topic = _topic_text(message)
+    if topic == _NO_TEXT or "\0" in topic:
+        mend = "Publish under a name in UTF-8, without NUL (MQTT 3.1.1 section 1.5.3)"
+        raise refusal(Reason.UNREADABLE, "its topic is no text", topic, mend)
+    return topic
+
+
 def _topic_text(message: MQTTMessage) -> str:
-    """The topic; MQTT wants UTF-8, a broker that does not look may pass on anything."""
     try:
         return message.topic
     except UnicodeDecodeError:
-        return "(a topic that is not UTF-8)"
+        return _NO_TEXT

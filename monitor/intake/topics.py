@@ -58,6 +58,6 @@ def stream_of_topic(sources: Sequence[Source], topic: str) -> str | None:
     """
     for source in sources:
         names = compile_topic(source.topic).match(topic)
-        if names is not None and source.format != "senml":
-            return address(source.stream, names)
+        if names is not None:
+            return None if source.format == "senml" else address(source.stream, names)
     return None

@@ -80,4 +80,6 @@ def test_the_sensor_of_a_topic_is_named_by_the_first_source_that_covers_it():
 
 
 def test_a_topic_of_senml_tells_no_sensor():
-    assert stream_of_topic([Source("senml/{sensor}", "senml", {}, "{sensor}/")], "senml/7") is None
+    sources = [Source("senml/{sensor}", "senml", {}, "{sensor}/"), Source("{a}/{sensor}", "json", {}, "{a}/{sensor}")]
+    assert stream_of_topic(sources, "senml/7") is None
+    assert stream_of_topic(sources, "home/7") == "home/7"
