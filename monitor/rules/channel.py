@@ -150,9 +150,10 @@ class Window:
         settled = max(self._alone_ends(midnight), self._together_ends(midnight))
         if settled < FAR:
             return Reach(max(midnight + self.hold, settled), False)
-        flat = any(first < midnight <= last for found in self.stretches.values() for first, last in found)
-        last = max(int(usable.t[-1]) for usable in self.usable.values() if len(usable.t))
-        return Reach(last if flat else midnight + self.hold, True)
+        alive = min(usable.time(usable.until(midnight) - 1) for usable in self.usable.values())
+        flat = any(first < midnight and last >= alive for found in self.stretches.values() for first, last in found)
+        newest = max(usable.time(len(usable.t) - 1) for usable in self.usable.values())
+        return Reach(newest if flat else midnight + self.hold, True)
 
     def _alone_ends(self, midnight: int) -> int:
         """When it is settled what the rule of one channel says of readings before midnight; FAR while it is not."""

@@ -69,6 +69,17 @@ def test_a_channel_silent_over_midnight_may_still_turn_out_to_be_stuck():
     assert judge(fr, minutes(DAY + 490), room, shelf).span.in_band < HOUR
 
 
+def test_what_only_a_later_reading_showed_is_not_remembered_for_an_earlier_as_of():
+    # Humidity stands still 12:00..23:00; temperature 12:00..17:00, is silent, and says the same at 10:00 next day:
+    # only then were both unchanged from 12:00 to 23:00. As of 01:40 they were so for five hours.
+    fr, room, shelf = frame("a"), Room(), Shelf()
+    a = still("humidity", 50.0, 720, 1380) + still("temperature", 21.0, 720, 1020)
+    arrive(room, shelf, fr, DAY + 620, a=[*a, (DAY + 600, 21.0, None)])
+    assert judge(fr, minutes(DAY + 620), room, shelf).span.in_band == 0
+    assert same(room, shelf, fr, DAY + 100)
+    assert judge(fr, minutes(DAY + 100), room, shelf).span.in_band == 5.5 * HOUR
+
+
 def test_a_channel_that_says_the_same_after_days_of_silence_was_unchanged_all_along():
     # a's humidity stands still for four days; its temperature is silent from the first morning to the third evening,
     # and says 21 before and after. b vouches for the humidity.
