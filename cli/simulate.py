@@ -12,6 +12,7 @@ import typer
 from cli.common import Progress, home_of, say
 
 if TYPE_CHECKING:
+    from monitor.config.settings import Broker, Settings, Source
     from monitor.intake.simulate import Message
 
 
@@ -69,18 +70,15 @@ def simulate(
     from monitor.config.settings import load_settings
     from monitor.intake.happening import parse_event
     from monitor.intake.publish import publish
-    from monitor.intake.simulate import Plan, messages, source_of, topics_of
+    from monitor.intake.simulate import Plan, messages
 
     settings = load_settings(home_of(context), os.environ)
     clock = context.obj.clock or SystemClock()
     now = clock.now()
     names = sensor or ["simulated-1", "simulated-2"]
-    first = settings.sources[0].topic if settings.sources else "site/{sensor}/climate"
-    topics = topics_of(topic_template or first, names)
+    topics, source, broker = _heard(settings, topic_template, names)
     goes_on = None if lasts is None else parse_duration(lasts, where="--for")
     past = _past(hours, live=live or lasts is not None, longest=settings.service.back_fill)
-    source = source_of(settings.sources, topics[names[0]])
-    broker = next(broker for broker in settings.brokers if broker.name == source.broker)
     plan = Plan(
         source=source,
         topics=topics,
@@ -96,6 +94,16 @@ def simulate(
     with _until_told() as stop:
         sent = publish(_shown(messages(plan), now, past), broker, clock=clock, stop=stop)
     say(f"sent {sent} messages, all acknowledged by the broker {broker.host}:{broker.port}")
+
+
+def _heard(settings: Settings, template: str | None, names: list[str]) -> tuple[dict[str, str], Source, Broker]:
+    """On which topic each sensor speaks, the source that hears them, and where."""
+    from monitor.intake.simulate import source_of, topics_of
+
+    first = settings.sources[0].topic if settings.sources else "site/{sensor}/climate"
+    topics = topics_of(template or first, names)
+    source = source_of(settings.sources, topics[names[0]])
+    return topics, source, next(broker for broker in settings.brokers if broker.name == source.broker)
 
 
 def _past(hours: float | None, *, live: bool, longest: int) -> int:
