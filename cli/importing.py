@@ -16,8 +16,10 @@ def import_file(
     file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="The logger's file.")],
     sensor: Annotated[str, typer.Option(metavar="NAME", help="The sensor; made when it is new.")],
     time: Annotated[list[str], typer.Option(metavar="COLUMN", help="Of the time; twice for a date and a time column.")],
-    temperature: Annotated[str | None, typer.Option(metavar="COLUMN")] = None,
-    humidity: Annotated[str | None, typer.Option(metavar="COLUMN")] = None,
+    temperature: Annotated[
+        str | None, typer.Option(metavar="COLUMN", help="Of the temperature, if there is one.")
+    ] = None,
+    humidity: Annotated[str | None, typer.Option(metavar="COLUMN", help="Of the humidity, if there is one.")] = None,
     temperature_unit: Annotated[str, typer.Option(metavar="UNIT", help="degC, degF or K.")] = "degC",
     humidity_unit: Annotated[str, typer.Option(metavar="UNIT", help="% or fraction.")] = "%",
     zone: Annotated[str | None, typer.Option(metavar="ZONE", help="Of the file's times; the job's by default.")] = None,

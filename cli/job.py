@@ -11,8 +11,6 @@ from cli.common import At, Job, Json, Reason, Who, ascii_only, data, desk, entry
 
 app = typer.Typer(no_args_is_help=True, help="Jobs: one is one wall.")
 
-Place = typer.Option(metavar="PLACE")
-
 
 @app.command("open")
 def open_(
@@ -24,9 +22,15 @@ def open_(
     profile: Annotated[
         str, typer.Option(metavar="NAME|FILE.toml", help="What the planks ask for; it is frozen into the job.")
     ] = "laminate-planks",
-    boxes_place: Annotated[str | None, Place] = None,
-    wall_place: Annotated[str | None, Place] = None,
-    outdoor_place: Annotated[str | None, Place] = None,
+    boxes_place: Annotated[
+        str | None, typer.Option(metavar="PLACE", help="Where the boxes lie; with the wall by default.")
+    ] = None,
+    wall_place: Annotated[
+        str | None, typer.Option(metavar="PLACE", help="Where the wall is; a place of the job's own name by default.")
+    ] = None,
+    outdoor_place: Annotated[
+        str | None, typer.Option(metavar="PLACE", help="Where a sensor hears the weather.")
+    ] = None,
     units: Annotated[str | None, typer.Option(metavar="us|si", help="As the length is given by default.")] = None,
     who: Who = None,
 ) -> None:

@@ -65,7 +65,7 @@ class Home:
             pytest.raises(SystemExit) as ended,
         ):
             run([str(arg) for arg in args], clock=self.clock)
-        said = [stream.buffer.getvalue().decode(self.encoding) for stream in (out, err)]  # type: ignore[attr-defined]
+        said = [stream.buffer.getvalue().decode() for stream in (out, err)]  # type: ignore[attr-defined]
         return Result(int(ended.value.code or 0), *said)
 
     def done(self, *args: object) -> Result:
