@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cli.common import Job, Progress, Who, desk, one_of, say, who_of
+
+if TYPE_CHECKING:
+    from monitor.watch.imports import Plan
 
 
 def import_file(
@@ -44,7 +47,7 @@ def import_file(
     All of it is looked over first: a cell that can't be read is named, and then nothing is kept.
     """
     from monitor.basis.times import zone_of
-    from monitor.basis.units import format_duration, parse_duration, unit_of
+    from monitor.basis.units import parse_duration, unit_of
     from monitor.basis.values import Quantity
     from monitor.intake.loggerguess import Columns
     from monitor.watch.imports import plan_import, run_import
@@ -68,10 +71,17 @@ def import_file(
         )
         plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=Progress("looking over"))
         say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
-        how = "as given" if plan.new_sensor else "as before"
-        if plan.hold_proposed:
-            how = "proposed from its intervals; --hold sets it"
-        say(f"{'new ' if plan.new_sensor else ''}sensor {plan.sensor} at {plan.place!r}: a reading speaks for "
-            f"{format_duration(plan.hold)} ({how})")  # fmt: skip
+        say(_sensor(plan))
         done = run_import(opened, plan, who=who_of(who), progress=Progress("keeping"))
     say(f"kept {done.new} readings; {done.duplicates} were known, {done.conflicts} in conflict went to quarantine")
+
+
+def _sensor(plan: Plan) -> str:
+    """Which sensor it is, where, and how long its readings speak."""
+    from monitor.basis.units import format_duration
+
+    how = "as given" if plan.new_sensor else "as before"
+    if plan.hold_proposed:
+        how = "proposed from its intervals; --hold sets it"
+    new = "new " if plan.new_sensor else ""
+    return f"{new}sensor {plan.sensor} at {plan.place!r}: a reading speaks for {format_duration(plan.hold)} ({how})"

@@ -12,7 +12,10 @@ from typing import Any
 import pytest
 from homes import BUILT, OPEN_DEN, Home
 
+from cli.manual import manual
 from monitor.config.profile import builtin_profiles, load_profile
+
+MANUAL = manual()
 
 # --- the home ---------------------------------------------------------------------------------------------------------
 
@@ -246,6 +249,7 @@ def test_every_command_has_help_of_80_columns_that_says_what_each_option_is_for(
     assert (result.code, result.err) == (0, "")
     assert max(map(len, result.out.splitlines())) <= 80
     assert result.out.startswith(f"Usage: {' '.join(('wallclime', *path))}")
+    assert "\n".join(line.rstrip() for line in result.out.splitlines()) in MANUAL
     assert not Path("none").exists()
     assert [param.name for param in at(path).params if not getattr(param, "help", None)] == []
 
