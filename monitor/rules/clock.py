@@ -14,8 +14,8 @@ from monitor.rules.assessment import Cause, ClockReading, Completion, Restart, S
 class Clock:
     """One clock under way, fed with the runs of the room's state in order; short enough to be written down at midnight.
 
-    `broke`, `out`, `reset`: the present break's start, its out-of-band time so far, whether it has put the clock back.
-    `restarts` and `history` hold what happened since they were last taken. [ms]
+    `broke` and `out`: the present break's start and its out-of-band time so far. `restarts`, `history` and `lapses`
+    hold what happened since they were last taken. [ms]
     """
 
     counted: int = 0
@@ -23,7 +23,6 @@ class Clock:
     completed: int | None = None
     broke: int | None = None
     out: int = 0
-    reset: bool = False
     restarts: list[Restart] = field(default_factory=list)
     history: list[Completion] = field(default_factory=list)
     lapses: list[int] = field(default_factory=list)
@@ -36,7 +35,7 @@ class Clock:
             self._break(start, end, state, rule)
 
     def _count(self, start: int, end: int, rule: Acclimation) -> None:
-        self.broke, self.out, self.reset = None, 0, False
+        self.broke, self.out = None, 0
         if self.started is None:
             self.started = start
         if self.completed is None and self.counted + end - start >= rule.required:
@@ -54,9 +53,8 @@ class Clock:
             moments.append((max(self.broke + rule.reset_after_unknown, start), 1, "unproven"))
         if state == "out":
             self.out += end - start
-        if not moments or self.reset:
+        if not moments:
             return
-        self.reset = True
         at, _, cause = min(moments)
         if self.started is not None:
             self.restarts.append(Restart(at, cause))
@@ -80,7 +78,7 @@ class Clock:
 
     def to_json(self) -> list[Any]:
         """The state alone, as a checkpoint keeps it."""
-        return [self.counted, self.started, self.completed, self.broke, self.out, self.reset]
+        return [self.counted, self.started, self.completed, self.broke, self.out]
 
     @classmethod
     def from_json(cls, state: Sequence[Any]) -> Clock:

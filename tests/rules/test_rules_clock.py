@@ -406,6 +406,10 @@ def test_the_projected_time_is_what_is_left_from_now():
     assert clock(("in", 600)).projected_at == minutes(48 * H)
 
 
+def test_a_run_that_has_just_become_steady_is_counted_once():
+    assert clock(("in", 30)).projected_at == minutes(48 * H)
+
+
 def test_a_pause_moves_it():
     assert clock(("in", 600), ("wet", 30), ("in", 60)).projected_at == minutes(48 * H + 30)
 
