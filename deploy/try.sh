@@ -16,6 +16,7 @@ fi
 home="$PWD/.trial"
 job="Cedar Row 4, hall wall (invented)"
 wallclime() { "$VENV/bin/wallclime" --home "$home" "$@"; }
+heard() { wallclime sensor seen --json | "$VENV/bin/python" -c "import json, sys; print(sum(s['readings'] for s in json.load(sys.stdin)))"; }
 ago() { "$VENV/bin/python" -c "import datetime as d; print((d.datetime.now(d.UTC) - d.timedelta(hours=$1)).isoformat())"; }
 
 mkdir -p "$home"
@@ -30,28 +31,29 @@ judge_every = "5 s"
 level = "warning"
 TOML
 
-wallclime serve --embedded-broker 2>"$home/daemon.log" &
+"$VENV/bin/wallclime" --home "$home" serve --embedded-broker 2>"$home/daemon.log" &
 daemon=$!
-trap 'kill $daemon 2>/dev/null || true; wait $daemon 2>/dev/null || true' EXIT
+trap 'kill $daemon 2>/dev/null && wait $daemon' EXIT
 trap 'exit 130' INT TERM
 
-first=no
 if ! wallclime job show "$job" >/dev/null 2>&1; then
-    first=yes
-    wallclime job open "$job" --zone America/New_York --length "16 ft 4 in" --height "8 ft" --boxes-place "Cedar Row 4, hall" --who "Robin Vale (invented)"
-    for sensor in hall-low hall-high; do
-        wallclime sensor add "$sensor" --topic "site/$sensor/climate" --hold "30 min" --who "Robin Vale (invented)"
-        wallclime sensor assign "$sensor" --job "$job" --at "$(ago 73)" --who "Robin Vale (invented)" \
-            --height "1 ft" --near "the boxes; no heater, no window"
+    who="Robin Vale (invented)"
+    wallclime job open "$job" --zone America/New_York --length "16 ft 4 in" --height "8 ft" --who "$who"
+    for sensor in hall-boxes hall-door; do
+        wallclime sensor add "$sensor" --topic "site/$sensor/climate" --hold "30 min" --who "$who"
+        wallclime sensor assign "$sensor" --job "$job" --at "$(ago 72)" --height "1 ft" --near "the boxes" --who "$who"
     done
-    wallclime log deliver "$job" --at "$(ago 72)" --boxes 14 --lot B7 --who "Robin Vale (invented)"
+    wallclime log deliver "$job" --at "$(ago 72)" --boxes 14 --lot B7 --who "$who"
     echo "publishing 72 stamped hours of an invented room over MQTT"
-    wallclime simulate --sensor hall-low --sensor hall-high --hours 72 --seed 4
-    kill $daemon && wait $daemon || true # it keeps what it has heard before it goes
-    wallclime serve --embedded-broker 2>>"$home/daemon.log" &
-    daemon=$!
+    wallclime simulate --sensor hall-boxes --sensor hall-door --hours 72 --zone America/New_York \
+        --event "heating-failure at 0 h for 30 min" --event "door at 10 h for 150 min" --event "outage at 30 h for 2 h"
+    known=-1
+    while [ "$known" != "$(heard)" ]; do # the daemon keeps what it hears in batches
+        known=$(heard)
+        sleep 1
+    done
 else
-    echo "the trial of before goes on: $home"
+    echo "the trial of before goes on; remove $home to begin again"
 fi
 
 wallclime status "$job"
@@ -60,4 +62,4 @@ echo "the report is $home/report.html"
 [ "$once" = no ] || exit 0
 echo "going on live, a reading a minute; Ctrl-C ends it. In another window:"
 echo "  $VENV/bin/wallclime --home $home status '$job'"
-wallclime simulate --sensor hall-low --sensor hall-high --hours 0 --live --every "60 s" --seed 5
+wallclime simulate --sensor hall-boxes --sensor hall-door --hours 0 --live --zone America/New_York
