@@ -26,6 +26,17 @@ _UNTRUSTED = {9: _CHECK_TIME, 10: _CHECK_TIME, 62: _CHECK_NAME, 64: _CHECK_NAME}
 _START = "Start the broker, or mend host and port in wallclime.toml"
 
 
+class _Wire(ssl.SSLSocket):
+    """A socket that does not stay open when TLS can't be agreed on: paho forgets it then."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
+
+
 class Said(logging.Handler):
     """The last error that the client wrote to its log: paho tells there, and nowhere else, why a link ended."""
 
@@ -111,6 +122,7 @@ def tls_context(broker: Broker) -> ssl.SSLContext:
     except (ssl.SSLError, OSError) as exc:
         mend = "Give the certificates in PEM, one after the other"
         raise BrokerError(f"{ca} holds no certificates", where=_where(broker), mend=mend) from exc
+    context.sslsocket_class = _Wire
     if tls.cert_file is not None:
         try:
             context.load_cert_chain(tls.cert_file, tls.key_file, password="")
@@ -137,12 +149,12 @@ def ended(broker: Broker, why: str, *, accepted: bool) -> tuple[str, str]:
     """What a link ended with, and the mend: it is another one where the broker never accepted us."""
     if accepted:
         return f"the link ended: {why}", "Nothing to do if the broker was restarted"
+    what, mend = f"the link ended before we were accepted: {why}", "Look at its log: it may not trust our certificate"
     if broker.tls is None:
-        return f"it ends the link at once: {why}", "Look at its log; if it speaks TLS on this port, set tls = true"
-    if broker.tls.cert_file is None:
+        mend = "Look at its log; if it speaks TLS on this port, set tls = true"
+    elif broker.tls.cert_file is None:
         mend = "Look at its log; if it asks for a certificate, give cert_file and key_file in wallclime.toml"
-        return f"it ends the link at once: {why}", mend
-    return f"it ends the link at once: {why}", "Look at its log: it may not trust our certificate"
+    return what, mend
 
 
 def refused(reason: Any) -> tuple[str, str]:

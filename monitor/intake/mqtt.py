@@ -137,6 +137,7 @@ class Listener:
         self._nonce, self._marked, self._returned, self._heard, self._live = b"", 0.0, 0.0, 0.0, False
         self._generation, self._accepted, self._short_lives = 0, 0.0, 0
         self._refusal: tuple[str, str] | None = None
+        self._linked = False
         self._connecting, self._keeping = _Wait(), _Wait()
         self._batch = _Batch()
         self._newest: int | None = None
@@ -357,6 +358,7 @@ class Listener:
     def _connect(self) -> None:
         try:
             self._newest = self._newest_arrival()
+            self._linked = True
             self._client.reconnect()
         except OSError as exc:
             self._lost(*link.unreached(exc))
@@ -391,10 +393,14 @@ class Listener:
             self._complain("it refuses a subscription", "Let this user read the topics of wallclime.toml")
 
     def _on_disconnect(self, _client: Client, _data: object, _flags: object, reason: Any, _properties: object) -> None:
+        if not self._linked:  # of a link that did not answer paho tells the end twice
+            return
+        self._linked = False
         accepted, why = self._status.connected, self._said.take() or str(reason)
-        if accepted and time.monotonic() - self._accepted < _SHORT_LIFE:
+        life = time.monotonic() - self._accepted
+        if accepted and life < _SHORT_LIFE:
             self._short_lives += 1
-        elif accepted:
+        elif accepted and life > _LONGEST_WAIT + _SHORT_LIFE:  # longer than another client waits to take it back
             self._short_lives, self._connecting = 0, _Wait()
         self._live = False
         if self._refusal:

@@ -1,108 +1,18 @@
-import contextlib
 import os
 import signal
-import threading
 import time
 
-import paho.mqtt.publish
 import pytest
+from hearing import NOW, OUT, SOURCES, H, Log, Memory, T, listening, publish, soon, timed
 
 from monitor.basis.clock import SetClock
-from monitor.basis.errors import StoreError
 from monitor.basis.times import DAY, SECOND
-from monitor.basis.values import Quantity
 from monitor.config.settings import Broker, Field, Service, Source
 from monitor.intake import mqtt
 from monitor.intake.mqtt import Listener
 from monitor.intake.payload import Decoder
 
-NOW = 1_767_595_200_000  # 2026-01-05T06:40:00Z
-T, H = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
-FIELDS = {T: Field("/t", "degC"), H: Field("/h", "%")}
-SOURCES = (
-    Source("home/{sensor}/climate", "json", FIELDS, "home/{sensor}/climate"),
-    Source("timed/{sensor}", "json", FIELDS, "timed/{sensor}", "/time", "milliseconds"),
-    Source("bare/{sensor}/temperature", "number", {T: Field("", "degF")}, "bare/{sensor}"),
-)
-OUT = StoreError("the disk is full", where="store", mend="Make room")
-
-
-@pytest.fixture(autouse=True)
-def _in_a_hurry(monkeypatch):
-    monkeypatch.setattr(mqtt, "_FIRST_WAIT", 0.05)
-    monkeypatch.setattr(mqtt, "_NAP", 0.02)
-
-
-class Memory:
-    """What was kept; `fail` the errors that the next calls raise."""
-
-    def __init__(self, *fail):
-        self.readings, self.refused, self.calls, self.fail = [], [], [], list(fail)
-
-    def __call__(self, readings, refused):
-        self.calls.append(([r.value for r in readings], [r.topic for r in refused]))
-        if self.fail:
-            error = self.fail[0] if callable(self.fail[0]) else self.fail.pop(0)
-            raise error() if callable(error) else error
-        self.readings += readings
-        self.refused += refused
-
-    def values(self):
-        return [reading.value for reading in self.readings]
-
-    def reasons(self):
-        return [refused.reason for refused in self.refused]
-
-
-class Log(list):
-    def __call__(self, level, event, **fields):
-        self.append((level, event, fields))
-
-    def count(self, event):
-        return sum(1 for _, said, _ in self if said == event)
-
-
-def soon(condition, within=10.0):
-    end = time.monotonic() + within
-    while not condition():
-        assert time.monotonic() < end, "it did not happen in time"
-        time.sleep(0.005)
-
-
-@contextlib.contextmanager
-def listening(broker, keep, *, sources=SOURCES, clock=None, log=None, live=True, newest=None, **settings):
-    service = Service(60_000, settings.pop("linger", 20), settings.pop("batch", 500), 7 * DAY)
-    settings = {"client_id": "wallclime-test", "user": None, "password": None, "keepalive": 60 * SECOND} | settings
-    listener = Listener(
-        Broker(broker.host, broker.port, **settings),
-        sources,
-        service,
-        clock=clock or SetClock(NOW),
-        keep=keep,
-        newest_arrival=newest or (lambda: None),
-        log=log if log is not None else Log(),
-    )
-    stop = threading.Event()
-    thread = threading.Thread(target=listener.run, args=(stop,))
-    thread.start()
-    try:
-        if live:
-            soon(lambda: listener.status.marker == "returned")
-        yield listener
-    finally:
-        stop.set()
-        thread.join(10)
-    assert not thread.is_alive()
-
-
-def publish(broker, *messages):
-    """Each message: (topic, payload) or (topic, payload, qos) or (topic, payload, qos, retained)."""
-    sent = [dict(zip(("topic", "payload", "qos", "retain"), (*m, 1)[: max(3, len(m))], strict=False)) for m in messages]
-    paho.mqtt.publish.multiple(sent, hostname=broker.host, port=broker.port)
-
-
-def timed(value, at=NOW):
-    return ("timed/7", f'{{"t":{value},"time":{at}}}')
+pytestmark = pytest.mark.usefixtures("in_a_hurry")
 
 
 # --- the plain way
@@ -348,6 +258,21 @@ def test_two_programs_with_one_client_id_are_told_of_each_other(mosquitto, monke
         f"broker 127.0.0.1:{mosquitto.port}: another client seems to use the id 'wallclime-test'. "
         "Give each client_id to one program"
     )
+
+
+def test_two_programs_with_one_client_id_are_told_of_each_other_for_as_long_as_they_fight(mosquitto, monkeypatch):
+    # Each waits longer and longer before it takes the id back: the links then live longer than a short life.
+    monkeypatch.setattr(mqtt, "_SHORT_LIFE", 0.3)
+    monkeypatch.setattr(mqtt, "_LONGEST_WAIT", 0.6)
+    log = Log()
+
+    def ends():
+        return ["another client" in fields["error"] for _, event, fields in log if event == "broker"]
+
+    with listening(mosquitto, Memory(), live=False, log=log), listening(mosquitto, Memory(), live=False, log=log):
+        soon(lambda: sum(ends()) >= 6)
+    assert ends()[: ends().index(True)].count(False) <= 4
+    assert False not in ends()[ends().index(True) + 2 :]
 
 
 def test_a_store_out_of_reach_at_the_start_is_asked_again(mosquitto):
