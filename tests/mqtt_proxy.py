@@ -69,7 +69,7 @@ class Minutes:
         self.unknown = 0
 
 
-class _Link:
+class LinkMinutes:
     """The minutes of one connection."""
 
     def __init__(self, minutes: Minutes) -> None:
@@ -163,7 +163,7 @@ class Proxy:
         """Both directions of one link, until one of them ends."""
         up_reader, up_writer = await asyncio.open_connection("127.0.0.1", self._to_port)
         self._ends.add(up_writer)
-        link = _Link(self.minutes)
+        link = LinkMinutes(self.minutes)
         ways = [
             asyncio.create_task(self._pass(reader, up_writer, link.from_daemon)),
             asyncio.create_task(self._pass(up_reader, writer, link.from_broker)),

@@ -1,0 +1,237 @@
+"""What a fault strikes: a real broker, a bad network, the real daemon with its store, and a numbered stream.
+
+Message n speaks of the instant n ms after the stream's first, its figures follow from n, and it goes to one of three
+sensors. So every kept reading says which message it is, and a message is kept once or not at all: a second copy of it
+would be another reading of the same channel and time, or another time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import random
+import threading
+import time
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from mqtt_proxy import Proxy
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
+from processes import Daemon, Mosquitto
+
+from cli.main import run
+from monitor.basis.times import DAY, rfc3339
+from monitor.basis.values import AIR, Kind
+from monitor.seal import chain
+from monitor.watch.desk import open_desk
+
+JOB, WHO = "den wall", "faults"
+SENSORS = tuple(f"den-{n}" for n in range(3))
+_BEAT = 0.01  # between two handfuls of messages [s]
+_MIXED = 200  # messages that are shuffled together
+_SETTLED = 45.0  # nothing more comes after so long: the daemon waits up to 30 s before it tries again [s]
+
+
+def message(first: int, number: int) -> tuple[str, bytes]:
+    """Topic and payload of a message."""
+    temperature, humidity = figures(number)
+    payload = {"temperature": temperature, "humidity": humidity, "time": first + number}
+    return f"site/{SENSORS[number % len(SENSORS)]}/climate", json.dumps(payload).encode()
+
+
+def figures(number: int) -> tuple[float, float]:
+    """Temperature and humidity of a message. [degC, %RH]"""
+    return 15 + number % 1_000 / 100, 40 + number % 997 / 100
+
+
+class Stream:
+    """Publishes numbered messages with QoS 1, `rate` a second, straight to the broker, until it is stopped.
+
+    `sent` are the numbers that the broker has acknowledged. While `mixed`, messages go out in disorder and every third
+    of them twice.
+    """
+
+    def __init__(self, port: int, rate: int, draw: random.Random) -> None:
+        self.first = int(time.time() * 1000) - DAY
+        self.sent: set[int] = set()
+        self.mixed = False
+        self._rate, self._draw, self._next = rate, draw, 0
+        self._open: dict[int, int] = {}  # message id -> number
+        self._acknowledged: deque[int] = deque()  # message ids, as paho's thread hears of them
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._client = Client(CallbackAPIVersion.VERSION2, client_id="stream", clean_session=False)
+        self._client.reconnect_delay_set(0.1, 0.5)  # type: ignore[arg-type]
+        self._client.max_inflight_messages_set(200)
+        self._client.on_publish = lambda _client, _data, mid, _reason, _properties: self._acknowledged.append(mid)
+        self._client.connect("127.0.0.1", port)
+
+    def start(self) -> None:
+        self._client.loop_start()
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Publish no more; returns when the broker has acknowledged all of it."""
+        self._stop.set()
+        self._thread.join()
+        end = time.monotonic() + 30
+        while self._open and time.monotonic() < end:
+            time.sleep(0.02)
+            self._tick_off()
+        self._client.disconnect()
+        self._client.loop_stop()
+        assert not self._open, f"the broker did not take {len(self._open)} messages"
+
+    def _run(self) -> None:
+        began = time.monotonic()
+        while not self._stop.wait(_BEAT):
+            due = int((time.monotonic() - began) * self._rate)
+            while self._next < due:
+                for number in self._handful(due):
+                    self._open[self._client.publish(*message(self.first, number), 1).mid] = number
+            self._tick_off()
+
+    def _handful(self, due: int) -> Iterable[int]:
+        """The next numbers: those that are due, or some more, in disorder and partly doubled."""
+        numbers = list(range(self._next, self._next + _MIXED if self.mixed else due))
+        self._next = numbers[-1] + 1
+        if self.mixed:
+            numbers += numbers[::3]
+            self._draw.shuffle(numbers)
+        return numbers
+
+    def _tick_off(self) -> None:
+        while self._acknowledged:
+            self.sent.add(self._open.pop(self._acknowledged.popleft()))
+
+
+@dataclass(frozen=True)
+class Scene:
+    """All that a fault can strike; how long it may take [s], how many kills it may take."""
+
+    home: Path
+    broker: Mosquitto
+    proxy: Proxy
+    daemon: Daemon
+    stream: Stream
+    draw: random.Random
+    seconds: float
+    kills: int
+    notes: list[str] = field(default_factory=list)
+
+    def wait(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+    def note(self, text: str) -> None:
+        """Write a remark into the condition log while the daemon is struck."""
+        command(self.home, "log", "note", JOB, text, "--who", WHO)
+        self.notes.append(text)
+
+    def settle(self) -> None:
+        """Wait until the daemon has acknowledged what the broker took, or nothing more comes."""
+        wanted = {message(self.stream.first, number)[1] for number in self.stream.sent}
+        seen, since = -1, time.monotonic()
+        while wanted - self.proxy.minutes.acknowledged.keys() and time.monotonic() - since < _SETTLED:
+            if (now := self.proxy.minutes.acknowledged.total()) != seen:
+                seen, since = now, time.monotonic()
+            time.sleep(0.1)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of the numbered messages.
+
+    `sent` the broker has acknowledged to the sender, `acknowledged` the daemon to the broker. `lost` were acknowledged
+    by the daemon and are not kept; `never_came` were sent, and neither acknowledged by the daemon nor kept.
+    """
+
+    fault: str
+    sent: int
+    handed: int
+    acknowledged: int
+    kept: int
+    lost: list[int]
+    never_came: list[int]
+    doubled: list[int]
+    wrong: list[str]
+    log_whole: bool
+
+    @property
+    def good(self) -> bool:
+        return self.log_whole and not (self.lost or self.never_came or self.doubled or self.wrong)
+
+
+def command(home: Path, *args: str) -> None:
+    """Run a command of wallclime in this process."""
+    told = io.StringIO()
+    with contextlib.redirect_stdout(told), contextlib.redirect_stderr(told), pytest.raises(SystemExit) as ended:
+        run(["--home", str(home), *args])
+    assert ended.value.code == 0, told.getvalue()
+
+
+def build(home: Path, first: int) -> None:
+    """A job whose three sensors stand beside the boxes since before the stream's first message."""
+    ago, who = rfc3339(first - DAY), ("--who", WHO)
+    command(home, "job", "open", JOB, "--zone", "UTC", "--length", "4.2 m", "--height", "2.4 m", *who)
+    command(home, "log", "deliver", JOB, "--at", ago, "--boxes", "12", *who)
+    for name in SENSORS:
+        command(home, "sensor", "add", name, "--topic", f"site/{name}/climate", "--hold", "1 min", *who)
+        command(home, "sensor", "assign", name, "--job", JOB, "--at", ago, *who)
+
+
+def outcome(fault: str, scene: Scene) -> Outcome:
+    """Hold what is kept against what was sent and acknowledged. The daemon and the proxy must have ended."""
+    first, sent, minutes = scene.stream.first, scene.stream.sent, scene.proxy.minutes
+    payloads = {message(first, number)[1]: number for number in sent}
+    acknowledged = {payloads[payload] for payload in minutes.acknowledged if payload in payloads}
+    kept, doubled = _kept(scene, first)
+    missing = sent - kept
+    return Outcome(
+        fault=fault,
+        sent=len(sent),
+        handed=sum(minutes.handed[payload] for payload in payloads),
+        acknowledged=len(acknowledged),
+        kept=len(kept),
+        lost=sorted(missing & acknowledged),
+        never_came=sorted(missing - acknowledged),
+        doubled=doubled,
+        wrong=list(_wrong(scene, kept - sent)),
+        log_whole=_log_whole(scene),
+    )
+
+
+def _kept(scene: Scene, first: int) -> tuple[set[int], list[int]]:
+    """The numbers of which both readings are kept with their own figures; and those that are kept more than once."""
+    found: list[Counter[int]] = [Counter(), Counter()]
+    with open_desk(scene.home) as desk:
+        for name in SENSORS:
+            for place, quantity in enumerate(AIR):
+                series = desk.store.series(f"site/{name}/climate", quantity)
+                for t, value in zip(series.t.tolist(), series.value.tolist(), strict=True):
+                    if figures(t - first)[place] == value:
+                        found[place][t - first] += 1
+    return found[0].keys() & found[1].keys(), sorted(n for one in found for n, times in one.items() if times > 1)
+
+
+def _wrong(scene: Scene, strange: set[int]) -> Iterator[str]:
+    """Whatever else should not be."""
+    if strange:
+        yield f"{len(strange)} messages are kept that nobody sent"
+    if scene.proxy.minutes.unknown:
+        yield f"{scene.proxy.minutes.unknown} acknowledgements of messages that were not handed over on that link"
+    with open_desk(scene.home) as desk:
+        for (topic, reason), count in desk.store.quarantine_counts().items():
+            yield f"{count} messages of {topic} are in quarantine: {reason}"
+
+
+def _log_whole(scene: Scene) -> bool:
+    """Every chain of the condition log hangs together, and each remark is in it, in order."""
+    with open_desk(scene.home) as desk:
+        faults = [fault for name in desk.store.chains() for fault in chain.faults(desk.store.entries(name))]
+        remarks = [entry.body["text"] for entry in desk.store.entries(JOB) if entry.kind is Kind.NOTE]
+    return not faults and remarks == scene.notes

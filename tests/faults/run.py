@@ -1,0 +1,113 @@
+"""Strikes the running daemon with faults and holds what is kept against what was sent and acknowledged.
+
+    python tests/faults/run.py --fault daemon-killed --kills 31 --rate 2000 --seconds 40
+
+What was acknowledged is read off the wire: the daemon talks to the broker through a proxy of ours that writes down
+every PUBLISH handed to the daemon and every PUBACK that comes back, by connection and packet identifier. All that the
+daemon has ever acknowledged must be kept, once, with its own figures; so must all that the broker has acknowledged to
+the sender, and what is missing of that is listed apart. Exit status: 0 all is kept, 1 not, 2 usage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import tempfile
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from fault_scene import Outcome, Scene, Stream, build, outcome
+from fault_table import FAULTS
+from mqtt_proxy import Proxy
+from processes import Daemon, Mosquitto, write_home
+
+HEAD = ("fault", "sent", "handed over", "acknowledged", "kept", "lost", "never came", "doubled", "log whole", "verdict")
+_LISTED = 20
+
+
+def strike(fault: str, folder: Path, asked: argparse.Namespace) -> Outcome:
+    """One fault from beginning to end, in a broker, a home and a stream of its own."""
+    draw = random.Random(asked.seed)
+    broker = Mosquitto(folder / "broker", persistence="true")
+    broker.start()
+    try:
+        with Proxy(broker.port) as proxy:
+            home = write_home(folder / "home", proxy.port, judge_every="1 s")
+            daemon, stream = Daemon(home), Stream(broker.port, asked.rate, draw)
+            build(home, stream.first)
+            scene = Scene(home, broker, proxy, daemon, stream, draw, asked.seconds, asked.kills)
+            daemon.start(until="backlog_over")
+            try:
+                stream.start()
+                FAULTS[fault](scene)
+                stream.stop()
+                scene.settle()
+                code = daemon.stop()
+            finally:
+                daemon.kill()
+        found = outcome(fault, scene)
+    finally:
+        broker.stop()
+    if code:
+        found.wrong.append(f"the daemon's exit status is {code}")
+    return found
+
+
+def row(found: Outcome) -> tuple[str, ...]:
+    counts = (found.sent, found.handed, found.acknowledged, found.kept)
+    faults = (found.lost, found.never_came, found.doubled)
+    return (
+        found.fault,
+        *(f"{count}" for count in counts),
+        *(f"{len(numbers)}" for numbers in faults),
+        "yes" if found.log_whole else "NO",
+        "all kept" if found.good else "FAULTY",
+    )
+
+
+def details(found: Outcome) -> list[str]:
+    """What is behind a verdict that is not good."""
+    named = {"lost": found.lost, "never came": found.never_came, "doubled": found.doubled}
+    lines = [
+        f"{found.fault}: {what}: {', '.join(map(str, numbers[:_LISTED]))}{' ...' if len(numbers) > _LISTED else ''}"
+        for what, numbers in named.items()
+        if numbers
+    ]
+    return lines + [f"{found.fault}: {what}" for what in found.wrong]
+
+
+def table(rows: list[tuple[str, ...]]) -> str:
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return "\n".join(
+        "  ".join(
+            cell.ljust(width) if at in (0, len(widths) - 1) else cell.rjust(width)
+            for at, (cell, width) in enumerate(zip(cells, widths, strict=True))
+        ).rstrip()
+        for cells in rows
+    )
+
+
+def arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description="Strike the running daemon with faults.")
+    parser.add_argument("--fault", nargs="+", choices=sorted(FAULTS), default=sorted(FAULTS), help="all by default")
+    parser.add_argument("--seconds", type=float, default=20, help="that a fault takes, about")
+    parser.add_argument("--rate", type=int, default=1_000, help="messages a second")
+    parser.add_argument("--kills", type=int, default=5, help="of daemon-killed")
+    parser.add_argument("--seed", type=int, default=1, help="of what is drawn by lot")
+    return parser.parse_args()
+
+
+def main() -> int:
+    asked = arguments()
+    with tempfile.TemporaryDirectory() as folder:
+        found = [strike(fault, Path(folder) / fault, asked) for fault in asked.fault]
+    for line in (line for one in found for line in details(one)):
+        print(line)
+    print(table([HEAD, *map(row, found)]))
+    return 0 if all(one.good for one in found) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
