@@ -44,7 +44,8 @@ def test_exactly_one_metre_is_far_enough():
 
 def test_a_place_is_described_in_a_few_words():
     assert described(replace(GOOD, to_vent=None, to_window=None)) == (
-        "height 300.0 mm; to boxes 500.0 mm; to heater 3.000 m; to outside wall 1.500 m; never in the sun; photo hall.jpg"
+        "height 300.0 mm; to boxes 500.0 mm; to heater 3.000 m; to outside wall 1.500 m; never in the sun; "
+        "photo hall.jpg"
     )
     assert described(Placement()) == ""
 
