@@ -307,9 +307,7 @@ def _supply_lines(result: TakeOff, units: System) -> Iterator[str]:
         f"{_count(found.cartridges, 'cartridge')} of {rule.cartridge * 1e6:.0f} ml"
     )
     spacing = format_length(rule.stud_spacing, units)
-    across = (
-        "studs" if result.lay == "horizontal" else "furring or blocking (planks that stand need it across the studs)"
-    )
+    across = "studs" if result.lay == "horizontal" else "furring or blocking (standing planks need it)"
     yield f"Fasteners: at both ends of each piece and at {across} {spacing} apart = {found.fasteners}"
     stick, extra = format_length(rule.trim_stick, units), f"{result.rule.extra:.0%}"
     for name, length, sticks in (
