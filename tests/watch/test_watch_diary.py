@@ -1,0 +1,117 @@
+"""The diary: what is checked again while nobody else can write, and what a correction reaches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from desks import HUMIDITY, NOW, T0, TEMPERATURE, furnish, hear, kinds, steady
+
+from monitor.basis.errors import RecordError
+from monitor.basis.times import DAY, HOUR
+from monitor.watch import diary
+from monitor.watch.desk import Desk
+from monitor.watch.diary import Installing, correct, deliver, hand_reading, install
+
+WHY = {"not_ready": True, "reason": "guests"}
+
+
+def load(desk: Desk, at: int = T0, lot: str | None = None) -> int:
+    """The number of a delivery's entry."""
+    return deliver(desk, "den", at=at, lot=lot, place=None, boxes=12, facts={}, who="robin").number
+
+
+@pytest.fixture
+def den(desk: Desk) -> Desk:
+    """The den, one lot delivered."""
+    furnish(desk)
+    return desk
+
+
+def test_a_start_that_somebody_else_entered_meanwhile_is_not_entered_otherwise(
+    den: Desk, sit_down: Callable[[], Desk], monkeypatch
+):
+    there, first = sit_down(), diary._open_conditions
+
+    def overtaken(desk: Desk, job: str, told: Installing) -> Any:
+        if desk is den:
+            install(there, job, Installing(T0 + DAY, **WHY), who="kim")
+        return first(desk, job, told)
+
+    monkeypatch.setattr(diary, "_open_conditions", overtaken)
+    with pytest.raises(RecordError) as refused:
+        install(den, "den", Installing(T0 + 2 * DAY, **WHY), who="robin")
+    assert str(refused.value) == (
+        "job den: the installation started 2026-01-06T00:00:00Z by the log. Give that time, or correct it: "
+        "wallclime log correct den 4 --at TIME --reason TEXT"
+    )
+    assert kinds(den) == ["job", "profile", "deliver", "install"]
+
+
+def test_a_delivery_that_somebody_else_entered_meanwhile_is_not_entered_twice(
+    den: Desk, sit_down: Callable[[], Desk], monkeypatch
+):
+    there, first = sit_down(), diary._checked
+
+    def overtaken(said: Any) -> Any:
+        monkeypatch.setattr(diary, "_checked", first)
+        load(there, T0 + HOUR, "B7")
+        return first(said)
+
+    monkeypatch.setattr(diary, "_checked", overtaken)
+    with pytest.raises(RecordError) as refused:
+        load(den, T0 + HOUR, "B7")
+    assert str(refused.value) == "log of den: entry 4 says so already. Give another lot its own --lot NAME"
+
+
+def test_the_same_lot_may_come_in_two_loads_and_two_lots_at_once(den: Desk):
+    assert [load(den, T0 + HOUR, "B7"), load(den, T0 + 2 * HOUR, "B7"), load(den, T0 + HOUR, "B8")] == [4, 5, 6]
+
+
+def test_a_finish_in_the_instant_of_the_start_is_not_before_it(den: Desk):
+    install(den, "den", Installing(T0 + DAY, finish=T0 + DAY, **WHY), who="robin")
+    with pytest.raises(RecordError) as refused:
+        correct(den, "den", 4, instead={"finish": T0 + DAY - 1}, reason="x", who="robin")
+    assert str(refused.value) == "log install: the finish is before the start. Check the two times"
+
+
+def test_a_start_moved_past_the_finish_is_refused_and_nothing_is_written(den: Desk):
+    install(den, "den", Installing(T0 + DAY, finish=T0 + 2 * DAY, **WHY), who="robin")
+    with pytest.raises(RecordError, match="the finish is before the start"):
+        correct(den, "den", 4, at=T0 + 2 * DAY + 1, reason="x", who="robin")
+    assert kinds(den)[-1] == "install"
+
+
+def test_start_and_finish_are_corrected_together(den: Desk):
+    install(den, "den", Installing(T0 + DAY, finish=T0 + 2 * DAY, **WHY), who="robin")
+    correct(den, "den", 4, at=T0 + 3 * DAY, instead={"finish": T0 + 4 * DAY}, reason="wrong week", who="robin")
+    log = den.book.log("den")
+    assert log[-1].body == {"reason": "wrong week", "at": T0 + 3 * DAY, "instead": {"finish": T0 + 4 * DAY}}
+
+
+def test_a_correction_answers_the_verdicts_before_and_after(den: Desk):
+    hear(den, steady(T0, 60))
+    done = correct(den, "den", 3, withdraw=True, reason="the other wall", who="robin")
+    assert (done.before.lot.delivered_at, done.after.lot.delivered_at) == (T0, None)
+    assert [entry.corrects for entry in done.entries] == [3]
+
+
+@pytest.mark.parametrize(("quantity", "value"), [(HUMIDITY, 0.0), (HUMIDITY, 105.0), (TEMPERATURE, -40.0)])
+def test_a_hand_reading_at_the_edge_of_what_sensors_may_say_is_taken(den: Desk, quantity, value):
+    entry = hand_reading(den, "den", {quantity: value}, at=None, instrument="", who="robin")
+    assert (entry.body["values"], entry.at) == ({quantity.value: value}, NOW)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "said"),
+    [
+        (HUMIDITY, -0.1, "-0.1 % is no air of a room. Read it again: 0 to 105"),
+        (TEMPERATURE, 85.1, "85.1 degC is no air of a room. Read it again: -40 to 85"),
+        (TEMPERATURE, float("nan"), "nan degC is no air of a room. Read it again: -40 to 85"),
+    ],
+)
+def test_a_hand_reading_that_no_room_has_is_refused(den: Desk, quantity, value, said):
+    with pytest.raises(RecordError) as refused:
+        hand_reading(den, "den", {quantity: value}, at=None, instrument="", who="robin")
+    assert str(refused.value) == f"log reading: {said}"
