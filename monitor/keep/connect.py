@@ -59,6 +59,11 @@ def _fault_of(exc: Exception) -> tuple[str, str]:
     return f"the database refused: {' '.join(told.split()).rstrip('.')}", mend
 
 
+def is_full(error: StoreError) -> bool:
+    """Whether the disk had no room; a disk that fails says the same in some places."""
+    return error.faults[0].what in (_FULL[0], _SQLITE_FAULTS[sqlite3.SQLITE_IOERR][0])
+
+
 @contextmanager
 def door(where: str) -> Iterator[None]:
     """What the database or its driver raises inside becomes a StoreError of `where`."""

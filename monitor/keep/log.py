@@ -11,9 +11,10 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from monitor.basis.clock import Clock
-from monitor.basis.errors import RecordError
+from monitor.basis.errors import RecordError, StoreError
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
-from monitor.keep.connect import Connected, insert
+from monitor.keep.ballast import Ballast
+from monitor.keep.connect import Connected, insert, is_full
 from monitor.keep.schema import chain, entry
 
 Link = Callable[[bytes, Entry], bytes]  # (the link before, the entry) -> its link; from seal
@@ -88,6 +89,7 @@ class Log(Connected):
 
     _clock: Clock
     _link: Link
+    _ballast: Ballast | None
 
     def append(
         self,
@@ -101,8 +103,18 @@ class Log(Connected):
 
         `new` begins a chain; only that of the sensors begins by itself. `check` gets the entries so far, while nobody
         else can add one, and may raise to stop it. A body is JSON: str, int, finite float, bool, None, lists and dicts
-        with str keys come back as they were. Raises RecordError, StoreError.
+        with str keys come back as they were. On a full disk the ballast makes room. Raises RecordError, StoreError.
         """
+        try:
+            return self._add(chain, drafts, new, check)
+        except StoreError as exc:
+            if self._ballast is None or not is_full(exc) or not self._ballast.drop():
+                raise
+            return self._add(chain, drafts, new, check)
+
+    def _add(
+        self, chain: str, drafts: Sequence[Draft], new: bool, check: Callable[[list[Entry]], None] | None
+    ) -> list[Entry]:
         with self._writing() as conn:
             chain_id = _held(conn, chain, new)
             if check is not None:

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, RowMapping, Select, and_, case, func, or_, select
 
+from monitor.basis.clock import Clock
+from monitor.basis.errors import RecordError
 from monitor.basis.values import Quantity, Reading, Refused
 from monitor.keep.connect import Connected, insert
 from monitor.keep.rows import Quarantined
-from monitor.keep.schema import quarantine
+from monitor.keep.schema import quarantine, quarantine_loss
+
+ROW = 200  # what a row takes beside its texts and bytes, about [bytes]
+_COLUMNS = [quarantine.c[name] for name in Quarantined.__dataclass_fields__]
 
 CONFLICT = "conflict"  # the reason of a reading that says otherwise than the one kept of its channel and time
 
@@ -78,8 +84,26 @@ def put_aside(conn: Connection, rows: Iterable[dict[str, Any]]) -> None:
         conn.execute(adding.on_conflict_do_update(index_elements=["digest"], set_=again), listed)
 
 
+def _doomed(max_bytes: int, oldest: int) -> Select:
+    """The ids of what does not fit: the newest is kept first, and conflicts, which an Assessment counts, before all."""
+    size = func.length(quarantine.c.raw) + func.length(quarantine.c.topic) + func.length(quarantine.c.detail) + ROW
+    first = case((quarantine.c.reason == CONFLICT, 0), else_=1)
+    kept_first = func.sum(size).over(order_by=(first, quarantine.c.last_arrival.desc(), quarantine.c.id.desc()))
+    ranked = select(
+        quarantine.c.id, quarantine.c.reason, quarantine.c.last_arrival, kept_first.label("bytes")
+    ).subquery()
+    too_old = and_(ranked.c.last_arrival < oldest, ranked.c.reason != CONFLICT)
+    return select(ranked.c.id).where(or_(ranked.c.bytes > max_bytes, too_old))
+
+
+def _row(row: RowMapping) -> Quarantined:
+    return Quarantined(**{**row, "quantity": row["quantity"] and Quantity(row["quantity"])})
+
+
 class Quarantine(Connected):
     """What the store says of things refused."""
+
+    _clock: Clock
 
     def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
         """How often readings of `streams` with start <= t < end came that say otherwise than the ones kept. [ms]"""
@@ -92,13 +116,55 @@ class Quarantine(Connected):
         with self._reading() as conn:
             return int(conn.scalar(counted) or 0)
 
-    def quarantine(self, limit: int = 100) -> list[Quarantined]:
-        """The `limit` things that were refused last, newest first."""
-        wanted = [quarantine.c[name] for name in Quarantined.__dataclass_fields__]
-        newest = select(*wanted).order_by(quarantine.c.last_arrival.desc(), quarantine.c.id.desc()).limit(limit)
+    def quarantine(self, limit: int = 100, reason: str | None = None) -> list[Quarantined]:
+        """The `limit` things that were refused last, for `reason` or for any, newest first."""
+        newest = select(*_COLUMNS).order_by(quarantine.c.last_arrival.desc(), quarantine.c.id.desc()).limit(limit)
+        if reason is not None:
+            newest = newest.where(quarantine.c.reason == reason)
         with self._reading() as conn:
-            found = conn.execute(newest).mappings().all()
-        return [Quarantined(**{**row, "quantity": row["quantity"] and Quantity(row["quantity"])}) for row in found]
+            return [_row(row) for row in conn.execute(newest).mappings()]
+
+    def quarantined(self, number: int) -> Quarantined:
+        """The thing of this id. Raises RecordError where there is none, or none any more."""
+        with self._reading() as conn:
+            row = conn.execute(select(*_COLUMNS).where(quarantine.c.id == number)).mappings().one_or_none()
+        if row is None:
+            raise RecordError(
+                f"there is nothing of number {number}",
+                where="quarantine",
+                mend="wallclime quarantine list shows what there is",
+            )
+        return _row(row)
+
+    def drop_quarantined(self, numbers: Sequence[int]) -> int:
+        """Take out the things of these ids, which became readings after all; how many there were."""
+        with self._writing() as conn:
+            return conn.execute(quarantine.delete().where(quarantine.c.id.in_(numbers))).rowcount
+
+    def prune_quarantine(self, max_bytes: int, max_age: int) -> dict[str, int]:
+        """Let go what came last more than `max_age` ago [ms], and the oldest of what is more than `max_bytes`.
+
+        Readings in conflict have no age, and go last. Returns reason -> how often the things let go had come, which
+        also goes into `quarantine_loss`.
+        """
+        oldest = self._clock.now() - max_age
+        lost: Counter[str] = Counter()
+        with self._writing() as conn:
+            doomed = quarantine.c.id.in_(_doomed(max_bytes, oldest))
+            gone = quarantine.delete().where(doomed).returning(quarantine.c.reason, quarantine.c.count)
+            for reason, count in conn.execute(gone):
+                lost[reason] += count
+            if lost:
+                adding = insert(conn, quarantine_loss)
+                more = {"count": quarantine_loss.c.count + adding.excluded.count}
+                rows = [{"reason": reason, "count": count} for reason, count in sorted(lost.items())]
+                conn.execute(adding.on_conflict_do_update(index_elements=["reason"], set_=more), rows)
+        return dict(lost)
+
+    def quarantine_loss(self) -> dict[str, int]:
+        """Reason -> how often things had come that were let go, ever."""
+        with self._reading() as conn:
+            return dict(conn.execute(select(quarantine_loss)).all())
 
     def quarantine_counts(self) -> dict[tuple[str, str], int]:
         """(topic, reason) -> how often."""

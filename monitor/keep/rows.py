@@ -37,6 +37,7 @@ class Heard:
 class Quarantined:
     """Something that was refused, `count` times; `quantity` and `t` stand where a reading is in conflict."""
 
+    id: int
     topic: str
     quantity: Quantity | None
     t: int | None

@@ -111,6 +111,9 @@ quarantine = _table(
     Index("quarantine_t", "t"),
 )
 
+# How often things came that were in quarantine and had to be let go, by their reason.
+quarantine_loss = _table("quarantine_loss", _text("reason", key=True), _int("count"))
+
 chain = _table("chain", _id(), _text("name"), UniqueConstraint("name"))
 
 entry = _table(

@@ -10,6 +10,7 @@ from sqlalchemy import Engine
 from monitor.basis.clock import Clock
 from monitor.keep.awake import Awake
 from monitor.keep.backup import back_up
+from monitor.keep.ballast import Ballast
 from monitor.keep.connect import door, engine_of
 from monitor.keep.derived import Derived
 from monitor.keep.ids import Ids
@@ -25,11 +26,19 @@ class Store(Readings, Sensors, Log, Derived, Awake):
     Every method raises StoreError when the database can't be reached, read or written.
     """
 
-    def __init__(self, engine: Engine, where: str, *, clock: Clock, link: Link) -> None:
+    def __init__(self, engine: Engine, where: str, *, clock: Clock, link: Link, ballast: Ballast | None = None) -> None:
         super().__init__(engine, where)
         self._ids = Ids()
         self._clock = clock
         self._link = link
+        self._ballast = ballast
+
+    def keep_ballast(self) -> bool:
+        """Make the ballast beside an SQLite store where it is not there and the disk has room; whether it is there.
+
+        `append` removes it when the disk is full, so that its entry can be written.
+        """
+        return self._ballast is not None and self._ballast.make()
 
     def backup(self, path: Path) -> None:
         """Copy the whole store to the new file `path` while others go on. Raises StoreError; SQLite only."""
@@ -61,4 +70,5 @@ def open_store(url: str, *, clock: Clock, link: Link) -> Store:
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, where, clock=clock, link=link)
+    ballast = Ballast(Path(where).with_suffix(".ballast")) if engine.dialect.name == "sqlite" else None
+    return Store(engine, where, clock=clock, link=link, ballast=ballast)

@@ -18,13 +18,12 @@ _log = logging.getLogger(__name__)
 def _stored(engine: Engine, where: str) -> str | None:
     """The version of the tables; None when there is no table at all."""
     try:
-        with engine.connect() as conn:
-            return str(conn.scalar(text(f"SELECT version_num FROM {VERSION_TABLE}")))
+        return _version(engine)
     except (OperationalError, ProgrammingError):
         with engine.connect() as conn:
             tables = inspect(conn).get_table_names()
-        if VERSION_TABLE in tables:
-            raise
+        if VERSION_TABLE in tables:  # another process has made it meanwhile, or the same error comes again
+            return _version(engine)
     if tables:
         raise StoreError(
             f"it is a database of something else: it has a table {min(tables)!r} and no {VERSION_TABLE!r}",
@@ -32,6 +31,11 @@ def _stored(engine: Engine, where: str) -> str | None:
             mend="Name an empty database or a new file",
         )
     return None
+
+
+def _version(engine: Engine) -> str:
+    with engine.connect() as conn:
+        return str(conn.scalar(text(f"SELECT version_num FROM {VERSION_TABLE}")))
 
 
 def _back_up_beside(engine: Engine, newest: str) -> Path:

@@ -13,11 +13,12 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import create_engine, text
+from sqlalchemy.exc import OperationalError
 
 from monitor.basis.errors import StoreError, StoreTooNewError
 from monitor.basis.times import DAY, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Quantity, Reading
-from monitor.keep import migrate
+from monitor.keep import migrate, versions
 from monitor.keep.rows import Kept
 from monitor.keep.schema import METADATA, VERSIONS
 from monitor.seal.chain import faults
@@ -144,6 +145,20 @@ def test_an_older_postgresql_store_is_moved_in_place(open_at, postgresql_url, gr
     assert (version(store), store.keep_readings([READING])) == ("0002", Kept(0, 1, 0))
 
 
+def test_a_store_that_another_process_makes_just_then_is_not_taken_for_a_broken_one(open_at, url, monkeypatch):
+    true_version, looked = versions._version, []
+
+    def version_before_it_was_made(engine):
+        if not looked:
+            looked.append(engine)
+            open_at(url)
+            raise OperationalError("SELECT", {}, Exception("no such table"))
+        return true_version(engine)
+
+    monkeypatch.setattr(versions, "_version", version_before_it_was_made)
+    assert open_at(url).keep_readings([READING]) == Kept(1, 0, 0)
+
+
 def test_a_store_of_a_newer_program_is_refused_and_left_alone(open_at, url):
     store = open_at(url)
     with store._writing() as conn:
@@ -189,6 +204,7 @@ def test_a_kept_store_opens_and_says_what_it_said_when_it_was_made(open_at, sqli
         ("file:logger", None, 3), ("home/hall", "hall sensor", 10),
     ]  # fmt: skip
     assert store.quarantine_counts() == {("home/hall", "conflict"): 1, ("home/hall", "unreadable"): 2}
+    assert store.quarantine_loss() == {"unreadable": 1}
     assert [(mark.stream, mark.first_t, mark.last_t) for mark in store.dirty()] == [("file:logger", T, T + 2 * MINUTE)]
     assert [head.open for head in store.checkpoint_heads("hall", "own")] == [("home/hall",)]
     assert store.checkpoint_state("hall", "own", T + DAY) == b"\x00s"

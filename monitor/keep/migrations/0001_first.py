@@ -84,6 +84,7 @@ def _refused() -> None:
         sqlite_strict=True,
     )
     op.create_index("quarantine_t", "quarantine", ["t"])
+    op.create_table("quarantine_loss", _text("reason", key=True), _int("count"), sqlite_strict=True)
 
 
 def _log() -> None:

@@ -39,6 +39,8 @@ def fill(store: Store) -> None:
     store.settle_dirty([mark.id for mark in store.dirty()], [Stale("hall", "home/hall", T, T)])
     store.keep_readings([*logger, reading(0, 99.0, Quantity.AIR_HUMIDITY, "%")])
     store.keep_readings([], [Refused("home/hall", "unreadable", "no number", b"\x00\xff", T)] * 2)
+    store.keep_readings([], [Refused("home/attic", "unreadable", "no number", b"x", T - 2 * DAY)])
+    store.prune_quarantine(max_bytes=1_000_000, max_age=2 * DAY)
     store.name_sensor("home/hall", "hall sensor")
     store.append(SENSORS_CHAIN, [Draft(Kind.SENSOR, T, "Ada", {"name": "hall sensor", "hold_ms": 30 * MINUTE})])
     store.append("hall", [Draft(Kind.JOB, T, "Ada", {"zone": "UTC", "length_m": 4.8768})], new=True)
