@@ -137,7 +137,7 @@ def _stream(record: _Record, prefix: str, topic: str) -> str:
     name, owner = record.name, prefix[:-1]
     if not _NAME.fullmatch(name):
         mend = "Use letters, digits and - : . / _, and begin with a letter or digit (RFC 8428 section 4.5.1)"
-        raise refusal(Reason.WRONG_NAME, f"{record.place} has the name {shown(name)!r}", topic, mend)
+        raise refusal(Reason.WRONG_NAME, f"{record.place} has the name {name[:80]!r}", topic, mend)
     if name != owner and not name.startswith(prefix):
         mend = "Publish it on the topic of its own site, or mend prefix in wallclime.toml"
         raise refusal(

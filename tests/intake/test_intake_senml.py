@@ -214,7 +214,7 @@ def test_a_name_has_the_signs_of_section_4_5_1(name):
     reason, said = refusal([{"n": name, "u": "Cel", "v": 21}])
     assert reason == "wrong-name"
     assert said == (
-        f"record 1 has the name {repr(name) if name.isprintable() else repr(repr(name))}. Use letters, digits and "
+        f"record 1 has the name {name!r}. Use letters, digits and "
         "- : . / _, and begin with a letter or digit (RFC 8428 section 4.5.1)"
     )
 
