@@ -105,6 +105,7 @@ class Kind(StrEnum):
     PROFILE = "profile"
     SENSOR = "sensor"
     ASSIGNMENT = "assignment"
+    CHECK = "instrument check"
     IMPORT = "import"
     DELIVER = "deliver"
     INSTALL = "install"

@@ -6,7 +6,7 @@ Figures of a profile's [quality] table; flags in the words of QARTOD (IOC Manual
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,8 @@ from monitor.basis.times import MINUTE
 from monitor.basis.units import to_base
 from monitor.basis.values import AIR, OriginKind, Quantity, Series
 from monitor.config.profile import Quality
+from monitor.rules.frame import Sensor
+from monitor.rules.instrument import corrections
 
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
@@ -26,13 +28,25 @@ FAR = 2**62  # later than any time [ms]
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """Usable readings of one channel in order of time. `value` in degC or %RH, `origin` an index into ORIGINS."""
+    """Usable readings of one channel in order of time, calibrated. `value` in degC or %RH, `origin` indexes ORIGINS."""
 
     t: Times
     value: Values
     flat: Mask
     suspect: Mask
     origin: NDArray[np.int8]
+    uncertainty: Values  # expanded, at the reading's time
+
+    def part(self, first: int, last: int) -> Channel:
+        """The readings of numbers [first, last)."""
+        return Channel(
+            self.t[first:last],
+            self.value[first:last],
+            self.flat[first:last],
+            self.suspect[first:last],
+            self.origin[first:last],
+            self.uncertainty[first:last],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +250,16 @@ def _channel(
     if quantity is Quantity.AIR_HUMIDITY:
         suspect |= value > 100.0
         value = np.minimum(value, 100.0)
-    return Channel(usable.t, value, flat, suspect, usable.origin)
+    return Channel(usable.t, value, flat, suspect, usable.origin, np.zeros(len(usable.t)))
+
+
+def calibrated(channel: Channel, quantity: Quantity, sensor: Sensor) -> Channel:
+    """A channel with each reading corrected by the check in force at its time, and the uncertainty that is left."""
+    found = corrections(sensor.checks, quantity, sensor.uncertainty[quantity], channel.t)
+    value = found.slope * channel.value + found.offset
+    if quantity is Quantity.AIR_HUMIDITY:
+        value = np.clip(value, 0.0, 100.0)
+    return replace(channel, value=value, uncertainty=found.uncertainty)
 
 
 def _suspect(t: Times, value: Values, quantity: Quantity, hold: int, quality: Quality) -> Mask:

@@ -83,7 +83,7 @@ class _Held:
     any: Mask
 
 
-def _held(line: Timeline, quantity: Quantity, side: Side, judged: Sides, limit: Values, guard: Values) -> _Held:
+def _held(line: Timeline, quantity: Quantity, side: Side, judged: Sides, limit: Values) -> _Held:
     voices = line.voices[quantity]
     outside = judged.low if side == "low" else judged.high
     if side == "low":
@@ -92,7 +92,7 @@ def _held(line: Timeline, quantity: Quantity, side: Side, judged: Sides, limit: 
         worst = np.where(outside, voices.value, -np.inf).max(axis=0, initial=-np.inf)
     held = anyone(outside)
     distance = np.where(held, np.abs(worst - limit), 0.0)
-    far = np.abs(voices.value - limit) > guard[:, None]
+    far = np.abs(voices.value - limit) > voices.uncertainty
     sound, beyond = anyone(outside & ~voices.suspect), anyone(outside & far)
     return _Held(outside, worst, distance, sound, beyond, held)
 
@@ -113,17 +113,16 @@ def follow(
     line: Timeline,
     judged: Sides,
     limit: Values,
-    guard: Values,
     phases: Sequence[tuple[int, Phase]],
     midnights: Times,
 ) -> None:
     """Carry one side of one quantity over a block of intervals.
 
-    `limit` is the limit an interval, `guard` the uncertainty a sensor, `phases` the phases with their first instants.
+    `limit` is the limit an interval, `phases` the phases with their first instants.
     What is open at the block's end stays open in `track`. The dose is summed a day at a time, in order of days, so that
     it does not depend on how a span is cut into blocks.
     """
-    held = _held(line, track.quantity, track.side, judged, limit, guard)
+    held = _held(line, track.quantity, track.side, judged, limit)
     edges, last = line.edges, len(line.edges) - 1
     hours = line.length / HOUR
     known = judged.known

@@ -140,10 +140,6 @@ def _limits(frame: Frame, quantity: Quantity, line: Timeline) -> tuple[Values, V
     return np.where(life, life_low, low), np.where(life, life_high, high)
 
 
-def _guard(line: Timeline, quantity: Quantity) -> Values:
-    return np.array([sensor.uncertainty[quantity] for sensor in line.sensors], np.float64)
-
-
 def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: int) -> tuple[Product, Timeline | None]:
     """Carry `state` (changed in place) from `start` to `end`; the product, and the time line of the job's own view.
 
@@ -162,7 +158,7 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
         cuts = [*midnights.tolist(), *(at for at in (frame.start, frame.finish) if at is not None)]
         line = timeline(view.spans, channels, window, cuts)
         judged = {q: sides(line.voices[q], *_limits(frame, q, line)) for q in AIR}
-        guarded = {q: sides(line.voices[q], *_limits(frame, q, line), _guard(line, q)) for q in AIR}
+        guarded = {q: sides(line.voices[q], *_limits(frame, q, line), guarded=True) for q in AIR}
         plain = states(judged)
         _advance(frame, state, product, view.name, runs(line.edges, plain), runs(line.edges, states(guarded)))
         if view.name == "":
@@ -293,7 +289,7 @@ def _excursions(
     for track in state.tracks:
         low, high = _limits(frame, track.quantity, line)
         limit = low if track.side == "low" else high
-        follow(track, line, judged[track.quantity], limit, _guard(line, track.quantity), phases, midnights)
+        follow(track, line, judged[track.quantity], limit, phases, midnights)
         product.excursions += track.closed
         track.closed = []
 
@@ -327,7 +323,7 @@ def gap_of(gap: GapState, end: int) -> Gap:
 def _agree(state: FoldState, line: Timeline) -> None:
     """Since when two sensors of the room have been further apart than their combined uncertainty, if they are now."""
     for quantity in AIR:
-        far = apart(line.voices[quantity], _guard(line, quantity))
+        far = apart(line.voices[quantity])
         near = np.flatnonzero(~far)
         if not len(near):
             state.apart_since.setdefault(quantity.value, int(line.edges[0]))

@@ -17,22 +17,36 @@ from typing import Any
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
 from monitor.basis.values import Entry, Kind, Quantity
-from monitor.config.profile import Profile
+from monitor.config.profile import InstrumentLevel, Profile
+from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
 
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """What a sensor is: its address, how long a reading speaks [ms] and its expanded uncertainty U [K, %RH]."""
+    """What a sensor is: its address, how long a reading speaks [ms], its expanded uncertainty U as stated [K, %RH].
+
+    `since` is when it was added [ms]; `checks` are those of the instrument, each with the time in which it holds.
+    """
 
     name: str
     stream: str
     hold: int
     uncertainty: Mapping[Quantity, float]
-    check: str  # what backs the uncertainty: the profile's instrument levels
+    since: int = 0
+    checks: tuple[Check, ...] = ()
 
-    def key(self) -> list[Any]:
-        """What of it a checkpoint depends on."""
-        return [self.name, self.stream, self.hold, sorted((q.value, u) for q, u in self.uncertainty.items())]
+    def key(self, midnight: int) -> list[Any]:
+        """What of it a checkpoint of `midnight` depends on."""
+        stated = sorted((q.value, u) for q, u in self.uncertainty.items())
+        checks = [check.key(midnight) for check in self.checks if check.at < midnight or check.as_found]
+        return [self.name, self.stream, self.hold, stated, checks]
+
+    def level(self, quantity: Quantity, at: int) -> InstrumentLevel | None:
+        """What backs the sensor at `at`: the check in force, else the maker's statement while it is accepted. [ms]"""
+        check = in_force(self.checks, quantity, at)
+        if check is not None:
+            return check.level
+        return "maker" if at < self.since + MAKER_ACCEPTED else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +132,7 @@ class Keys:
         self.frame, self.has = frame, has
         moments = {at for stay in frame.stays for at in (stay.start, stay.end) if at is not None}
         moments |= {delivery.at for delivery in frame.deliveries}
+        moments |= {at for sensor in frame.sensors.values() for c in sensor.checks for at in (c.at, c.until)}
         moments |= {at for at in (frame.start, frame.finish, frame.close) if at is not None}
         self._moments = sorted(moments)
         self._made: dict[int, bytes] = {}
@@ -140,7 +155,7 @@ class Keys:
             frame.job.boxes_place,
             frame.job.wall_place,
             list(frame.places),
-            [[*frame.sensors[name].key(), *self.has[name]] for name in sorted(frame.sensors)],
+            [[*frame.sensors[name].key(midnight), *self.has[name]] for name in sorted(frame.sensors)],
             [[s.sensor, s.place, s.start, known(s.end)] for s in frame.stays if s.start < midnight],
             [[d.lot, d.place, d.at] for d in frame.deliveries if d.at < midnight],
             [frame.begin, known(frame.start), known(frame.finish), known(frame.close)],
@@ -197,11 +212,31 @@ def sensors_of(entries: Sequence[Entry]) -> dict[str, Sensor]:
             stream=entry.body["stream"],
             hold=entry.body["hold_ms"],
             uncertainty={Quantity(q): float(u) for q, u in entry.body["uncertainty"].items()},
-            check=entry.body["check"],
+            since=entry.at,
         )
         for entry in effective(entries)
         if entry.kind is Kind.SENSOR
     }
+
+
+def checks_of(entries: Iterable[Entry]) -> dict[str, tuple[Check, ...]]:
+    """Every check of each sensor, in the order of writing."""
+    found: dict[str, tuple[Check, ...]] = {}
+    for entry in entries:
+        if entry.kind is Kind.CHECK:
+            body = entry.body
+            check = Check(
+                quantity=Quantity(body["quantity"]),
+                level=body["level"],
+                at=entry.at,
+                until=body["until"],
+                slope=body["slope"],
+                offset=body["offset"],
+                uncertainty=body["uncertainty"],
+                as_found=body["as_found"],
+            )
+            found[body["sensor"]] = (*found.get(body["sensor"], ()), check)
+    return found
 
 
 def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
@@ -281,4 +316,9 @@ def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile
     frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close)
     here = tuple(stay for stay in stays if stay.place in frame.places)
     every = sensors_of(sensor_log)
-    return replace(frame, stays=here, sensors={stay.sensor: every[stay.sensor] for stay in here})
+    checks = checks_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
+    return replace(
+        frame,
+        stays=here,
+        sensors={stay.sensor: replace(every[stay.sensor], checks=checks.get(stay.sensor, ())) for stay in here},
+    )

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.basis.errors import RecordError
+from monitor.basis.times import DAY
 from monitor.basis.values import Quantity
 from monitor.config.profile import InstrumentLevel
 
@@ -25,6 +26,8 @@ MAKER = {
 }  # U that a maker's statement backs [K, %RH]
 REPEAT = {Quantity.AIR_TEMPERATURE: 0.2, Quantity.AIR_HUMIDITY: 1.0}  # what a cheap sensor repeats to; ours [K, %RH]
 SPREAD = {Quantity.AIR_TEMPERATURE: 5.0, Quantity.AIR_HUMIDITY: 20.0}  # references so far apart make a line
+
+MAKER_ACCEPTED = 365 * DAY  # how long a maker's statement is accepted; ours, no published source [ms]
 
 Basis = Literal["offset", "line"]
 
@@ -64,10 +67,10 @@ class Check:
     uncertainty: float
     as_found: bool
 
-    def key(self) -> list[object]:
-        """What of it a judged reading depends on."""
-        return [self.quantity.value, self.level, self.at, self.until, self.slope, self.offset, self.uncertainty,
-                self.as_found]  # fmt: skip
+    def key(self, midnight: int) -> list[object]:
+        """What of it the readings before `midnight` depend on. [ms]"""
+        until = min(self.until, midnight)
+        return [self.quantity.value, self.at, until, self.slope, self.offset, self.uncertainty, self.as_found]
 
 
 @dataclass(frozen=True, slots=True)

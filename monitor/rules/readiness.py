@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 from monitor.basis.times import HOUR
 from monitor.basis.units import format_duration
-from monitor.basis.values import AIR
+from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Condition, Lot, Now, Verdict
 from monitor.rules.frame import Frame
-
-LEVELS = ("maker", "side by side", "salt", "laboratory")  # of instrument checks, each worth more than the one before
+from monitor.rules.instrument import LEVELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +105,27 @@ def _agree(facts: Facts) -> Condition:
 
 
 def _instrument(facts: Facts) -> Condition:
-    """Whether every sensor here is backed by a check of the level that the profile asks for."""
+    """Whether every sensor here is backed by a valid check of the level that the profile asks for.
+
+    The level is asked of the humidity, which drifts; of the temperature no more than a side-by-side check.
+    """
     asked = facts.frame.profile.readiness.instrument
     if not facts.here:
         return Condition("instrument check", "unknown", "no sensor is assigned to the place")
-    short = [name for name in facts.here if LEVELS.index(facts.frame.sensors[name].check) < LEVELS.index(asked)]
-    if short:
-        return Condition("instrument check", "fail", f"{', '.join(short)} has no check of the level {asked!r}")
+    for name in facts.here:
+        sensor = facts.frame.sensors[name]
+        for quantity in (Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE):
+            least = asked if quantity is Quantity.AIR_HUMIDITY else min(asked, "side by side", key=LEVELS.index)
+            level = sensor.level(quantity, facts.as_of)
+            what = quantity.value.replace("_", " ")
+            if level is None:
+                return Condition(
+                    "instrument check", "fail", f"nothing backs the {what} of {name} any more: its check has run out"
+                )
+            if LEVELS.index(level) < LEVELS.index(least):
+                return Condition(
+                    "instrument check", "fail", f"the {what} of {name} has no check of the level {least!r}"
+                )
     return Condition("instrument check", "pass", f"backed by: {asked}")
 
 

@@ -17,7 +17,7 @@ from typing import Protocol
 from monitor.basis.times import DAY, HOUR, datetime_of, day_of, ms_of
 from monitor.basis.values import AIR, Quantity, Series
 from monitor.rules.assessment import RULES_VERSION
-from monitor.rules.channel import Channel, Window
+from monitor.rules.channel import Channel, Window, calibrated
 from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
 from monitor.rules.fold import FoldState, Product, fold
 from monitor.rules.frame import Frame, Keys, Sensor
@@ -133,13 +133,7 @@ class _Loaded:
         cut = {}
         for (name, quantity), channel in self.channels.items():
             a, b = channel.t.searchsorted((start - sensors[name].hold, end))
-            cut[name, quantity] = Channel(
-                channel.t[a : b + 1],
-                channel.value[a : b + 1],
-                channel.flat[a : b + 1],
-                channel.suspect[a : b + 1],
-                channel.origin[a : b + 1],
-            )
+            cut[name, quantity] = channel.part(a, b + 1)
         return cut
 
 
@@ -239,7 +233,7 @@ def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) ->
         if window is not None:
             loaded.windows.append(window)
             for quantity, channel in window.channels().items():
-                loaded.channels[sensor.name, quantity] = channel
+                loaded.channels[sensor.name, quantity] = calibrated(channel, quantity, sensor)
     return loaded
 
 

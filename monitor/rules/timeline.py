@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -37,6 +38,7 @@ class Voices:
     flat: Mask
     suspect: Mask
     origin: NDArray[np.int8]
+    uncertainty: Values
 
     @property
     def speaking(self) -> Mask:
@@ -131,7 +133,11 @@ def _lay(
 ) -> Voices:
     shape = (len(sensors), len(edges) - 1)
     voices = Voices(
-        np.full(shape, np.nan), np.zeros(shape, np.bool_), np.zeros(shape, np.bool_), np.zeros(shape, np.int8)
+        np.full(shape, np.nan),
+        np.zeros(shape, np.bool_),
+        np.zeros(shape, np.bool_),
+        np.zeros(shape, np.int8),
+        np.full(shape, np.nan),
     )
     for (q, row), parts in said.items():
         if q is not quantity:
@@ -147,6 +153,7 @@ def _lay(
         voices.flat[row, heard] = channel.flat[which]
         voices.suspect[row, heard] = channel.suspect[which]
         voices.origin[row, heard] = channel.origin[which]
+        voices.uncertainty[row, heard] = channel.uncertainty[which]
     return voices
 
 
@@ -155,9 +162,9 @@ def anyone(who: Mask) -> Mask:
     return np.asarray(who.any(axis=0))
 
 
-def sides(voices: Voices, low: Values, high: Values, guard: Values | None = None) -> Sides:
-    """Who is outside `low`..`high` (a value an interval); `guard` draws the limits in by each sensor's uncertainty."""
-    drawn = 0.0 if guard is None else guard[:, None]
+def sides(voices: Voices, low: Values, high: Values, *, guarded: bool = False) -> Sides:
+    """Who is outside `low`..`high` (a value an interval); `guarded` draws the limits in by each one's uncertainty."""
+    drawn = voices.uncertainty if guarded else 0.0
     below = voices.value < low + drawn - HAIR
     above = voices.value > high - drawn + HAIR
     live = voices.speaking & ~voices.flat & ~below & ~above
@@ -188,11 +195,10 @@ def stretches(held: Mask) -> list[tuple[int, int]]:
     return list(zip(step[::2], step[1::2], strict=True))
 
 
-def apart(voices: Voices, uncertainty: Values) -> Mask:
+def apart(voices: Voices) -> Mask:
     """Whether two sensors are further apart than their combined uncertainty, an interval."""
     found = np.zeros(voices.value.shape[1], np.bool_)
-    for a in range(len(uncertainty)):
-        for b in range(a + 1, len(uncertainty)):
-            limit = float(np.hypot(uncertainty[a], uncertainty[b]))
-            found |= np.abs(voices.value[a] - voices.value[b]) > limit
+    for a, b in itertools.combinations(range(len(voices.value)), 2):
+        limit = np.hypot(voices.uncertainty[a], voices.uncertainty[b])
+        found |= np.abs(voices.value[a] - voices.value[b]) > limit
     return found

@@ -63,6 +63,7 @@ CHECK = {
     "side by side": "a side-by-side check",
     "salt": "a salt check",
     "laboratory": "a laboratory certificate",
+    "run out": "nothing any more: its check has run out",
 }
 
 

@@ -108,7 +108,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         hand_readings=_hand_readings(desk.book.log(job), found.as_of),
         runs=_runs(found, frame),
         entries=tuple(desk.book.log(job)),
-        sensors=_sensors(desk, frame),
+        sensors=_sensors(desk, frame, found.as_of),
         written_at=desk.clock.now(),
         software=f"wallclime {monitor.__version__}",
         head=Head(number, link.hex()),
@@ -173,7 +173,7 @@ def _hand_readings(log: Sequence[Entry], as_of: int) -> tuple[HandReading, ...]:
     )
 
 
-def _sensors(desk: Desk, frame: Frame) -> tuple[SensorLine, ...]:
+def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
     details = {
         (entry.body["sensor"], entry.body["from"]): "; ".join(
             f"{name}: {value}" for name, value in entry.body.items() if name not in _FACTS
@@ -192,7 +192,7 @@ def _sensors(desk: Desk, frame: Frame) -> tuple[SensorLine, ...]:
                 for stay in frame.stays
                 if stay.sensor == name
             ),
-            check=sensor.check,
+            check=sensor.level(Quantity.AIR_HUMIDITY, as_of) or "run out",
         )
         for name, sensor in sorted(frame.sensors.items())
     )

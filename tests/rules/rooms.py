@@ -119,7 +119,7 @@ def frame(
     return Frame(
         job=job,
         profile=profile,
-        sensors={name: Sensor(name, name, hold * MINUTE, UNCERTAINTY, "maker") for name in sensors},
+        sensors={name: Sensor(name, name, hold * MINUTE, UNCERTAINTY, since=T0 - DAY) for name in sensors},
         stays=tuple(stays if stays is not None else [Stay(name, "hall", T0 - DAY, None) for name in sorted(sensors)]),
         deliveries=() if delivered is None else (Delivery("lot 1", "hall", minutes(delivered), 12),),
         lots_used=(),

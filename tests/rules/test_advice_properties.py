@@ -4,7 +4,7 @@ import math
 
 import pytest
 from advised_rooms import NOW, room
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.climate.air import SEA_LEVEL_PA
@@ -50,6 +50,7 @@ def away(value, limits):
     return max(limits[0] - value, value - limits[1], 0.0)
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_the_temperature_advised_is_in_band_and_the_nearest_where_it_already_is(situation):
     now, limits, aim = situation.temperature.value, situation.band.temperature, target(situation)
@@ -58,6 +59,7 @@ def test_the_temperature_advised_is_in_band_and_the_nearest_where_it_already_is(
         assert aim.temperature_c == now
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_water_moves_the_air_towards_the_band_and_never_across_it(situation):
     aim, limits = target(situation), situation.band.humidity
@@ -69,6 +71,7 @@ def test_water_moves_the_air_towards_the_band_and_never_across_it(situation):
         assert aim.humidity_pct >= limits[0] - TINY
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_without_a_move_no_water_and_no_heat_is_moved(situation):
     aim = target(situation)
@@ -84,6 +87,7 @@ def at_the_wall(situation, t_c, rh_pct):
     return surface_humidity_pct(t_c, rh_pct, surface_temperature_c(t_c, situation.outdoor_c, situation.factor))
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_no_water_is_added_past_80_percent_at_the_wall(situation):
     aim = target(situation)
@@ -91,6 +95,7 @@ def test_no_water_is_added_past_80_percent_at_the_wall(situation):
         assert at_the_wall(situation, aim.temperature_c, aim.humidity_pct) <= 80.0 + TINY
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_drying_ends_under_80_percent_at_the_wall_or_at_the_end_of_the_band(situation):
     aim = target(situation)
@@ -100,6 +105,7 @@ def test_drying_ends_under_80_percent_at_the_wall_or_at_the_end_of_the_band(situ
         assert aim.humidity_pct == pytest.approx(low) if wet else aim.humidity_pct >= low - TINY
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_the_other_temperature_does_what_it_promises_inside_the_band(situation):
     aim = target(situation)
@@ -112,6 +118,7 @@ def test_the_other_temperature_does_what_it_promises_inside_the_band(situation):
             assert at_the_wall(situation, aim.instead_c, aim.humidity_pct) <= 80.0 + TINY
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_amounts_are_finite_and_litres_never_negative(situation):
     found = advice(situation)
@@ -125,6 +132,7 @@ def test_amounts_are_finite_and_litres_never_negative(situation):
     }
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_units_change_the_words_and_nothing_else(situation):
     si, us = advice(situation, "si"), advice(situation, "us")
@@ -141,6 +149,7 @@ def test_units_change_the_words_and_nothing_else(situation):
         assert "inf" not in sentence
 
 
+@settings(deadline=None)
 @given(situation=situations)
 def test_whoever_is_told_to_heat_or_to_run_a_device_is_told_what_can_hurt(situation):
     found = advice(situation)

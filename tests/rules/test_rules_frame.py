@@ -24,6 +24,7 @@ from monitor.rules.frame import (
     sensors_of,
     stays_of,
 )
+from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
 
 LATE = minutes(100_000)  # when everything here was entered: the time an entry speaks of is what counts [ms]
@@ -78,7 +79,6 @@ def sensor(name: str, hold: int = 30, humidity: float = 5.0) -> dict[str, Any]:
         "stream": f"house/{name}",
         "hold_ms": hold * MINUTE,
         "uncertainty": uncertainty,
-        "check": "maker",
     }
 
 
@@ -230,15 +230,25 @@ def test_a_corrected_entry_keeps_its_number():
 
 def test_a_sensor_is_what_its_entry_says():
     assert sensors_of(sensors("a").entries) == {
-        "a": Sensor("a", "house/a", 30 * MINUTE, {TEMPERATURE: 1.0, HUMIDITY: 5.0}, "maker")
+        "a": Sensor("a", "house/a", 30 * MINUTE, {TEMPERATURE: 1.0, HUMIDITY: 5.0}, since=minutes(80_000))
     }
 
 
 def test_a_later_entry_of_the_same_sensor_stands():
     log = sensors("a")
-    log.add(Kind.SENSOR, 80_000, {**sensor("a", hold=90, humidity=2.0), "check": "salt"})
+    log.add(Kind.SENSOR, 81_000, sensor("a", hold=90, humidity=2.0))
     found = sensors_of(log.entries)["a"]
-    assert (found.hold, found.uncertainty[HUMIDITY], found.check) == (90 * MINUTE, 2.0, "salt")
+    assert (found.hold, found.uncertainty[HUMIDITY], found.since) == (90 * MINUTE, 2.0, minutes(81_000))
+
+
+def test_a_check_of_the_log_holds_from_its_time_for_its_sensor():
+    log = sensors("a")
+    log.add(Kind.ASSIGNMENT, 0, {"sensor": "a", "place": "hall", "from": minutes(0), "to": None})
+    body = {"sensor": "a", "quantity": "air_humidity", "level": "salt", "until": minutes(900)}
+    log.add(Kind.CHECK, 300, {**body, "slope": 1.0, "offset": -2.0, "uncertainty": 1.5, "as_found": False})
+    before, after = (frame_of(opened().entries, log.entries, PROFILE, minutes(at)) for at in (299, 300))
+    assert before.sensors["a"].checks == ()
+    assert after.sensors["a"].checks == (Check(HUMIDITY, "salt", minutes(300), minutes(900), 1.0, -2.0, 1.5, False),)
 
 
 # --- assignments ---

@@ -8,6 +8,7 @@ from rooms import HUMIDITY, MS, PROFILE, TEMPERATURE, Row, assess, course, frame
 from monitor.config.profile import ReadinessRule
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Delivery, Frame, Stay
+from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
 
 DAY = 1440
@@ -227,11 +228,22 @@ def test_the_longest_disagreement_is_told():
 # --- instrument check ---
 
 
+def checked(level: str) -> tuple[Check, ...]:
+    """A check of the humidity of that level, and a side-by-side one of the temperature; a maker's statement is none."""
+    if level == "maker":
+        return ()
+    span = (minutes(-100), minutes(1000))
+    return (
+        Check(HUMIDITY, level, *span, 1.0, 0.0, 2.0, False),  # type: ignore[arg-type]
+        Check(TEMPERATURE, "side by side", *span, 1.0, 0.0, 0.5, False),
+    )
+
+
 def backed(level: str, asked: str) -> Assessment:
     fr: Frame = frame("a", "b")
     fr = replace(
         fr,
-        sensors={**fr.sensors, "b": replace(fr.sensors["b"], check=level)},
+        sensors={**fr.sensors, "b": replace(fr.sensors["b"], checks=checked(level))},
         profile=replace(PROFILE, readiness=ReadinessRule(asked, 3 / 1.8)),  # type: ignore[arg-type]
     )
     return judge(fr, minutes(60), heard(a=steady(60), b=steady(60)))
@@ -242,7 +254,10 @@ def test_a_makers_statement_is_enough_by_default():
 
 
 def test_every_sensor_needs_the_level_that_is_asked_for():
-    assert said(backed("laboratory", "salt"), "instrument check") == ("fail", "a has no check of the level 'salt'")
+    assert said(backed("laboratory", "salt"), "instrument check") == (
+        "fail",
+        "the air humidity of a has no check of the level 'salt'",
+    )
 
 
 @pytest.mark.parametrize(
@@ -252,7 +267,7 @@ def test_a_better_check_backs_a_lesser_demand(level, verdict):
     fr = frame("a")
     fr = replace(
         fr,
-        sensors={"a": replace(fr.sensors["a"], check=level)},
+        sensors={"a": replace(fr.sensors["a"], checks=checked(level))},
         profile=replace(PROFILE, readiness=ReadinessRule("salt", 3 / 1.8)),
     )
     assert said(judge(fr, minutes(60), heard(a=steady(60))), "instrument check")[0] == verdict
@@ -290,3 +305,29 @@ def test_wall_size(length, height, verdict, evidence):
 def test_the_default_uncertainty_is_the_makers():
     sensor = frame("a").sensors["a"]
     assert (sensor.uncertainty[TEMPERATURE], sensor.uncertainty[HUMIDITY]) == (1.0, 5.0)
+
+
+# --- checks of instruments ---
+
+
+def test_the_temperature_needs_a_side_by_side_check_at_most():
+    fr = frame("a")
+    salt = [check for check in checked("salt") if check.quantity is HUMIDITY]
+    fr = replace(
+        fr,
+        sensors={"a": replace(fr.sensors["a"], checks=tuple(salt))},
+        profile=replace(PROFILE, readiness=ReadinessRule("salt", 3 / 1.8)),
+    )
+    assert said(judge(fr, minutes(60), heard(a=steady(60))), "instrument check") == (
+        "fail",
+        "the air temperature of a has no check of the level 'side by side'",
+    )
+
+
+def test_a_makers_statement_runs_out_after_a_year():
+    fr = frame("a")
+    old = replace(fr.sensors["a"], since=minutes(60 - 365 * DAY))
+    assert said(judge(replace(fr, sensors={"a": old}), minutes(60), heard(a=steady(60))), "instrument check") == (
+        "fail",
+        "nothing backs the air humidity of a any more: its check has run out",
+    )

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from advised_rooms import NOW, line
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import theilslopes
 
@@ -33,6 +33,7 @@ rows = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(rows=rows, confidence=st.sampled_from([0.5, 0.9, 0.95, 0.99]))
 def test_slope_and_interval_are_those_of_scipy_with_ties_too(rows, confidence):
     # scipy.stats.theilslopes (its `alpha` is the confidence): an independent implementation of Sen (1968)

@@ -48,7 +48,7 @@ def test_a_new_sensor_has_what_makers_state_and_is_there_until_its_last_reading_
     bring(den, csv(tmp_path / "a.csv", steady(T0, 5)), hold=HOUR)
     (sensor,) = den.book.sensors().values()
     assert sensor.uncertainty == {Quantity.AIR_TEMPERATURE: 1.0, Quantity.AIR_HUMIDITY: 5.0}
-    assert (sensor.stream, sensor.hold, sensor.check) == ("file:logger", HOUR, "maker")
+    assert (sensor.stream, sensor.hold, sensor.checks) == ("file:logger", HOUR, ())
     (stay,) = den.book.stays()
     assert (stay.place, stay.start, stay.end) == ("den", T0, T0 + 6 * HOUR - 10 * MINUTE)
 
