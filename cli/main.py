@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from cli import importing, job, log, profile, report, sensor, serve, simulate, status
+from cli import importing, job, log, profile, quarantine, report, sensor, serve, simulate, status
 from cli.common import Session
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, WallclimeError
@@ -49,6 +49,7 @@ app.command("assess")(status.assess)
 app.command("report")(report.report)
 app.command("simulate")(simulate.simulate)
 app.add_typer(profile.app, name="profile")
+app.add_typer(quarantine.app, name="quarantine")
 
 
 def run(args: list[str] | None = None, *, clock: Clock | None = None) -> NoReturn:

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from cli import reunit
+from cli import checking
 from cli.common import Json, Who, data, desk, say, who_of
 
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
@@ -129,3 +131,9 @@ def release(context: typer.Context, name: Name, at: When = None, who: Who = None
     with desk(context) as opened:
         entry = release_sensor(opened, name, at=end, who=who_of(who))
     say(f"{name} left its place at {rfc3339(entry.at)}")
+
+
+app.command("unit")(reunit.unit)
+
+
+app.command("check")(checking.check)

@@ -17,9 +17,10 @@ def status(
     """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
     from monitor.tell.screen import jobs_text, status_text
     from monitor.watch.pages import daemon_trouble, job_rows, status_view
+    from monitor.watch.refused import trouble as refused_trouble
 
     with desk(context) as opened:
-        trouble = daemon_trouble(opened)
+        trouble = [*daemon_trouble(opened), *refused_trouble(opened)]
         rows = job_rows(opened) if job is None else []
         view = None if job is None else status_view(opened, job)
     if view is None:

@@ -24,6 +24,7 @@ class Caution(StrEnum):
     HUMIDIFIER = "humidifier"
     DEHUMIDIFIER = "dehumidifier"
     LOCAL_CODE = "local code"
+    SALT = "salt"
 
 
 class Text(NamedTuple):
@@ -76,6 +77,11 @@ CAUTIONS: Mapping[Caution, Text] = MappingProxyType(
             "Lead a dehumidifier's water to a drain or empty its tank in time, and do not overload the circuit. "
             "Ratings are at 80 degF and 60 %: in a cold room it takes out far less.",
             "rating point: test conditions of portable dehumidifiers in the US; the rest " + PRACTICE,
+        ),
+        Caution.SALT: Text(
+            "Salt points: a sealed vessel at a steady temperature, hours to settle; do not wet the sensor. Keep salts "
+            "away from food and children, and wash your hands.",
+            "sealed, steady, settled: OIML R 121 (1996) sections 4 to 7; the rest " + PRACTICE,
         ),
         Caution.LOCAL_CODE: Text(
             "Local code and the makers' instructions come first; leave gas, mains wiring and water pipes to licensed "

@@ -253,6 +253,17 @@ def _channel(
     return Channel(usable.t, value, flat, suspect, usable.origin, np.zeros(len(usable.t)))
 
 
+def as_claimed(series: Series, quantity: Quantity, sensor: Sensor) -> Series:
+    """The readings with the units that they were sent in after all; what was kept stays as it was sent."""
+    unit, units = series.unit, series.units
+    for claim in sensor.claims:
+        here = (series.t >= claim.start) & (series.t < claim.end)
+        if claim.quantity is quantity and here.any():
+            units = units if claim.unit in units else (*units, claim.unit)
+            unit = np.where(here, np.int16(units.index(claim.unit)), unit)
+    return replace(series, unit=unit, units=units)
+
+
 def calibrated(channel: Channel, quantity: Quantity, sensor: Sensor) -> Channel:
     """A channel with each reading corrected by the check in force at its time, and the uncertainty that is left."""
     found = corrections(sensor.checks, quantity, sensor.uncertainty[quantity], channel.t)

@@ -22,10 +22,21 @@ from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
 
 
 @dataclass(frozen=True, slots=True)
+class UnitClaim:
+    """What a sensor sent in [start, end) is in `unit`, whatever was thought when it was heard. [ms]"""
+
+    quantity: Quantity
+    unit: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
 class Sensor:
     """What a sensor is: its address, how long a reading speaks [ms], its expanded uncertainty U as stated [K, %RH].
 
-    `since` is when it was added [ms]; `checks` are those of the instrument, each with the time in which it holds.
+    `since` is when it was added [ms]; `checks` are those of the instrument, each with the time in which it holds;
+    `claims` say that it sent another unit than it was thought to.
     """
 
     name: str
@@ -34,12 +45,14 @@ class Sensor:
     uncertainty: Mapping[Quantity, float]
     since: int = 0
     checks: tuple[Check, ...] = ()
+    claims: tuple[UnitClaim, ...] = ()
 
     def key(self, midnight: int) -> list[Any]:
         """What of it a checkpoint of `midnight` depends on."""
         stated = sorted((q.value, u) for q, u in self.uncertainty.items())
         checks = [check.key(midnight) for check in self.checks if check.at < midnight or check.as_found]
-        return [self.name, self.stream, self.hold, stated, checks]
+        claims = [[c.quantity.value, c.unit, c.start, min(c.end, midnight)] for c in self.claims if c.start < midnight]
+        return [self.name, self.stream, self.hold, stated, checks, claims]
 
     def level(self, quantity: Quantity, at: int) -> InstrumentLevel | None:
         """What backs the sensor at `at`: the check in force, else the maker's statement while it is accepted. [ms]"""
@@ -133,6 +146,7 @@ class Keys:
         moments = {at for stay in frame.stays for at in (stay.start, stay.end) if at is not None}
         moments |= {delivery.at for delivery in frame.deliveries}
         moments |= {at for sensor in frame.sensors.values() for c in sensor.checks for at in (c.at, c.until)}
+        moments |= {at for sensor in frame.sensors.values() for c in sensor.claims for at in (c.start, c.end)}
         moments |= {at for at in (frame.start, frame.finish, frame.close) if at is not None}
         self._moments = sorted(moments)
         self._made: dict[int, bytes] = {}
@@ -239,6 +253,17 @@ def checks_of(entries: Iterable[Entry]) -> dict[str, tuple[Check, ...]]:
     return found
 
 
+def claims_of(entries: Iterable[Entry]) -> dict[str, tuple[UnitClaim, ...]]:
+    """What was said of each sensor's units, in the order of writing; of two that speak of one time the later stands."""
+    found: dict[str, tuple[UnitClaim, ...]] = {}
+    for entry in entries:
+        if entry.kind is Kind.UNIT:
+            body = entry.body
+            claim = UnitClaim(Quantity(body["quantity"]), body["unit"], body["from"], body["to"])
+            found[body["sensor"]] = (*found.get(body["sensor"], ()), claim)
+    return found
+
+
 def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
     """Where each sensor was, from the assignment entries in the order of writing.
 
@@ -317,8 +342,14 @@ def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile
     here = tuple(stay for stay in stays if stay.place in frame.places)
     every = sensors_of(sensor_log)
     checks = checks_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
+    claims = claims_of(effective(sensor_log))
     return replace(
         frame,
         stays=here,
-        sensors={stay.sensor: replace(every[stay.sensor], checks=checks.get(stay.sensor, ())) for stay in here},
+        sensors={
+            stay.sensor: replace(
+                every[stay.sensor], checks=checks.get(stay.sensor, ()), claims=claims.get(stay.sensor, ())
+            )
+            for stay in here
+        },
     )

@@ -17,7 +17,7 @@ from typing import Protocol
 from monitor.basis.times import DAY, HOUR, datetime_of, day_of, ms_of
 from monitor.basis.values import AIR, Quantity, Series
 from monitor.rules.assessment import RULES_VERSION
-from monitor.rules.channel import Channel, Window, calibrated
+from monitor.rules.channel import Channel, Window, as_claimed, calibrated
 from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
 from monitor.rules.fold import FoldState, Product, fold
 from monitor.rules.frame import Frame, Keys, Sensor
@@ -246,7 +246,7 @@ def _window(frame: Frame, readings: Readings, sensor: Sensor, start: int, end: i
     back = ahead = max(2 * sensor.hold, 2 * HOUR)
     while True:
         low, high = start - back, min(end + ahead, as_of)
-        series = {q: readings.series(sensor.stream, q, low, high) for q in has}
+        series = {q: as_claimed(readings.series(sensor.stream, q, low, high), q, sensor) for q in has}
         window = Window(sensor.stream, series, sensor.hold, frame.profile.quality)
         enough_before = low <= first or window.settled_before(start - sensor.hold)
         enough_after = high >= as_of or high > last or not window.reach(end).open

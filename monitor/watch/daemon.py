@@ -8,7 +8,7 @@ import logging
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,15 +19,21 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEv
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from monitor.basis.clock import Clock
-from monitor.basis.errors import WallclimeError
-from monitor.basis.times import SECOND
+from monitor.basis.errors import StoreError, WallclimeError
+from monitor.basis.times import DAY, SECOND
+from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Reading, Refused
 from monitor.config.settings import Logging
+from monitor.intake.admission import Admission
 from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
+from monitor.keep.connect import is_full
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.judging import note_completions, settle
+from monitor.watch.judging import PROGRAM, note_completions, settle
 
 STAY_AWAKE = 5 * SECOND  # how often the daemon says that it is there [ms]
+TIDY = 60 * SECOND  # how often it tidies up [ms]
+QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
+QUARANTINE_AGE = 400 * DAY  # how long; ours, no published source [ms]
 
 _LOG = logging.getLogger("wallclime")
 _LEVELS = logging.getLevelNamesMapping()
@@ -78,33 +84,91 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
             if embedded:
                 port = running.enter_context(embedded_broker(desk.settings.broker.port))
                 log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
-            listener = _listener(desk)
-            running.enter_context(_schedule(desk, listener))
-            log("info", "started", home=str(desk.settings.home), broker=desk.settings.broker.host)
-            listener.run(stop)
+            listeners = _listeners(desk)
+            running.enter_context(_schedule(desk, listeners))
+            log("info", "started", home=str(desk.settings.home), broker=[b.host for b in desk.settings.brokers])
+            _run(listeners, stop)
         log("info", "stopped")
 
 
-def _listener(desk: Desk) -> Listener:
-    return Listener(
-        desk.settings.broker,
-        desk.settings.sources,
-        desk.settings.service,
-        clock=desk.clock,
-        keep=desk.store.keep_readings,
-        newest_arrival=desk.store.newest_arrival,
-        log=log,
-    )
+def _listeners(desk: Desk) -> list[Listener]:
+    """One a broker. They share the store and the sensors that are known; the first one watches the clock."""
+    settings = desk.settings
+    admission = Admission(heard.stream for heard in desk.store.heard())
+    keeper = Keeper(desk)
+    return [
+        Listener(
+            broker,
+            settings.sources_at(broker),
+            settings.service,
+            clock=desk.clock,
+            keep=keeper.keep,
+            newest_arrival=desk.store.newest_arrival,
+            log=log,
+            admission=admission,
+            clock_stepped=keeper.clock_stepped if broker is settings.broker else None,
+        )
+        for broker in settings.brokers
+    ]
+
+
+def _run(listeners: Sequence[Listener], stop: threading.Event) -> None:
+    """Every listener in a thread of its own until `stop`; when one dies all end, and its error is raised."""
+    died: list[BaseException] = []
+
+    def listen(listener: Listener) -> None:
+        try:
+            listener.run(stop)
+        except BaseException as exc:
+            died.append(exc)
+            stop.set()
+
+    threads = [threading.Thread(target=listen, args=(listener,), name="listener") for listener in listeners]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    if died:
+        raise died[0]
+
+
+class Keeper:
+    """The way of all listeners into the store, one at a time, and what they write to the log of the house."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk, self._lock, self._full = desk, threading.Lock(), False
+
+    def keep(self, readings: Sequence[Reading], refused: Sequence[Refused]) -> None:
+        """Keep a batch. A full disk is written to the log once, for which the store holds a ballast."""
+        with self._lock:
+            try:
+                self._desk.store.keep_readings(readings, refused)
+            except StoreError as exc:
+                if is_full(exc) and not self._full:
+                    self._full = True
+                    self._note(Kind.TROUBLE, {"what": str(exc)})
+                raise
+            self._full = False
+
+    def clock_stepped(self, at: int, by: int) -> None:
+        """Write to the log that the computer's clock was set: `by` forward, at `at`. [ms]"""
+        with self._lock:
+            self._note(Kind.CLOCK, {"by_ms": by}, at)
+
+    def _note(self, kind: Kind, body: Mapping[str, Any], at: int | None = None) -> None:
+        draft = Draft(kind, self._desk.clock.now() if at is None else at, PROGRAM, body)
+        self._desk.store.append(SENSORS_CHAIN, [draft])
 
 
 @contextlib.contextmanager
-def _schedule(desk: Desk, listener: Listener) -> Iterator[None]:
+def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
     """Judge what was heard, again and again; a late run is made up once, one that fails is told and repeated."""
     scheduler = BackgroundScheduler(timezone=UTC)
     scheduler.add_listener(_failed, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
     awake = desk.store.wake()
     work = (
-        (stay_awake, (desk, listener, awake), STAY_AWAKE / SECOND),
+        (stay_awake, (desk, listeners, awake), STAY_AWAKE / SECOND),
+        (tidy, (desk,), TIDY / SECOND),
         (judge_what_was_heard, (desk,), desk.settings.service.judge_every / SECOND),
     )
     for function, arguments, seconds in work:
@@ -117,16 +181,28 @@ def _schedule(desk: Desk, listener: Listener) -> Iterator[None]:
     finally:
         scheduler.shutdown(wait=True)
         judge_what_was_heard(desk)
-        stay_awake(desk, listener, awake)
+        stay_awake(desk, listeners, awake)
 
 
 def _failed(event: JobExecutionEvent) -> None:
     log("error", "scheduled work failed", job=event.job_id, error=str(event.exception or "missed"))
 
 
-def stay_awake(desk: Desk, listener: Listener, number: int) -> None:
-    """Note that the daemon is there, and how its connection stands, for the commands to show."""
-    desk.store.stay_awake(number, {**asdict(listener.status), "broker": desk.settings.broker.host})
+def stay_awake(desk: Desk, listeners: Sequence[Listener], number: int) -> None:
+    """Note that the daemon is there, and how its connections stand, for the commands to show."""
+    links = [
+        {**asdict(listener.status), "broker": broker.host, "client_id": broker.client_id}
+        for listener, broker in zip(listeners, desk.settings.brokers, strict=True)
+    ]
+    desk.store.stay_awake(number, {"links": links})
+
+
+def tidy(desk: Desk) -> None:
+    """Keep the quarantine within bounds, what is let go counted, and the ballast for a full disk in its place."""
+    lost = desk.store.prune_quarantine(QUARANTINE_BYTES, QUARANTINE_AGE)
+    if lost:
+        log("warning", "quarantine pruned", lost=lost)
+    desk.store.keep_ballast()
 
 
 def judge_what_was_heard(desk: Desk) -> None:

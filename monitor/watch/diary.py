@@ -17,7 +17,7 @@ from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, given_reason, past
 from monitor.watch.judging import assess, note_completions
 
-_AIR = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}  # as the rules take sensors'
+AIR_RANGE = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}  # as the rules take sensors'
 MOST_BOXES = 100_000  # of one delivery; more is a slip of the pen, figure ours
 
 
@@ -162,7 +162,7 @@ def hand_reading(
     if not values:
         raise RecordError("nothing was read", where="log reading", mend="Give --temperature or --humidity, or both")
     for quantity, value in values.items():
-        low, high = _AIR[quantity]
+        low, high = AIR_RANGE[quantity]
         if not low <= value <= high:
             unit = "%" if quantity is Quantity.AIR_HUMIDITY else "degC"
             raise RecordError(

@@ -14,7 +14,7 @@ from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Origin, OriginKind,
 from monitor.intake.hold import propose_hold
 from monitor.intake.loggerfile import Chunk, Summary, check, read
 from monitor.intake.loggerguess import Columns, Guess, guess
-from monitor.intake.payload import AHEAD
+from monitor.intake.moment import AHEAD
 from monitor.rules.frame import Sensor
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name

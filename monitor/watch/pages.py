@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 
@@ -236,16 +236,19 @@ def daemon_trouble(desk: Desk) -> list[str]:
     found = desk.store.daemon_state()
     if found is None:
         return []
-    state, display_ = found.state, zone_of("UTC")
     if desk.clock.now() - found.last > AWAY_AFTER:
-        since = datetime_of(found.last, display_).isoformat(sep=" ", timespec="minutes")
+        since = datetime_of(found.last).isoformat(sep=" ", timespec="minutes")
         return [f"wallclime serve is not running; it was there last at {since}"]
-    told = [state["last_error"]] if state.get("last_error") else []
-    if not state.get("connected") and not told:
-        told.append("wallclime serve has no connection to the broker")
-    if state.get("marker_missing"):
+    return [line for link in found.state.get("links", ()) for line in _link_trouble(link)]
+
+
+def _link_trouble(link: Mapping[str, Any]) -> list[str]:
+    told = [link["last_error"]] if link["last_error"] else []
+    if not link["connected"] and not told:
+        told.append(f"wallclime serve has no connection to the broker {link['broker']}")
+    if link["marker_missing"]:
         told.append(
             "the daemon may not publish on its own topic: messages without a time are refused. "
-            "Let its user write to wallclime/+/marker"
+            f"Let its user write to wallclime/{link['client_id']}/marker"
         )
     return told

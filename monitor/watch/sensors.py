@@ -151,6 +151,23 @@ def release_sensor(desk: Desk, name: str, *, at: int | None, who: str) -> Entry:
     return entry
 
 
+def claim_unit(
+    desk: Desk, name: str, quantity: Quantity, unit: str, *, start: int, end: int | None, reason: str, who: str
+) -> Entry:
+    """Say that a sensor's readings in [start, end) are in another unit than was thought; none of them is changed. [ms]
+
+    `end` None is now. Raises RecordError.
+    """
+    known(desk, name)
+    until = past(desk, end, "--to")
+    if not start < until:
+        raise RecordError("the end is not after the start", where="sensor unit", mend="Check --from and --to")
+    body = {"sensor": name, "quantity": quantity.value, "unit": unit, "from": start, "to": until, "reason": reason}
+    entry = desk.store.append(SENSORS_CHAIN, [Draft(Kind.UNIT, start, who, body)])[0]
+    note_all_completions(desk, desk.book.sensors()[name].stream)
+    return entry
+
+
 def known(desk: Desk, name: str) -> None:
     """Raises RecordError when there is no sensor `name`."""
     if name not in desk.book.sensors():
