@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from cli import reunit
-from cli import checking
+from cli import checking, reunit
 from cli.common import Json, Who, data, desk, say, who_of
 
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")

@@ -17,7 +17,8 @@ from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, given_reason, past
 from monitor.watch.judging import assess, note_completions
 
-AIR_RANGE = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}  # as the rules take sensors'
+# As the rules take sensors' values [degC, %RH]
+AIR_RANGE = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}
 MOST_BOXES = 100_000  # of one delivery; more is a slip of the pen, figure ours
 
 

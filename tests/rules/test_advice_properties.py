@@ -190,6 +190,7 @@ def test_propane_burns_to_water_as_the_caution_says():
         (Caution.HUMIDIFIER, ("Mould",)),
         (Caution.DEHUMIDIFIER, ("drain", "circuit")),
         (Caution.LOCAL_CODE, ("Local code", "licensed")),
+        (Caution.SALT, ("sealed vessel", "hours to settle", "do not wet the sensor", "food and children")),
     ],
 )
 def test_each_caution_says_what_it_is_for(caution, words):
