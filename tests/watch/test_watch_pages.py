@@ -201,8 +201,10 @@ def test_only_a_page_can_be_written(desk: Desk, tmp_path: Path, name, ending):
 # --- the daemon -------------------------------------------------------------------------------------------------------
 
 
-def daemon(desk: Desk, **state: object) -> None:
-    desk.store.stay_awake(desk.store.wake(), state)
+def daemon(desk: Desk, **link: object) -> None:
+    """A daemon that was there now, with one connection."""
+    usual = {"broker": "127.0.0.1:1883", "client_id": "wallclime-1", "connected": True, "last_error": None}
+    desk.store.stay_awake(desk.store.wake(), {"links": [{**usual, "marker_missing": False, **link}]})
 
 
 def test_without_a_daemon_there_is_no_trouble(desk: Desk):
@@ -210,31 +212,29 @@ def test_without_a_daemon_there_is_no_trouble(desk: Desk):
 
 
 def test_a_daemon_that_is_connected_is_no_trouble(desk: Desk):
-    daemon(desk, connected=True, last_error=None, marker_missing=False)
+    daemon(desk)
     assert daemon_trouble(desk) == []
 
 
 @pytest.mark.parametrize(
-    ("state", "said"),
+    ("link", "said"),
     [
-        ({"connected": True, "last_error": "refused by x"}, ["refused by x"]),
-        ({"connected": False, "last_error": "refused by x"}, ["refused by x"]),
-        ({"connected": False}, ["wallclime serve has no connection to the broker"]),
+        ({"last_error": "refused by x"}, "refused by x"),
+        ({"connected": False, "last_error": "refused by x"}, "refused by x"),
+        ({"connected": False}, "wallclime serve has no connection to the broker 127.0.0.1:1883"),
         (
-            {"connected": True, "marker_missing": True},
-            [
-                "the daemon may not publish on its own topic: messages without a time are refused. "
-                "Let its user write to wallclime/+/marker"
-            ],
+            {"marker_missing": True},
+            "the daemon may not publish on its own topic: messages without a time are refused. "
+            "Let its user write to wallclime/wallclime-1/marker",
         ),
     ],
 )
-def test_what_ails_a_daemon_is_said(desk: Desk, state, said):
-    daemon(desk, **state)
-    assert daemon_trouble(desk) == said
+def test_what_ails_a_connection_of_the_daemon_is_said(desk: Desk, link, said):
+    daemon(desk, **link)
+    assert daemon_trouble(desk) == [said]
 
 
 def test_a_daemon_that_has_not_been_heard_of_for_long_is_away(desk: Desk):
-    daemon(desk, connected=True)
+    daemon(desk)
     desk.clock.move(DAY)  # type: ignore[attr-defined]
     assert daemon_trouble(desk) == ["wallclime serve is not running; it was there last at 2026-01-17 00:00+00:00"]
