@@ -189,8 +189,8 @@ def _found(entry: Entry, units: str) -> str:
     offset, left = (words.difference(quantity, abs(body[key]), display) for key in ("offset", "uncertainty"))
     line = "" if body["basis"] == "offset" else f"{body['slope']:.3f} x "
     sign = "-" if body["offset"] < 0 else "+"
-    before = "and" if body["as_found"] else "not"
+    before = "and for the time before it too" if body["as_found"] else "not for the time before it"
     return (
         f"{words.QUANTITY[quantity]}: true = {line}read {sign} {offset}, uncertain by {left}; "
-        f"holds until {rfc3339(body['until'])}, {before} for the time before it{' too' if body['as_found'] else ''} ({body['level']}: {body['how']})"
+        f"holds until {rfc3339(body['until'])}, {before} ({body['level']}: {body['how']})"
     )

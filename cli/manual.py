@@ -19,8 +19,8 @@ is stale.
 `$WALLCLIME_HOME`, else your platform's folder for a user's data. It is made when it is not there.
 
 **Data and talk.** What a command answers goes to stdout, what it says about its work to stderr; everything that lists
-takes `--json`. JSON is always in degC, %RH, K.h, %RH.h, hours and RFC 3339 UTC, whatever units a job is shown in. No
-command asks a question.
+takes `--json`. JSON is always in degC, %RH, K.h, %RH.h, hours and RFC 3339 UTC, whatever units a job is shown in. One
+command asks questions, and only on a terminal: `sensor assign`, for what was not said of the place.
 
 **Errors** are lines on stderr, each of where, what and the mend.
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli import checking, reunit
+from cli import checking, placing, reunit
 from cli.common import Json, Who, data, desk, say, who_of
 
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
@@ -23,6 +24,7 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
     """Everything that was heard: its address, name, place, last reading and the hold its intervals suggest."""
     from monitor.basis.times import rfc3339
     from monitor.basis.units import format_duration
+    from monitor.tell.words import visible
     from monitor.watch.sensors import seen as heard
 
     with desk(context) as at:
@@ -38,6 +40,11 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
                     "readings": row.heard.readings,
                     "last": None if row.heard.last_t is None else rfc3339(row.heard.last_t),
                     "proposed_hold_min": row.proposed_hold / 60_000,
+                    "interval_s": None if row.interval is None else row.interval / 1000,
+                    "topic": row.topic,
+                    "payload": row.payload,
+                    "read_as": row.read_as,
+                    "stamped": row.stamped,
                 }
                 for row in rows
             ]
@@ -48,12 +55,19 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
     for row in rows:
         last = "never" if row.heard.last_t is None else rfc3339(row.heard.last_t)
         where = f"at {row.place!r}" if row.place else "at no place"
-        data(
-            f"{row.heard.stream}\n  {row.heard.name or 'no name yet'}, {where}; {row.heard.readings} readings, "
-            f"last {last}; proposed hold {format_duration(row.proposed_hold)}"
-        )
-        if row.heard.name is None:
-            data(f"  wallclime sensor add NAME --topic {row.heard.stream!r}")
+        often = "" if row.interval is None else f", every {format_duration(row.interval)}"
+        data(f"{visible(row.heard.stream)}\n  {row.heard.name or 'no name yet'}, {where}")
+        data(f"  {row.heard.readings} readings{often}, last {last}; proposed hold {format_duration(row.proposed_hold)}")
+        if row.heard.name is not None:
+            continue
+        if row.payload:
+            data(f"  last payload on {visible(row.topic)}: {visible(row.payload)}")
+        if row.read_as:
+            data(f"  read as {row.read_as}")
+        if row.stamped is False:
+            data("  it carries no time: what waits at the broker while wallclime is away is lost. Let it send one, and")
+            data('  say where it stands: time = { at = "/time", as = "rfc3339" } in its [[source]]')
+        data(f"  wallclime sensor add NAME --topic {row.heard.stream!r}")
 
 
 @app.command("add")
@@ -96,28 +110,38 @@ def assign(
     job: Annotated[str | None, typer.Option(metavar="JOB", help="At the place of this job's boxes.")] = None,
     at: When = None,
     height: Annotated[str | None, typer.Option(metavar="LENGTH", help="Above the floor.")] = None,
-    near: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="What is near: heater, window, outside wall, sun, the boxes.")
-    ] = None,
+    to_boxes: Annotated[str | None, typer.Option(metavar="LENGTH", help="From the boxes.")] = None,
+    to_heater: Annotated[str | None, typer.Option(metavar="LENGTH", help="From the nearest heater.")] = None,
+    to_vent: Annotated[str | None, typer.Option(metavar="LENGTH", help="From the nearest air vent.")] = None,
+    to_window: Annotated[str | None, typer.Option(metavar="LENGTH", help="From the nearest window.")] = None,
+    to_outside_wall: Annotated[str | None, typer.Option(metavar="LENGTH", help="From the nearest one.")] = None,
+    in_sun: Annotated[bool | None, typer.Option("--in-sun/--no-sun", help="Whether the sun reaches it.")] = None,
+    photo: Annotated[Path | None, typer.Option(metavar="FILE", help="Its name and SHA-256 are kept.")] = None,
+    near: Annotated[str | None, typer.Option(metavar="TEXT", help="What else is near.")] = None,
     who: Who = None,
 ) -> None:
-    """Say that a sensor is at a place, from now or --at on."""
+    """Say that a sensor is at a place, from now or --at on.
+
+    On a terminal it asks for what was not said of the place.
+    """
     from monitor.basis.errors import RecordError
     from monitor.basis.times import parse_time, rfc3339, zone_of
-    from monitor.basis.units import parse_length
-    from monitor.watch.sensors import assign_sensor
+    from monitor.watch.sensors import assign_sensor, known
 
     if (place is None) == (job is None):
         raise RecordError("the place is not clear", where="sensor assign", mend="Give --place PLACE or --job JOB")
-    facts = {name_: text for name_, text in (("height", height), ("near", near)) if text}
-    if height:
-        parse_length(height, where="--height")
+    lengths = (height, to_boxes, to_heater, to_vent, to_window, to_outside_wall)
     with desk(context) as opened:
+        known(opened, name)
         of_job = None if job is None else opened.book.job(job)
         start = None if at is None else parse_time(at, zone_of(of_job.zone if of_job else "UTC"), where="--at")
         where = of_job.boxes_place if of_job else place or ""
+        placement, kept = placing.placed(dict(zip(placing.LENGTHS, lengths, strict=True)), in_sun, photo)
+        facts = {**kept, "near": near} if near else kept
         entry = assign_sensor(opened, name, where, at=start, facts=facts, who=who_of(who))
     say(f"{name} is at {where!r} from {rfc3339(entry.at)}")
+    feet = any(mark in text for text in lengths if text for mark in ("f", "i", "'", '"'))
+    placing.tell(placement, of_job.units if of_job else "us" if feet else "si")
 
 
 @app.command("release")

@@ -18,6 +18,7 @@ from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
 from monitor.rules.frame import Frame, effective
+from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
 from monitor.tell.views import (
     ChannelLine,
@@ -37,7 +38,7 @@ from monitor.watch.judging import assess
 
 AWAY_AFTER = 2 * MINUTE  # a daemon that has not said so for longer was not there [ms]
 
-_FACTS = ("sensor", "place", "from", "to", "released")
+_FACTS = ("sensor", "place", "from", "to", "released", "placement")
 
 
 def job_rows(desk: Desk) -> list[JobRow]:
@@ -174,10 +175,9 @@ def _hand_readings(log: Sequence[Entry], as_of: int) -> tuple[HandReading, ...]:
 
 
 def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
+    units = cast(System, frame.job.units)
     details = {
-        (entry.body["sensor"], entry.body["from"]): "; ".join(
-            f"{name}: {value}" for name, value in entry.body.items() if name not in _FACTS
-        )
+        (entry.body["sensor"], entry.body["from"]): _detail(entry.body, units)
         for entry in effective(desk.book.entries(""))
         if entry.kind is Kind.ASSIGNMENT and "from" in entry.body
     }
@@ -196,6 +196,14 @@ def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
         )
         for name, sensor in sorted(frame.sensors.items())
     )
+
+
+def _detail(body: Mapping[str, Any], units: System) -> str:
+    """What was said of a sensor's place, and what speaks against it."""
+    placement = Placement.from_json(body.get("placement", {}))
+    against = [f"MIND: {concern}" for concern in concerns(placement, units)]
+    others = [f"{name}: {value}" for name, value in body.items() if name not in _FACTS]
+    return "; ".join(part for part in (described(placement, units), *others, *against) if part)
 
 
 def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None) -> None:

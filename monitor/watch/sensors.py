@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, SECOND, rfc3339
 from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
+from monitor.config.settings import Source
 from monitor.intake.hold import propose_hold
-from monitor.intake.topics import stream_of_topic
+from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.rows import Heard
 from monitor.rules.frame import effective, sensors_of, stays_of
 from monitor.watch.book import as_if
@@ -27,11 +30,20 @@ RECENT = 2000  # how many of the newest intervals a hold is proposed from
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A sensor that was heard: where it stands now, and the hold that its intervals suggest. [ms]"""
+    """A sensor that was heard: where it is, and how it speaks.
+
+    `interval` is its usual one [ms], None before two readings; `payload` the last one, of a sensor without a name and
+    while the daemon runs; `read_as` how it is read; `stamped` whether its source says that it carries a time.
+    """
 
     heard: Heard
     place: str | None
     proposed_hold: int
+    interval: int | None
+    topic: str
+    payload: str
+    read_as: str
+    stamped: bool | None
 
 
 def file_stream(name: str) -> str:
@@ -100,7 +112,7 @@ def proposed_hold(desk: Desk, stream: str) -> int:
     return longest or propose_hold(np.empty(0, np.int64))
 
 
-def assign_sensor(desk: Desk, name: str, place: str, *, at: int | None, facts: Mapping[str, str], who: str) -> Entry:
+def assign_sensor(desk: Desk, name: str, place: str, *, at: int | None, facts: Mapping[str, Any], who: str) -> Entry:
     """Say that a sensor is at a place from `at` (now) on. Raises RecordError when it is elsewhere then."""
     start = past(desk, at, "sensor assign")
     checked_name(place, "--place")
@@ -177,9 +189,44 @@ def known(desk: Desk, name: str) -> None:
 
 
 def seen(desk: Desk) -> list[Seen]:
-    """Every sensor that was heard or named, with where it is now."""
+    """Every sensor that was heard or named: where it is, how often it speaks, how what it sends is read."""
     now = desk.clock.now()
     places = {s.sensor: s.place for s in desk.book.stays() if s.start <= now and (s.end is None or s.end > now)}
-    return [
-        Seen(heard, places.get(heard.name or ""), proposed_hold(desk, heard.stream)) for heard in desk.store.heard()
-    ]
+    daemon = desk.store.daemon_state()
+    latest = {} if daemon is None else daemon.state.get("latest", {})
+    return [_seen(desk, heard, places.get(heard.name or ""), latest) for heard in desk.store.heard()]
+
+
+def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequence[str]]) -> Seen:
+    topic, payload = latest.get(heard.stream, ("", ""))
+    source = next(
+        (s for s in desk.settings.sources if compile_topic(s.topic).match(topic or heard.stream) is not None), None
+    )
+    times = _newest_times(desk, heard.stream)
+    return Seen(
+        heard=heard,
+        place=place,
+        proposed_hold=proposed_hold(desk, heard.stream),
+        interval=int(np.median(np.diff(times))) if len(times) > 1 else None,
+        topic=topic,
+        payload=payload,
+        read_as="" if source is None else _read_as(source),
+        stamped=None if source is None else source.format == "senml" or source.time_at is not None,
+    )
+
+
+def _newest_times(desk: Desk, stream: str) -> NDArray[np.int64]:
+    """The times of the newest readings of the channel that speaks most lately. [ms]"""
+    found = [desk.store.series(stream, quantity).t[-RECENT:] for quantity in AIR]
+    return max(found, key=lambda t: int(t[-1]) if len(t) else -1)
+
+
+def _read_as(source: Source) -> str:
+    """How a source is read, in words."""
+    if source.format == "senml":
+        return "SenML"
+    fields = ", ".join(
+        f"{quantity.value.replace('_', ' ')} {'at ' + repr(field.at) if field.at else 'the number'} in {field.unit}"
+        for quantity, field in source.fields.items()
+    )
+    return f"{source.format}: {fields}; time {'at ' + repr(source.time_at) if source.time_at is not None else 'of arrival'}"

@@ -176,7 +176,7 @@ def test_a_sensor_comes_and_goes(wallclime: Home):
     wallclime.done("sensor", "add", "loft", *TOPIC)
     facts = ("--height", "5 ft", "--near", "outside wall", "--by", "kim")
     came = wallclime.done("sensor", "assign", "loft", "--place", "hall", "--at", "2026-01-06T08:00+01:00", *facts)
-    assert came.err == "loft is at 'hall' from 2026-01-06T07:00:00Z\n"
+    assert came.err.splitlines()[0] == "loft is at 'hall' from 2026-01-06T07:00:00Z"
     went = wallclime.done("sensor", "release", "loft", "--at", "2026-01-07T09:00")
     assert went.err == "loft left its place at 2026-01-07T09:00:00Z\n"
     again = wallclime("sensor", "release", "loft")
@@ -201,12 +201,12 @@ def test_with_a_job_a_time_is_in_its_zone_and_the_place_that_of_its_boxes(wallcl
     wallclime.done("job", "open", "den", *where, "--length", "4 m", "--height", "2 m")
     wallclime.done("sensor", "add", "loft", *TOPIC)
     said = wallclime.done("sensor", "assign", "loft", "--job", "den", "--at", "2026-01-06T08:00")
-    assert said.err == "loft is at 'hall' from 2026-01-06T13:00:00Z\n"
+    assert said.err.splitlines()[0] == "loft is at 'hall' from 2026-01-06T13:00:00Z"
 
 
 def test_without_an_at_a_sensor_comes_and_goes_now(wallclime: Home):
     wallclime.done("sensor", "add", "loft", *TOPIC)
-    assert wallclime.done("sensor", "assign", "loft", "--place", "hall").err.endswith("from 2026-01-12T12:00:00Z\n")
+    assert "from 2026-01-12T12:00:00Z\n" in wallclime.done("sensor", "assign", "loft", "--place", "hall").err
     wallclime.clock.move(HOUR)
     assert wallclime.done("sensor", "release", "loft").err.endswith("at 2026-01-12T13:00:00Z\n")
 
