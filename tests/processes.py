@@ -154,8 +154,7 @@ def write_home(home: Path, port: int, sources: str = STAMPED, judge_every: str =
     """A home whose daemon hears `sources` at the broker on `port` and logs JSON."""
     home.mkdir(parents=True)
     (home / "wallclime.toml").write_text(
-        f'[broker]\nport = {port}\nkeepalive = "5 s"\n[log]\nformat = "json"\n'
-        f'[service]\njudge_every = "{judge_every}"\n{sources}',
+        f'[broker]\nport = {port}\n[log]\nformat = "json"\n[service]\njudge_every = "{judge_every}"\n{sources}',
         encoding="utf-8",
     )
     return home
