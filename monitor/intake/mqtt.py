@@ -143,6 +143,7 @@ class Listener:
         self._newest: int | None = None
         self._looked = (0.0, 0)
         self._status = Status()
+        self.latest: dict[str, tuple[str, bytes]] = {}  # of each sensor the last topic and payload that were read
         self._client, self._said = link.make_client(settings_broker, service)
         self._client.on_connect, self._client.on_disconnect = self._on_connect, self._on_disconnect
         self._client.on_subscribe, self._client.on_message = self._on_subscribe, self._on_message
@@ -304,6 +305,7 @@ class Listener:
         moment = Moment(arrival, arrival, self._live, message.retain, self._newest, back_fill)
         readings = decoder.decode(stream, topic, payload, moment)
         self._admission.check(topic, readings)
+        self.latest[readings[0].stream] = (topic, payload)
         self._batch.readings += readings
 
     def _refuse(self, message: MQTTMessage, arrival: int, reason: str, detail: str) -> None:

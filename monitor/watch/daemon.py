@@ -31,6 +31,7 @@ from monitor.watch.desk import Desk, open_desk
 from monitor.watch.judging import PROGRAM, note_completions, settle
 
 STAY_AWAKE = 5 * SECOND  # how often the daemon says that it is there [ms]
+STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
 TIDY = 60 * SECOND  # how often it tidies up [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 QUARANTINE_AGE = 400 * DAY  # how long; ours, no published source [ms]
@@ -82,7 +83,8 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
         _set_up_log(desk.settings.log)
         with contextlib.ExitStack() as running:
             if embedded:
-                port = running.enter_context(embedded_broker(desk.settings.broker.port))
+                own = desk.settings.broker
+                port = running.enter_context(embedded_broker(own.port, own.host, user=own.user, password=own.password))
                 log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
             listeners = _listeners(desk)
             running.enter_context(_schedule(desk, listeners))
@@ -194,7 +196,14 @@ def stay_awake(desk: Desk, listeners: Sequence[Listener], number: int) -> None:
         {**asdict(listener.status), "broker": broker.host, "client_id": broker.client_id}
         for listener, broker in zip(listeners, desk.settings.brokers, strict=True)
     ]
-    desk.store.stay_awake(number, {"links": links})
+    named = {heard.stream for heard in desk.store.heard() if heard.name is not None}
+    strange = {
+        stream: [topic, payload[:SHOWN].decode("utf-8", "backslashreplace")]
+        for listener in listeners
+        for stream, (topic, payload) in list(listener.latest.items())
+        if stream not in named
+    }
+    desk.store.stay_awake(number, {"links": links, "latest": dict(list(strange.items())[:STRANGERS])})
 
 
 def tidy(desk: Desk) -> None:

@@ -25,7 +25,7 @@ from monitor.watch.judging import note_all_completions
 MAKER = {Quantity.AIR_TEMPERATURE: 1.0, Quantity.AIR_HUMIDITY: 5.0}  # U of a maker's statement [K, %RH]
 MOST_UNCERTAIN = 50.0  # a larger U is a slip of the pen; figure ours [K, %RH]
 LONGEST_HOLD = 7 * DAY  # and so is a longer hold; figure ours [ms]
-RECENT = 2000  # how many of the newest intervals a hold is proposed from
+RECENT = 7 * DAY  # how far back a hold is proposed from [ms]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +103,16 @@ def checked_hold(hold: int) -> int:
 
 def proposed_hold(desk: Desk, stream: str) -> int:
     """The hold that the newest intervals of a stream suggest; 30 min for one that was not heard yet. [ms]"""
-    longest = 0
-    for quantity in AIR:
-        bounds = desk.store.bounds(stream, quantity)
-        if bounds is not None:
-            times = desk.store.series(stream, quantity).t[-RECENT:]
-            longest = max(longest, propose_hold(np.diff(times)))
-    return longest or propose_hold(np.empty(0, np.int64))
+    longest = max(propose_hold(np.diff(_newest_times(desk, stream, quantity))) for quantity in AIR)
+    return max(longest, propose_hold(()))
+
+
+def _newest_times(desk: Desk, stream: str, quantity: Quantity) -> NDArray[np.int64]:
+    """The times of the newest readings of a channel. [ms]"""
+    bounds = desk.store.bounds(stream, quantity)
+    if bounds is None:
+        return np.empty(0, np.int64)
+    return desk.store.series(stream, quantity, bounds[1] - RECENT).t
 
 
 def assign_sensor(desk: Desk, name: str, place: str, *, at: int | None, facts: Mapping[str, Any], who: str) -> Entry:
@@ -202,7 +205,7 @@ def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequ
     source = next(
         (s for s in desk.settings.sources if compile_topic(s.topic).match(topic or heard.stream) is not None), None
     )
-    times = _newest_times(desk, heard.stream)
+    times = max((_newest_times(desk, heard.stream, quantity) for quantity in AIR), key=len)
     return Seen(
         heard=heard,
         place=place,
@@ -215,12 +218,6 @@ def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequ
     )
 
 
-def _newest_times(desk: Desk, stream: str) -> NDArray[np.int64]:
-    """The times of the newest readings of the channel that speaks most lately. [ms]"""
-    found = [desk.store.series(stream, quantity).t[-RECENT:] for quantity in AIR]
-    return max(found, key=lambda t: int(t[-1]) if len(t) else -1)
-
-
 def _read_as(source: Source) -> str:
     """How a source is read, in words."""
     if source.format == "senml":
@@ -229,4 +226,5 @@ def _read_as(source: Source) -> str:
         f"{quantity.value.replace('_', ' ')} {'at ' + repr(field.at) if field.at else 'the number'} in {field.unit}"
         for quantity, field in source.fields.items()
     )
-    return f"{source.format}: {fields}; time {'at ' + repr(source.time_at) if source.time_at is not None else 'of arrival'}"
+    time = "of arrival" if source.time_at is None else f"at {source.time_at!r}"
+    return f"{source.format}: {fields}; time {time}"

@@ -120,7 +120,8 @@ def test_as_long_as_nothing_was_heard_that_is_talk_and_no_data(wallclime: Home):
 
 def test_a_sensor_that_was_heard_is_shown_with_its_last_reading(record: Home):
     assert record.done("sensor", "seen").out == (
-        "file:shelf\n  shelf, at no place; 1200 readings, last 2026-01-09T16:50:00Z; proposed hold 30 min\n"
+        "file:shelf\n  shelf, at no place\n"
+        "  1200 readings, every 10 min, last 2026-01-09T16:50:00Z; proposed hold 30 min\n"
     )
     assert record.done("sensor", "seen", "--json").json() == [
         {
@@ -131,6 +132,11 @@ def test_a_sensor_that_was_heard_is_shown_with_its_last_reading(record: Home):
             "readings": 1200,
             "last": "2026-01-09T16:50:00Z",
             "proposed_hold_min": 30.0,
+            "interval_s": 600.0,
+            "topic": "",
+            "payload": "",
+            "read_as": "",
+            "stamped": None,
         }
     ]
 
@@ -139,7 +145,7 @@ def test_a_sensor_that_was_named_before_it_was_heard_is_shown_too(wallclime: Hom
     wallclime.done("sensor", "add", "loft", *TOPIC)
     wallclime.done("sensor", "assign", "loft", "--place", "hall")
     assert wallclime.done("sensor", "seen").out == (
-        "site/loft/climate\n  loft, at 'hall'; 0 readings, last never; proposed hold 30 min\n"
+        "site/loft/climate\n  loft, at 'hall'\n  0 readings, last never; proposed hold 30 min\n"
     )
 
 

@@ -1,0 +1,194 @@
+"""What was refused: listed, shown, and read again once the settings are mended. And what the daemon says of itself."""
+
+import json
+
+from homes import NOON, Home
+
+from monitor.basis.clock import SetClock
+from monitor.basis.times import HOUR, MINUTE
+from monitor.basis.values import LIVE, Quantity, Reading, Refused
+from monitor.keep.store import Store, open_store
+from monitor.seal.chain import link
+
+STAMPED = json.dumps({"temperature": 21.0, "humidity": 45.0, "time": "2026-01-12T11:00:00Z"}).encode()
+OTHER = json.dumps({"t": 21.0, "rh": 45.0, "time": "2026-01-12T11:00:00Z"}).encode()
+SOURCE = """[[source]]
+topic = "site/{sensor}/climate"
+format = "json"
+temperature = { at = "/t", unit = "degC" }
+humidity = { at = "/rh", unit = "%" }
+time = { at = "/time", as = "rfc3339" }
+"""
+
+
+def store_of(home: Home) -> Store:
+    home.path.mkdir(exist_ok=True)
+    return open_store(f"sqlite:///{home.path / 'wallclime.db'}", clock=SetClock(NOON), link=link)
+
+
+def refused(home: Home, *payloads: bytes, reason: str = "no-quantity", topic: str = "site/hall/climate") -> None:
+    with store_of(home) as store:
+        store.keep_readings([], [Refused(topic, reason, "no value", payload, NOON - HOUR) for payload in payloads])
+
+
+def test_an_empty_quarantine_is_talk_and_no_data(wallclime: Home):
+    result = wallclime.done("quarantine", "list")
+    assert (result.out, result.err) == ("", "nothing was refused\n")
+    assert wallclime.done("quarantine", "list", "--json").json() == []
+
+
+def test_what_was_refused_is_listed_with_how_often_why_and_where(wallclime: Home):
+    refused(wallclime, b"\x00", b"\x00")
+    assert wallclime.done("quarantine", "list").out == (
+        "     1  2026-01-12T11:00:00Z  2 x no-quantity  site/hall/climate\n        no value\n"
+    )
+    (row,) = wallclime.done("quarantine", "list", "--json").json()
+    assert (row["number"], row["count"], row["reason"]) == (1, 2, "no-quantity")
+    assert wallclime.done("quarantine", "list", "--reason", "time-ahead").out == ""
+
+
+def test_one_thing_is_shown_with_its_bytes_and_no_terminal_escape_of_its_own(wallclime: Home):
+    refused(wallclime, b"\x1b[31mred\xff")
+    assert wallclime.done("quarantine", "show", 1).out.splitlines()[-1] == ("bytes:   9, as text: \\u001b[31mred\\xff")
+    assert wallclime.done("quarantine", "show", 1, "--json").json()["raw_hex"] == b"\x1b[31mred\xff".hex()
+
+
+def test_a_number_that_is_not_there_is_said(wallclime: Home):
+    result = wallclime("quarantine", "show", 7)
+    assert (result.code, result.err) == (
+        2,
+        "quarantine: there is nothing of number 7. wallclime quarantine list shows what there is\n",
+    )
+
+
+def test_once_the_settings_are_mended_refused_messages_become_readings(wallclime: Home):
+    refused(wallclime, OTHER)
+    again = wallclime.done("quarantine", "retry")
+    assert again.err == (
+        "0 became readings, 1 are refused still\n"
+        "site/hall/climate: there is no value at '/temperature', '/humidity'. Check the pointers of its source\n"
+    )
+    (wallclime.path / "wallclime.toml").write_text(SOURCE, encoding="utf-8")
+    assert wallclime.done("quarantine", "retry").err == "1 became readings, 0 are refused still\n"
+    assert wallclime.done("quarantine", "list", "--json").json() == []
+    (seen,) = wallclime.done("sensor", "seen", "--json").json()
+    assert (seen["stream"], seen["readings"], seen["last"]) == ("site/hall/climate", 2, "2026-01-12T11:00:00Z")
+
+
+def test_an_unstamped_message_stays_where_it_is(wallclime: Home):
+    refused(wallclime, b'{"temperature": 21.0}', reason="time-unknown")
+    assert wallclime.done("quarantine", "retry", 1).err == (
+        "0 became readings, 1 are refused still\n"
+        "site/hall/climate: there is no time at '/time'. Check `time` of its source in wallclime.toml\n"
+    )
+
+
+def test_a_topic_that_no_source_hears_is_said(wallclime: Home):
+    refused(wallclime, STAMPED, topic="elsewhere/hall")
+    assert wallclime.done("quarantine", "retry").err.splitlines()[1] == (
+        "elsewhere/hall: no source in wallclime.toml hears this topic. Add a [[source]] for it"
+    )
+
+
+def test_a_reading_in_conflict_stays_one(wallclime: Home):
+    with store_of(wallclime) as store:
+        for value in (45.0, 46.0):
+            store.keep_readings([Reading("s", Quantity.AIR_HUMIDITY, NOON - HOUR, value, "%", NOON, LIVE)])
+    result = wallclime("quarantine", "retry", 1)
+    assert (result.code, result.err) == (
+        2,
+        "quarantine 1: it says otherwise than a reading that is kept, and a kept reading is never changed. "
+        "If the kept one is wrong, write a note: wallclime log note\n",
+    )
+    assert wallclime.done("quarantine", "retry").err == "0 became readings, 1 are refused still\n"
+
+
+def test_status_names_a_sensor_that_ends_up_in_quarantine(wallclime: Home):
+    refused(wallclime, b"x", b"x", b"x", reason="unreadable")
+    assert wallclime.done("status").err == (
+        "mind: site/hall/climate: 3 messages were refused (unreadable); see wallclime quarantine list\n"
+    )
+
+
+def state(home: Home, age: int = 0, **changes: object) -> None:
+    link_state = {
+        "last_error": "",
+        "connected": True,
+        "marker_missing": False,
+        "broker": "b",
+        "client_id": "wallclime-1",
+    }
+    with store_of(home) as store:
+        store._clock = SetClock(NOON - age)
+        store.stay_awake(store.wake(), {"links": [well | changes]})
+
+
+def test_status_says_what_is_wrong_with_the_daemon(wallclime: Home):
+    state(wallclime)
+    assert wallclime.done("status").err == ""
+    state(wallclime, connected=False)
+    assert wallclime.done("status").err == "mind: wallclime serve has no connection to the broker b\n"
+    state(wallclime, marker_missing=True)
+    assert wallclime.done("status").err == (
+        "mind: the daemon may not publish on its own topic: messages without a time are refused. "
+        "Let its user write to wallclime/wallclime-1/marker\n"
+    )
+
+
+def test_status_says_that_the_daemon_is_not_there(wallclime: Home):
+    state(wallclime, age=3 * MINUTE)
+    assert wallclime.done("status").err == (
+        "mind: wallclime serve is not running; it was there last at 2026-01-12 11:57+00:00\n"
+    )
+
+
+def test_a_stranger_is_shown_with_its_last_payload_and_how_it_is_read(wallclime: Home):
+    with store_of(wallclime) as store:
+        for k in range(3):
+            t = NOON - HOUR + k * MINUTE
+            store.keep_readings([Reading("site/hall/climate", Quantity.AIR_HUMIDITY, t, 45.0, "%", t, LIVE)])
+        store.stay_awake(
+            store.wake(), {"links": [], "latest": {"site/hall/climate": ["site/hall/climate", '{"h": 45}']}}
+        )
+    assert wallclime.done("sensor", "seen").out == (
+        "site/hall/climate\n"
+        "  no name yet, at no place\n"
+        "  3 readings, every 1 min, last 2026-01-12T11:02:00Z; proposed hold 30 min\n"
+        '  last payload on site/hall/climate: {"h": 45}\n'
+        "  read as json: air temperature at '/temperature' in degC, air humidity at '/humidity' in %; time at '/time'\n"
+        "  wallclime sensor add NAME --topic 'site/hall/climate'\n"
+    )
+
+
+def test_a_source_without_a_time_is_told_how_to_get_one(wallclime: Home):
+    wallclime.path.mkdir()
+    text = SOURCE.replace('time = { at = "/time", as = "rfc3339" }\n', "")
+    (wallclime.path / "wallclime.toml").write_text(text, encoding="utf-8")
+    with store_of(wallclime) as store:
+        store.keep_readings([Reading("site/hall/climate", Quantity.AIR_HUMIDITY, NOON - HOUR, 45.0, "%", NOON, LIVE)])
+    assert "  it carries no time: what waits at the broker while wallclime is away is lost." in (
+        wallclime.done("sensor", "seen").out
+    )
+
+
+def test_a_wrong_unit_found_later_is_an_entry_and_changes_the_verdict(tmp_path):
+    home = Home(tmp_path / "home")
+    home.done("job", "open", "den", "--zone", "UTC", "--length", "4 m", "--height", "2.4 m")
+    rows = [
+        f"2026-01-05T{h:02d}:{m:02d}:00Z,{70 + m / 100},{45 + m / 100}" for h in range(24) for m in range(0, 60, 10)
+    ]
+    file = home.file("f.csv", "\n".join(["when,temp,rh", *rows]) + "\n")
+    home.done("import", "den", file, "--sensor", "s", "--time", "when", "--temperature", "temp", "--humidity", "rh")
+    at = ("assess", "den", "--json", "--at", "2026-01-05T20:00:00Z")
+    assert home.done(*at).json()["now"]["state"] == "out"
+    told = home.done(
+        "sensor", "unit", "s", "--quantity", "temperature", "--unit", "F", "--from", "2026-01-05", "--reason", "label"
+    )
+    assert told.err == "s sent temperature in degF from 2026-01-05T00:00:00Z to 2026-01-12T12:00:00Z\n"
+    assert home.done(*at).json()["now"]["state"] == "in"
+    wrong = home(
+        "sensor", "unit", "s", "--quantity", "temperature", "--unit", "%", "--from", "2026-01-05", "--reason", "x"
+    )
+    assert (wrong.code, wrong.err) == (2, "--unit: '%' is no unit of air_temperature. Use one of degC, degF, K\n")
+    late = home(*claim, "--unit", "F", "--from", "2026-01-12T12:00")
+    assert (late.code, late.err) == (2, "sensor unit: the end is not after the start. Check --from and --to\n")
