@@ -111,7 +111,7 @@ def test_status_names_a_sensor_that_ends_up_in_quarantine(wallclime: Home):
 
 
 def state(home: Home, age: int = 0, **changes: object) -> None:
-    link_state = {
+    well = {
         "last_error": "",
         "connected": True,
         "marker_missing": False,
@@ -186,9 +186,8 @@ def test_a_wrong_unit_found_later_is_an_entry_and_changes_the_verdict(tmp_path):
     )
     assert told.err == "s sent temperature in degF from 2026-01-05T00:00:00Z to 2026-01-12T12:00:00Z\n"
     assert home.done(*at).json()["now"]["state"] == "in"
-    wrong = home(
-        "sensor", "unit", "s", "--quantity", "temperature", "--unit", "%", "--from", "2026-01-05", "--reason", "x"
-    )
+    claim = ("sensor", "unit", "s", "--quantity", "temperature", "--reason", "x")
+    wrong = home(*claim, "--unit", "%", "--from", "2026-01-05")
     assert (wrong.code, wrong.err) == (2, "--unit: '%' is no unit of air_temperature. Use one of degC, degF, K\n")
     late = home(*claim, "--unit", "F", "--from", "2026-01-12T12:00")
     assert (late.code, late.err) == (2, "sensor unit: the end is not after the start. Check --from and --to\n")
