@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.common import Who, desk, say, who_of
+from cli.common import Who, desk, say, spread_of, who_of
 
 if TYPE_CHECKING:
     from monitor.basis.values import Entry, Quantity
@@ -112,16 +112,6 @@ def _air(text: str, option: str) -> tuple[Quantity, float]:
         raise QuantityError(f"{text!r} is no humidity and no temperature", where=option, mend=mend) from exc
 
 
-def _spread(text: str, option: str) -> tuple[Quantity, float]:
-    """An uncertainty, by its unit. [%, K]"""
-    from monitor.basis.units import parse_percent, parse_temperature_difference
-    from monitor.basis.values import Quantity
-
-    if "%" in text:
-        return Quantity.AIR_HUMIDITY, parse_percent(text, where=option)
-    return Quantity.AIR_TEMPERATURE, parse_temperature_difference(text, where=option)
-
-
 def _pairs(read: Sequence[str], true: Sequence[str], option: str) -> list[tuple[Quantity, float, float]]:
     from monitor.basis.errors import RecordError
 
@@ -139,7 +129,7 @@ def _beside(beside: Sequence[str], read: Sequence[str], uncertainty: Texts) -> l
     from monitor.rules.instrument import Point
     from monitor.watch.instruments import BESIDE, Compared
 
-    spread = {**BESIDE, **dict(_spread(text, "--beside-uncertainty") for text in uncertainty or ())}
+    spread = {**BESIDE, **dict(spread_of(text, "--beside-uncertainty") for text in uncertainty or ())}
     pairs = _pairs(read, _each(list(beside), read, "--beside", one_for_all=False), "--beside")
     return [Compared(q, Point(value, true, spread[q]), "beside a second instrument") for q, value, true in pairs]
 
@@ -151,7 +141,7 @@ def _certified(laboratory: str, read: Sequence[str], reference: Texts, uncertain
 
     how = checked_name(laboratory, "--laboratory")
     pairs = _pairs(read, _each(reference, read, "--reference", one_for_all=False), "--reference")
-    spreads = [_spread(text, "--uncertainty") for text in _each(uncertainty, read, "--uncertainty")]
+    spreads = [spread_of(text, "--uncertainty") for text in _each(uncertainty, read, "--uncertainty")]
     for (quantity, _, _), (other, _), text in zip(pairs, spreads, read, strict=True):
         if quantity is not other:
             _unlike(text)

@@ -69,6 +69,16 @@ def one_of(value: str | None, choices: tuple[str, ...], option: str) -> Any:
     return value
 
 
+def spread_of(text: str, option: str) -> tuple[Any, float]:
+    """An expanded uncertainty and whose it is, by its unit. Raises QuantityError. [%, K]"""
+    from monitor.basis.units import parse_percent, parse_temperature_difference
+    from monitor.basis.values import Quantity
+
+    if "%" in text:
+        return Quantity.AIR_HUMIDITY, parse_percent(text, where=option)
+    return Quantity.AIR_TEMPERATURE, parse_temperature_difference(text, where=option)
+
+
 def who_of(who: str | None) -> str:
     """The claimed speaker of an entry. Raises RecordError when nobody is named and the system has no name either."""
     from monitor.watch.jobs import checked_name

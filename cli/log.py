@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, time_of, who_of
+from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
 
@@ -70,6 +70,12 @@ def reading(
     temperature: Annotated[str | None, typer.Option(metavar="TEMPERATURE", help='Such as "68 degF".')] = None,
     humidity: Annotated[str | None, typer.Option(metavar="PERCENT", help='Such as "45 %".')] = None,
     instrument: Annotated[str, typer.Option(metavar="TEXT", help="What it was read off.")] = "",
+    uncertainty: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="VALUE", help="Expanded, of that instrument; 2 % and 0.5 K by default; repeatable."
+        ),
+    ] = None,
     at: At = None,
     who: Who = None,
 ) -> None:
@@ -77,6 +83,7 @@ def reading(
     from monitor.basis.units import parse_percent, parse_temperature
     from monitor.basis.values import Quantity
     from monitor.watch.diary import hand_reading
+    from monitor.watch.pages import hand_told
 
     values = {}
     if temperature is not None:
@@ -85,7 +92,14 @@ def reading(
         values[Quantity.AIR_HUMIDITY] = parse_percent(humidity, where="--humidity")
     with desk(context) as opened:
         when = time_of(opened, job, at)
-        _written(hand_reading(opened, job, values, at=when, instrument=instrument, who=who_of(who)))
+        spread = dict(spread_of(text, "--uncertainty") for text in uncertainty or ())
+        entry = hand_reading(
+            opened, job, values, at=when, instrument=instrument, who=who_of(who), uncertainty=spread
+        )  # fmt: skip
+        told = hand_told(opened, job, entry)
+    _written(entry)
+    for line in told:
+        say(line)
 
 
 @app.command("note")

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Assessment, ClockReading, Coverage
-from monitor.tell import drawing, words
+from monitor.tell import drawing, instruments, words
 from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
 from monitor.tell.figures import figure_json
 from monitor.tell.page import render
@@ -220,10 +220,11 @@ def _hand_readings(page: ReportPage, display: Display) -> Table:
             words.measure(hand.quantity, hand.value, display),
             words.visible(hand.instrument) or "-",
             words.visible(hand.who),
+            instruments.all_beside(hand.quantity, hand.beside, display),
         )
         for hand in page.hand_readings
     ]
-    return Table("hand", ("read by hand", "quantity", "value", "instrument", "by"), rows)
+    return Table("hand", ("read by hand", "quantity", "value", "instrument", "by", "sensors"), rows)
 
 
 # --- the findings ----------------------------------------------------------------------------------
@@ -321,7 +322,8 @@ def _origins(assessment: Assessment) -> Table:
 def _sensors(page: ReportPage, display: Display) -> Table:
     rows = [_sensor(sensor, display) for sensor in page.sensors]
     head = ("sensor", "address", "a reading speaks for", "uncertainty", "backed by", "where")
-    return Table("sensors", head, rows, "" if rows else "No sensor was ever here.")
+    note = " ".join(f"{instruments.drift(each, display)}." for each in page.drifts)
+    return Table("sensors", head, rows, note if rows else "No sensor was ever here.")
 
 
 def _sensor(sensor: SensorLine, display: Display) -> Row:

@@ -12,6 +12,7 @@ from monitor.basis.units import System
 from monitor.basis.values import Entry, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
+from monitor.rules.hand import Compared, Drift
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,7 @@ class StatusView:
     facts: JobFacts
     profile: Profile
     away: tuple[tuple[int, int], ...] = ()  # when no daemon was there to hear
+    notes: tuple[str, ...] = ()  # what to do about the air, what fails, what drifts
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,7 @@ class HandReading:
     value: float
     who: str
     instrument: str = ""
+    beside: tuple[Compared, ...] = ()  # the sensors that spoke at its time
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,3 +125,4 @@ class ReportPage:
     software: str
     head: Head | None
     away: tuple[tuple[int, int], ...] = ()
+    drifts: tuple[Drift, ...] = ()

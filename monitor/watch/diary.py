@@ -16,6 +16,7 @@ from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, given_reason, past
 from monitor.watch.judging import assess, note_completions
+from monitor.watch.sensors import MOST_UNCERTAIN
 
 # As the rules take sensors' values [degC, %RH]
 AIR_RANGE = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}
@@ -157,9 +158,19 @@ _MEND = "Settle it, or start all the same: --not-ready --reason TEXT"
 
 
 def hand_reading(
-    desk: Desk, job: str, values: Mapping[Quantity, float], *, at: int | None, instrument: str, who: str
+    desk: Desk,
+    job: str,
+    values: Mapping[Quantity, float],
+    *,
+    at: int | None,
+    instrument: str,
+    who: str,
+    uncertainty: Mapping[Quantity, float] | None = None,
 ) -> Entry:
-    """Record what somebody read off an instrument of their own: drawn and compared, never counted. degC, %RH."""
+    """Record what somebody read off an instrument of their own: drawn and compared, never counted. degC, %RH.
+
+    `uncertainty`: expanded, of that instrument [K, %RH]. Raises RecordError.
+    """
     if not values:
         raise RecordError("nothing was read", where="log reading", mend="Give --temperature or --humidity, or both")
     for quantity, value in values.items():
@@ -169,7 +180,14 @@ def hand_reading(
             raise RecordError(
                 f"{value:g} {unit} is no air of a room", where="log reading", mend=f"Read it again: {low:g} to {high:g}"
             )
-    body = {"values": {quantity.value: value for quantity, value in values.items()}, "instrument": instrument}
+    for u in (uncertainty or {}).values():
+        if not 0 < u <= MOST_UNCERTAIN:
+            mend = "Take it from the instrument's data sheet"
+            raise RecordError(f"{u:g} is not above 0 and at most {MOST_UNCERTAIN:g}", where="--uncertainty", mend=mend)
+    body: dict[str, Any] = {"values": {quantity.value: value for quantity, value in values.items()}}
+    body["instrument"] = instrument
+    if uncertainty:
+        body["uncertainty"] = {quantity.value: u for quantity, u in uncertainty.items()}
     return _add(desk, job, Draft(Kind.READING, past(desk, at, "log reading"), who, body))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, cast
 
@@ -20,6 +20,7 @@ from monitor.rules.assessment import Assessment, State
 from monitor.rules.frame import Frame, effective
 from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
+from monitor.tell.instruments import beside
 from monitor.tell.views import (
     ChannelLine,
     HandReading,
@@ -31,7 +32,8 @@ from monitor.tell.views import (
     StatusView,
     Stay,
 )
-from monitor.tell.words import Display
+from monitor.tell.words import QUANTITY, Display
+from monitor.watch.beside import drifts, hand_beside
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import assess
@@ -106,7 +108,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         facts=_facts(desk, job, found),
         profile=profile,
         channels=_lines(desk, frame, found),
-        hand_readings=_hand_readings(desk.book.log(job), found.as_of),
+        hand_readings=_hand_readings(desk, frame, found.as_of),
         runs=_runs(found, frame),
         entries=tuple(desk.book.log(job)),
         sensors=_sensors(desk, frame, found.as_of),
@@ -114,6 +116,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         software=f"wallclime {monitor.__version__}",
         head=Head(number, link.hex()),
         away=away(desk),
+        drifts=drifts(desk, frame, found.as_of),
     )
 
 
@@ -165,13 +168,25 @@ def _runs(found: Assessment, frame: Frame) -> tuple[tuple[int, int, State], ...]
     return tuple(runs)
 
 
-def _hand_readings(log: Sequence[Entry], as_of: int) -> tuple[HandReading, ...]:
+def _hand_readings(desk: Desk, frame: Frame, as_of: int) -> tuple[HandReading, ...]:
     return tuple(
-        HandReading(Quantity(quantity), entry.at, value, entry.who, entry.body.get("instrument", ""))
-        for entry in effective(log)
+        HandReading(quantity, entry.at, entry.body["values"][quantity], entry.who, entry.body["instrument"], sensors)
+        for entry in effective(desk.book.log(frame.job.name))
         if entry.kind is Kind.READING and entry.at <= as_of
-        for quantity, value in entry.body["values"].items()
+        for quantity, sensors in hand_beside(desk, frame, entry, as_of).items()
     )
+
+
+def hand_told(desk: Desk, job: str, entry: Entry) -> list[str]:
+    """A hand reading against each sensor that spoke at its time, in words."""
+    now = desk.clock.now()
+    frame = desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
+    shown = display(desk, job)
+    return [
+        f"{QUANTITY[quantity]}: {beside(quantity, one, shown)}"
+        for quantity, found in hand_beside(desk, frame, entry, now).items()
+        for one in found
+    ]
 
 
 def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
