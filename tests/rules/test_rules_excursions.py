@@ -366,6 +366,19 @@ def test_no_midnight_cuts_it():
     assert found.dose == pytest.approx((31 * 27.0 + 5.0) / 6, abs=1e-9)
 
 
+@pytest.mark.parametrize(("then", "how"), [("in", "return"), ("silent", "silence")])
+def test_one_that_ends_at_midnight_ends_there(then, how):
+    day = 24 * 60
+    (found,) = assess(course(("in", day - 60), ("wet", 60), (then, 60)), day + 60, hold=10).excursions
+    assert told(found) == ("air_humidity", "high", day - 60, day, how)
+
+
+def test_one_that_starts_at_midnight_starts_there():
+    day = 24 * 60
+    (found,) = assess(course(("in", day), ("wet", 60), ("in", 60)), day + 120, hold=10).excursions
+    assert told(found) == ("air_humidity", "high", day, day + 60, "return")
+
+
 def test_the_json_names_all_of_it():
     (found,) = assess([(0, 21.0, 71.0), (12, 21.1, 50.0)], 20).excursions
     assert found.to_json() == {

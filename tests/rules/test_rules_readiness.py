@@ -151,6 +151,19 @@ def test_a_sensor_that_left_is_not_asked():
     assert said(found, "sensors fresh") == ("pass", "heard from a")
 
 
+@pytest.mark.parametrize(("end", "asked"), [(60, ", b"), (60 - MS, "")])
+def test_the_last_instant_before_as_of_says_who_is_there(end, asked):
+    stays = (Stay("a", "hall", minutes(0), None), Stay("b", "hall", minutes(0), minutes(end)))
+    found = two(steady(60), steady(60), 60, stays=stays)
+    assert said(found, "sensors fresh") == ("pass", f"heard from a{asked}")
+
+
+def test_a_sensor_that_has_just_come_is_asked():
+    stays = (Stay("a", "hall", minutes(0), None), Stay("b", "hall", minutes(60 - MS), None))
+    found = two(steady(60), [], 60, stays=stays)
+    assert said(found, "sensors fresh") == ("unknown", "not all is heard from b")
+
+
 # --- sensors not flat ---
 
 
@@ -191,6 +204,17 @@ def test_one_sensor_agrees_with_itself():
 def test_sensors_within_their_combined_uncertainty_agree():
     # U of each is 5 %RH: combined sqrt(25 + 25) = 7.071
     assert said(apart(7.0, 100, 200), "sensors agree") == ("pass", "within uncertainty")
+
+
+def test_exactly_the_combined_uncertainty_apart_agree():
+    # U of 3 and of 4 %RH: combined 5
+    fr = frame("a", "b")
+    mine = {name: {TEMPERATURE: 1.0, HUMIDITY: u} for name, u in (("a", 3.0), ("b", 4.0))}
+    fr = replace(fr, sensors={name: replace(fr.sensors[name], uncertainty=u) for name, u in mine.items()})
+    a = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 120, 10)]
+    for humidity, verdict in ((55.0, "pass"), (55.125, "unknown")):
+        b = [(m, 21.0 + m % 3 / 10, humidity) for m in range(0, 120, 10)]
+        assert said(judge(fr, minutes(120), heard(a=a, b=b)), "sensors agree")[0] == verdict
 
 
 def test_further_apart_for_an_hour_is_unknown():
