@@ -253,7 +253,7 @@ def largest_step(x: Floats, y: Floats, over: float) -> Worst | None:
     by_behind = np.where(behind[None, :] >= run - _NOISE, slope_behind[None, :] * run, np.nan)
     least, most = np.fmin(by_before, by_behind), np.fmax(by_before, by_behind)
     step = rise - np.clip(rise, least, most)
-    known = (run > 0) & (run <= over + _NOISE) & ~np.isnan(least)
+    known = (run > 0) & ~np.isnan(least)
     if not known.any():
         return None
     i, j = np.unravel_index(np.argmax(np.where(known, abs(step), -1.0)), step.shape)

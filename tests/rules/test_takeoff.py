@@ -202,6 +202,22 @@ def test_rows_that_fit_are_said_to_leave_nothing():
     )
 
 
+def test_rows_stand_on_the_ripped_first_row():
+    # 2.42 m are 12 rows of 0.2 and 0.02 left: 0.11 first and last. With its gap the door ends at 2.105 m: row 10 ends
+    # at 0.005 + 0.11 + 9 x 0.2 = 1.915, row 11 at 2.115, above it
+    result = take_off(rectangle(5.0, 2.43, [DOOR]), METRE, METRIC)
+    assert result.layout is not None
+    by_row = [sum(p.length for p in result.layout.pieces if p.row == row) for row in range(13)]
+    assert by_row == pytest.approx([*[4.08] * 10, *[4.99] * 3])
+
+
+def test_a_row_of_five_inch_planks_is_balanced_below_2_inches():
+    # a third of 5 in is 1.67 in: 1.8 in is wider, but narrower than 2
+    height = (15 * 5 + 1.8) * INCH + 2 * RULE.edge_gap
+    result = take_off(rectangle(12 * FOOT, height), Plank(5 * INCH, (4 * FOOT,) * 6), RULE)
+    assert result.panels[0].rows.balanced
+
+
 # --- splits -----------------------------------------------------------------------------------------------------------
 
 
@@ -302,6 +318,7 @@ def test_a_wall_where_the_stagger_can_not_be_met_says_so_and_orders_by_area():
         "Boxes by cut list: there is none, the area alone decides",
         "Boxes: the larger, rounded up = 3; spare 0.48 m2; 1 more kept for repairs: order 4",
     ]
+    assert "406.4 mm apart = 60" in lines[-2]  # twelve runs of 1.29 m, each fastened at 5 places
     assert cut_list(result, "si") == []
 
 
@@ -321,6 +338,12 @@ def test_a_wall_of_one_row_has_no_neighbouring_joints():
         "no two neighbouring rows have joints, none stands over one two rows before, "
         "end pieces are 990.0 mm or more (200.0 mm asked)"
     )
+
+
+def test_the_distance_between_joints_is_that_of_neighbouring_rows():
+    # rows 1 and 2 of the metric wall: 1 - 0.79
+    result = take_off(rectangle(3.0, 0.41), METRE, METRIC, system="si")
+    assert result.stagger.evidence.startswith("joints of neighbouring rows are 210.0 mm apart or more")
 
 
 def test_a_wall_lower_than_its_gaps_is_refused():

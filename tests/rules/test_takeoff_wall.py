@@ -84,6 +84,11 @@ def test_a_row_above_a_step_runs_over_the_higher_part_only():
     assert runs(STAIR, (1.1, 1.3), (0.0, 6.0), 0.01) == (pytest.approx((0.01, 5.99)),)
 
 
+def test_a_row_across_a_shoulder_is_as_long_as_its_wider_part():
+    shoulders = WallShape(((0, 0), (4, 0), (4, 2), (3, 2), (3, 3), (1, 3), (1, 2), (0, 2)))
+    assert runs(shoulders, (1.9, 2.1), (0.0, 4.0), 0.0) == (pytest.approx((0.0, 4.0)),)
+
+
 def test_a_row_beside_a_door_is_two_runs_and_one_that_it_only_notches_is_one():
     door = rectangle(5.0, 2.6, [Opening("door", 0.9, 2.1, (1.0, 0.0))])
     beside = (pytest.approx((0.005, 0.995)), pytest.approx((1.905, 4.995)))
@@ -95,6 +100,7 @@ def test_a_strip_narrower_than_the_gap_above_a_door_is_no_row():
     # the row's upper edge stands 2.104 m high, 4 mm above the door: less than its gap of 5 mm
     door = rectangle(5.0, 2.6, [Opening("door", 0.9, 2.1, (1.0, 0.0))])
     assert len(runs(door, (1.9, 2.104), (0.0, 5.0), 0.005)) == 2
+    assert len(runs(door, (1.9, 2.105 + 1e-9), (0.0, 5.0), 0.005)) == 2
     assert len(runs(door, (1.9, 2.106), (0.0, 5.0), 0.005)) == 1
 
 
@@ -196,6 +202,16 @@ def test_a_wall_is_named_by_its_sides_or_its_corners():
         ),
         (
             lambda: WallShape(GABLE.outline, (Opening("window", 1.0, 1.0, (0.2, 1.5)),)),
+            "opening window: it is not wholly inside the wall. "
+            "Measure its lower left corner from the wall's left end and the floor",
+        ),
+        (
+            lambda: WallShape(GABLE.outline, (Opening("window", 1.0, 1.0, (2.8, 1.5)),)),
+            "opening window: it is not wholly inside the wall. "
+            "Measure its lower left corner from the wall's left end and the floor",
+        ),
+        (
+            lambda: WallShape(STAIR.outline, (Opening("window", 1.0, 1.1, (2.5, 0.5)),)),
             "opening window: it is not wholly inside the wall. "
             "Measure its lower left corner from the wall's left end and the floor",
         ),
