@@ -13,15 +13,15 @@ from monitor.basis.times import DAY
 from monitor.watch.desk import open_desk
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def rows() -> list[Row]:
     return room()
 
 
-@pytest.fixture
-def imported(tmp_path: Path, rows: list[Row]) -> dict:
+@pytest.fixture(scope="module")
+def imported(tmp_path_factory: pytest.TempPathFactory, rows: list[Row]) -> dict:
     """The Assessment of the room's file."""
-    home = write_home(tmp_path / "imported", 1883)
+    home = write_home(tmp_path_factory.mktemp("file") / "imported", 1883)
     import_room(home, rows)
     return assessed(home, rows)
 
