@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sys
+from functools import cached_property
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
+from typer.core import TyperGroup
 
 from cli import importing, job, log, profile, quarantine, report, sensor, serve, simulate, status
 from cli.common import Session
@@ -39,24 +41,49 @@ def root(
 
 app.command("init")(serve.init)
 app.command("serve")(serve.serve)
-app.add_typer(job.app, name="job")
-app.add_typer(sensor.app, name="sensor")
-app.add_typer(log.app, name="log")
 app.command("import")(importing.import_file)
 app.command("status")(status.status)
 app.command("ready")(status.ready)
 app.command("assess")(status.assess)
 app.command("report")(report.report)
 app.command("simulate")(simulate.simulate)
-app.add_typer(profile.app, name="profile")
-app.add_typer(quarantine.app, name="quarantine")
+NOUNS = {
+    "job": job.app,
+    "sensor": sensor.app,
+    "log": log.app,
+    "profile": profile.app,
+    "quarantine": quarantine.app,
+}
+
+
+class _Noun(TyperGroup):
+    """A noun whose commands are made when they are asked for: making all of them takes longer than most commands."""
+
+    def __init__(self, name: str, noun: typer.Typer) -> None:
+        super().__init__(name=name, help=noun.info.help, no_args_is_help=True, rich_markup_mode=None)
+        self._noun = noun
+        del self.commands  # what is below takes its place
+
+    @cached_property
+    def commands(self) -> Any:  # type: ignore[override]
+        """The commands by name."""
+        self._noun.rich_markup_mode = app.rich_markup_mode
+        return typer.main.get_group(self._noun).commands
+
+
+def tree() -> TyperGroup:
+    """All commands: those of a word, and the nouns."""
+    root = typer.main.get_group(app)
+    for name, noun in NOUNS.items():
+        root.add_command(_Noun(name, noun), name)
+    return root
 
 
 def run(args: list[str] | None = None, *, clock: Clock | None = None) -> NoReturn:
     """Run one command and exit; `clock` is the system's unless a test sets one."""
     try:
         words = _texts(sys.argv[1:] if args is None else args)
-        app(words, prog_name="wallclime", obj=Session(clock=clock))
+        tree()(words, prog_name="wallclime", obj=Session(clock=clock))
     except WallclimeError as exc:
         print(exc, file=sys.stderr)  # noqa: T201
         sys.exit(exc.exit_code)

@@ -6,8 +6,6 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
-import typer
-
 _WIDTH = 78  # of a help on a terminal of 80 columns
 _FRONT = """\
 # The commands
@@ -44,9 +42,9 @@ temperatures, percentages and durations carry their unit: `"16 ft 4 in"`, `"68 d
 
 def manual() -> str:
     """The whole page, Markdown: the lines that hold for every command, then the help of each at 80 columns."""
-    from cli.main import app
+    from cli.main import tree
 
-    helps = _helps(typer.main.get_command(app), "wallclime", None)
+    helps = _helps(tree(), "wallclime", None)
     return "\n".join([_FRONT, *(f"## {words}\n\n```text\n{text}\n```\n" for words, text in helps)])
 
 
