@@ -10,7 +10,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
-from cli import importing, job, log, profile, quarantine, report, sensor, serve, simulate, status
+from cli import advise, importing, job, log, profile, quarantine, report, sensor, serve, simulate, status
 from cli.common import Session
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, WallclimeError
@@ -46,6 +46,7 @@ app.command("status")(status.status)
 app.command("ready")(status.ready)
 app.command("assess")(status.assess)
 app.command("report")(report.report)
+app.command("advise")(advise.advise)
 app.command("simulate")(simulate.simulate)
 NOUNS = {
     "job": job.app,

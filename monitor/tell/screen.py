@@ -107,7 +107,8 @@ def _room(view: StatusView, display: Display) -> list[str]:
     ]
     if now.last_heard is not None:
         said.append(f"last heard {words.when(now.last_heard, display)}")
-    return lines + _labelled("heard", "; ".join(said) or "nothing yet")[:2]
+    lines += _labelled("heard", "; ".join(said) or "nothing yet")[:2]
+    return lines + [line for note in view.notes for line in _labelled("advice", words.visible(note))]
 
 
 def _open_conditions(assessment: Assessment, most: int) -> list[str]:

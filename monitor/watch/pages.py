@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -33,6 +34,7 @@ from monitor.tell.views import (
     Stay,
 )
 from monitor.tell.words import QUANTITY, Display
+from monitor.watch.advising import Advised, Asked, advised, notes
 from monitor.watch.beside import drifts, hand_beside
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
@@ -49,8 +51,21 @@ def job_rows(desk: Desk) -> list[JobRow]:
 
 
 def status_view(desk: Desk, job: str) -> StatusView:
-    """One job as it stands now."""
-    return view_of(desk, assess(desk, job))
+    """One job as it stands now, with what to do about its air while it is open."""
+    found = assess(desk, job)
+    frame = _frame(desk, found)
+    told = notes(frame, desk, found, display(desk, job)) if frame.close is None else ()
+    return replace(view_of(desk, found), notes=told)
+
+
+def advised_of(desk: Desk, job: str, asked: Asked) -> Advised:
+    """Advice about a job's room now. Raises RecordError."""
+    found = assess(desk, job)
+    return advised(_frame(desk, found), desk, found, asked, display(desk, job).units)
+
+
+def _frame(desk: Desk, found: Assessment) -> Frame:
+    return desk.book.frame(found.job, _profile(desk, found.job, found), found.as_of)
 
 
 def view_of(desk: Desk, found: Assessment) -> StatusView:

@@ -1,0 +1,156 @@
+"""Advice about a job's room: what is known of its air now, put together for the rules."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from monitor.basis.errors import RecordError
+from monitor.basis.times import DAY
+from monitor.basis.units import System
+from monitor.basis.values import AIR, Quantity
+from monitor.config.profile import Band
+from monitor.rules.advice import Advice, advice
+from monitor.rules.assessment import Assessment
+from monitor.rules.channel import Channel
+from monitor.rules.frame import Frame, checks_of, claims_of, effective
+from monitor.rules.guards import Guard, guards
+from monitor.rules.hand import said_at
+from monitor.rules.replay import heard
+from monitor.rules.target import Measured, Situation
+from monitor.rules.trend import Recent
+from monitor.tell.instruments import drift
+from monitor.tell.words import Display
+from monitor.watch.beside import drifts
+from monitor.watch.desk import Desk
+
+BOARD_KG_M2 = 7.0  # a plank of 8 mm and about 870 kg/m3; ours, no published source [kg/m2]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What somebody says of the room. `boards_m2`: the wall's area where it is not said; `boxes_c`: as measured."""
+
+    volume_m3: float | None = None
+    air_changes_1_h: float | None = None
+    boards_m2: float | None = None
+    boxes_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Advised:
+    """What to do, and how the guards of an empty room stand."""
+
+    advice: Advice
+    guards: tuple[Guard, Guard, Guard]
+
+
+def advised(frame: Frame, desk: Desk, found: Assessment, asked: Asked, units: System) -> Advised:
+    """Advice for a job's room as an Assessment has it now. Raises RecordError where its values are no air of a room."""
+    try:
+        situation = situation_of(frame, desk, found, asked)
+        return Advised(advice(situation, units), guards(situation, units))
+    except ValueError as exc:
+        raise RecordError(
+            f"no advice can be given on this air ({exc})",
+            where=f"job {found.job}",
+            mend="Look at the sensor: wallclime status shows what it says",
+        ) from exc
+
+
+def situation_of(frame: Frame, desk: Desk, found: Assessment, asked: Asked) -> Situation:
+    """What is known of the room. Of several sensors the one furthest from the middle of the band speaks, for what one
+    of them calls out is out."""
+    as_of = found.as_of
+    band = frame.profile.life if found.phase == "after" else frame.profile.band
+    channels = heard(frame, as_of, desk.store, as_of - DAY, as_of)
+    speaks = {quantity: _furthest(found, quantity, band) for quantity in AIR}
+    recent = {
+        q: Recent(channels[name, q].t, channels[name, q].value)
+        for q, name in speaks.items()
+        if name is not None and (name, q) in channels
+    }
+    area = frame.job.length * frame.job.height if asked.boards_m2 is None else asked.boards_m2
+    outdoor = _outdoors(frame, desk, as_of)
+    return Situation(
+        as_of=as_of,
+        band=band,
+        temperature=_measured(found, channels, speaks, Quantity.AIR_TEMPERATURE),
+        humidity=_measured(found, channels, speaks, Quantity.AIR_HUMIDITY),
+        phase=found.phase,
+        recent=recent,
+        outdoor_c=outdoor.get(Quantity.AIR_TEMPERATURE),
+        outdoor_pct=outdoor.get(Quantity.AIR_HUMIDITY),
+        volume_m3=asked.volume_m3,
+        air_changes_1_h=asked.air_changes_1_h,
+        boards_kg=area * BOARD_KG_M2,
+        boxes_c=None if asked.boxes_c is None else (asked.boxes_c, asked.boxes_c),
+    )
+
+
+def _furthest(found: Assessment, quantity: Quantity, band: Band) -> str | None:
+    low, high = band.temperature if quantity is Quantity.AIR_TEMPERATURE else band.humidity
+    said = {name: values[quantity] for name, values in found.now.values.items() if quantity in values}
+    return max(sorted(said), key=lambda name: abs(said[name] - (low + high) / 2.0), default=None)
+
+
+def _measured(
+    found: Assessment,
+    channels: Mapping[tuple[str, Quantity], Channel],
+    speaks: Mapping[Quantity, str | None],
+    quantity: Quantity,
+) -> Measured | None:
+    name = speaks[quantity]
+    if name is None:
+        return None
+    channel = channels.get((name, quantity))
+    spread = float(channel.uncertainty[-1]) if channel is not None and len(channel.t) else 0.0
+    return Measured(_possible(quantity, found.now.values[name][quantity]), spread)
+
+
+def _possible(quantity: Quantity, value: float) -> float:
+    """A corrected humidity may fall below nothing, air's can't."""
+    return max(value, 0.0) if quantity is Quantity.AIR_HUMIDITY else value
+
+
+def _outdoors(frame: Frame, desk: Desk, as_of: int) -> dict[Quantity, float]:
+    """What the sensors at the outdoor place say now, their mean; nothing where there is none. degC, %RH."""
+    stays = tuple(
+        stay
+        for stay in desk.book.stays()
+        if stay.place == frame.job.outdoor_place and stay.start < as_of and (stay.end is None or stay.end >= as_of)
+    )
+    if not stays:
+        return {}
+    log, every = effective(desk.book.entries("")), desk.book.sensors()
+    checks, claims = checks_of(log), claims_of(log)
+    sensors = {
+        stay.sensor: replace(
+            every[stay.sensor], checks=checks.get(stay.sensor, ()), claims=claims.get(stay.sensor, ())
+        )
+        for stay in stays
+    }  # fmt: skip
+    start = as_of - max(sensor.hold for sensor in sensors.values())
+    there = heard(replace(frame, stays=stays, sensors=sensors), as_of, desk.store, start, as_of)
+    said: dict[Quantity, list[float]] = {}
+    for (name, quantity), channel in there.items():
+        value = said_at(Recent(channel.t, channel.value), sensors[name].hold, as_of - 1)
+        if value is not None:
+            said.setdefault(quantity, []).append(value)
+    return {quantity: _possible(quantity, float(np.mean(values))) for quantity, values in said.items()}
+
+
+def notes(frame: Frame, desk: Desk, found: Assessment, display: Display) -> tuple[str, ...]:
+    """For a status: the guards that fail, the first sentence of advice, sensors that drift beyond their uncertainty."""
+    moved = tuple(drift(one, display) for one in drifts(desk, frame, found.as_of) if one.beyond)
+    if not found.now.values:
+        return moved
+    try:
+        told = advised(frame, desk, found, Asked(), display.units)
+    except RecordError as exc:
+        return (str(exc), *moved)
+    failing = [guard.sentence for guard in told.guards if guard.verdict == "fail"]
+    first = [sentence for sentence in told.advice.sentences if sentence not in failing][:1]
+    return (*failing, *first, *moved)
