@@ -20,6 +20,8 @@ _TIME = re.compile(
     r"\s*(?P<zone>[Zz]|[+-]\d{2}:?\d{2})?"
 )
 
+_GIVE_OFFSET = 'Give the time with its offset, such as "+01:00"'
+
 
 def zone_of(name: str, *, where: str = "zone") -> ZoneInfo:
     """The IANA time zone `name`, e.g. "Europe/Helsinki". Raises TimeError when there is none."""
@@ -52,11 +54,11 @@ def rfc3339(at_ms: int) -> str:
     return text.replace("+00:00", "Z")
 
 
-def in_zone(local: datetime, zone: ZoneInfo, *, where: str, dst: str | None = None) -> int:
+def in_zone(local: datetime, zone: ZoneInfo, *, where: str, dst: str | None = None, mend: str = _GIVE_OFFSET) -> int:
     """UTC milliseconds of the wall time `local` (naive) in `zone`.
 
-    `dst` says what to do where the clock was put back or forward: None raises TimeError that names the choice,
-    "earlier" or "later" takes the first or second of two (of an absent time: by the offset after, or before, it).
+    `dst` says what to do where the clock was put back or forward: None raises TimeError with `mend`, "earlier" or
+    "later" takes the first or second of two (of an absent time: by the offset after, or before, it).
     """
     first, second = local.replace(tzinfo=zone, fold=0), local.replace(tzinfo=zone, fold=1)
     if first.utcoffset() == second.utcoffset():
@@ -67,12 +69,12 @@ def in_zone(local: datetime, zone: ZoneInfo, *, where: str, dst: str | None = No
             f"{local.isoformat(' ')} {'does not exist' if absent else 'happened twice'} in {zone.key}, "
             "where the clocks were changed",
             where=where,
-            mend='Give the time with its offset, such as "+01:00", or choose --dst earlier or --dst later',
+            mend=mend,
         )
     return min(ms_of(first), ms_of(second)) if dst == "earlier" else max(ms_of(first), ms_of(second))
 
 
-def parse_time(text: str, zone: ZoneInfo, *, where: str, dst: str | None = None) -> int:
+def parse_time(text: str, zone: ZoneInfo, *, where: str) -> int:
     """UTC milliseconds of an ISO 8601 / RFC 3339 date or time; without an offset it is a wall time of `zone`.
 
     Fractions finer than a millisecond are cut, the years 2000 to 2099 accepted. Raises TimeError. [ms]
@@ -86,7 +88,7 @@ def parse_time(text: str, zone: ZoneInfo, *, where: str, dst: str | None = None)
         local = datetime.fromisoformat(f"{found['date']}T{main}")
         local += timedelta(milliseconds=int((fraction + "000")[:3]))
         if found["zone"] is None:
-            at = in_zone(local, zone, where=where, dst=dst)
+            at = in_zone(local, zone, where=where)
         else:
             offset = found["zone"].upper()
             at = ms_of(datetime.fromisoformat(local.isoformat() + ("+00:00" if offset == "Z" else offset)))

@@ -22,7 +22,7 @@ System = Literal["us", "si"]
 FloatOrArray = TypeVar("FloatOrArray", float, NDArray[np.float64])
 
 INCH = 0.0254  # international inch, exact since 1959 [m]
-FOOT = 12 * INCH  # [m]
+FOOT = 0.3048  # international foot, exact since 1959 [m]
 SQUARE_FOOT = FOOT * FOOT  # [m2]
 ZERO_CELSIUS_IN_KELVIN = 273.15  # exact, SI Brochure 9th ed. 2.3.1 [K]
 

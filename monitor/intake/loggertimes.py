@@ -28,6 +28,8 @@ _CLOCK = r"(?:([ T]+)\d{1,2}:\d{2}(:\d{2})?(?:([.,])\d{1,9})?(?:( ?)[AaPp][Mm])?
 _YEAR_FIRST = re.compile(rf"\d{{4}}([./-])\d{{1,2}}\1\d{{1,2}}{_CLOCK}", re.ASCII)
 _YEAR_LAST = re.compile(rf"(\d{{1,2}})([./-])(\d{{1,2}})\2\d{{4}}{_CLOCK}", re.ASCII)
 
+_CHOOSE = 'Give the time with its offset, such as "+01:00", or choose --dst earlier or --dst later'
+
 
 class Unread(NamedTuple):
     """The first of several cells that can't be read: which of them, what is wrong, and the mend."""
@@ -166,7 +168,7 @@ def _localised(
     at = local - np.array([shift or 0 for shift in shifts], dtype=np.int64)[hour_of]
     for index in np.flatnonzero(doubtful):
         try:
-            at[index] = in_zone(_EPOCH + int(local[index]) * _MS, zone, where="", dst=dst)
+            at[index] = in_zone(_EPOCH + int(local[index]) * _MS, zone, where="", dst=dst, mend=_CHOOSE)
         except TimeError as exc:
             return at, Unread(int(index), exc.faults[0].what, exc.faults[0].mend)
     return at, None

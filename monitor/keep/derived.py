@@ -123,6 +123,11 @@ class Derived(Connected):
                 conn.execute(checkpoint.insert(), [_row(job, variant, row) for row in rows])
         return True
 
+    def generations(self) -> dict[str, int]:
+        """The generation of every job that has one."""
+        with self._reading() as conn:
+            return dict(conn.execute(select(generation)).tuples().all())
+
     def forget_checkpoints(self, job: str) -> None:
         """Delete all checkpoints of a job and raise its generation, so that none computed before is put back."""
         with self._writing() as conn:

@@ -106,8 +106,8 @@ class Quarantine(Connected):
     _clock: Clock
 
     def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
-        """How often readings of `streams` with start <= t < end came that say otherwise than the ones kept. [ms]"""
-        counted = select(func.sum(quarantine.c.count)).where(
+        """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
+        counted = select(func.count()).where(
             quarantine.c.reason == CONFLICT,
             quarantine.c.topic.in_(streams),
             quarantine.c.t >= start,

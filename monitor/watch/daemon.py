@@ -65,9 +65,8 @@ def log(level: str, event: str, **fields: object) -> None:
 def _set_up_log(settings: Logging) -> None:
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(_Lines(settings.format))
-    _LOG.handlers[:] = [handler]
+    logging.basicConfig(handlers=[handler], level=logging.WARNING, force=True)  # for what the libraries say
     _LOG.setLevel(settings.level.upper())
-    _LOG.propagate = False
 
 
 def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> None:
@@ -168,10 +167,11 @@ def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
     scheduler = BackgroundScheduler(timezone=UTC)
     scheduler.add_listener(_failed, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
     awake = desk.store.wake()
+    looked: dict[str, int] = {}
     work = (
         (stay_awake, (desk, listeners, awake), STAY_AWAKE / SECOND),
         (tidy, (desk,), TIDY / SECOND),
-        (judge_what_was_heard, (desk,), desk.settings.service.judge_every / SECOND),
+        (judge_what_was_heard, (desk, looked), desk.settings.service.judge_every / SECOND),
     )
     for function, arguments, seconds in work:
         scheduler.add_job(
@@ -182,7 +182,7 @@ def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
         yield
     finally:
         scheduler.shutdown(wait=True)
-        judge_what_was_heard(desk)
+        judge_what_was_heard(desk, looked)
         stay_awake(desk, listeners, awake)
 
 
@@ -214,9 +214,16 @@ def tidy(desk: Desk) -> None:
     desk.store.keep_ballast()
 
 
-def judge_what_was_heard(desk: Desk) -> None:
-    """Write down what is new of the jobs that heard something."""
-    for job in sorted(settle(desk)):
+def judge_what_was_heard(desk: Desk, looked: dict[str, int]) -> None:
+    """Write down what is new of the jobs that heard something since the last look, whoever settled it.
+
+    `looked` holds the generation at which each job was looked at, and is brought up to date.
+    """
+    settle(desk)
+    for job, generation in sorted(desk.store.generations().items()):
+        if looked.get(job) == generation:
+            continue
+        looked[job] = generation
         try:
             for entry in note_completions(desk, job):
                 log("info", entry.kind.value, job=job, entry=entry.number)

@@ -93,21 +93,31 @@ def test_the_years_2000_to_2099_are_accepted_and_no_others():
 def test_a_wall_time_that_happened_twice_is_not_guessed():
     assert refusal("2026-11-01T01:30", NEW_YORK) == (
         "--at: 2026-11-01 01:30:00 happened twice in America/New_York, where the clocks were changed. "
-        'Give the time with its offset, such as "+01:00", or choose --dst earlier or --dst later'
+        'Give the time with its offset, such as "+01:00"'
     )
-    assert parse_time("2026-11-01T01:30", NEW_YORK, where="--at", dst="earlier") == utc(2026, 11, 1, 5, 30)
-    assert parse_time("2026-11-01T01:30", NEW_YORK, where="--at", dst="later") == utc(2026, 11, 1, 6, 30)
+    twice = datetime(2026, 11, 1, 1, 30)
+    assert in_zone(twice, NEW_YORK, where="", dst="earlier") == utc(
+        2026, 11, 1, 5, 30
+    )
+    assert in_zone(twice, NEW_YORK, where="", dst="later") == utc(
+        2026, 11, 1, 6, 30
+    )
     assert parse_time("2026-11-01T01:30-05:00", NEW_YORK, where="--at") == utc(2026, 11, 1, 6, 30)
 
 
 def test_a_wall_time_that_never_was_is_not_guessed():
     assert refusal("2026-03-08T02:30", NEW_YORK) == (
         "--at: 2026-03-08 02:30:00 does not exist in America/New_York, where the clocks were changed. "
-        'Give the time with its offset, such as "+01:00", or choose --dst earlier or --dst later'
+        'Give the time with its offset, such as "+01:00"'
     )
     # with the offset after the change (-4 h) and the one before it (-5 h)
-    assert parse_time("2026-03-08T02:30", NEW_YORK, where="--at", dst="earlier") == utc(2026, 3, 8, 6, 30)
-    assert parse_time("2026-03-08T02:30", NEW_YORK, where="--at", dst="later") == utc(2026, 3, 8, 7, 30)
+    never = datetime(2026, 3, 8, 2, 30)
+    assert in_zone(never, NEW_YORK, where="", dst="earlier") == utc(
+        2026, 3, 8, 6, 30
+    )
+    assert in_zone(never, NEW_YORK, where="", dst="later") == utc(
+        2026, 3, 8, 7, 30
+    )
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ HAPPENED = "The log holds what has happened; check the date"
 TIMES = "Write it like 2026-01-05T06:40 or 2026-01-05T06:40:00+02:00"
 CLOCKS = (
     "where the clocks were changed. "
-    'Give the time with its offset, such as "+01:00", or choose --dst earlier or --dst later'
+    'Give the time with its offset, such as "+01:00"'
 )
 SETTINGS = 'Write it like "boxes=12", "lot=B7" or "finish=TIME"'
 START = ("--start", "2026-01-09T08:00")

@@ -42,7 +42,7 @@ FAULTS = [
     (
         ("report", "den", "-o", "den.html", "--at", "2025-11-02T01:59:59"),
         "--at: 2025-11-02 01:59:59 happened twice in America/New_York, where the clocks were changed. "
-        'Give the time with its offset, such as "+01:00", or choose --dst earlier or --dst later',
+        'Give the time with its offset, such as "+01:00"',
     ),
     (("report", "den", "-o", "den.docx"), "den.docx: .docx is no page that can be written. Name a .html file"),
     (("report", "den", "-o", "den"), "den: no ending is no page that can be written. Name a .html file"),

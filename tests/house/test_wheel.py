@@ -45,7 +45,8 @@ def test_the_installed_wheel_opens_a_job_and_writes_a_report_away_from_the_check
     subprocess.run(
         [sys.executable, "-m", "pip", "install", "-q", "--no-deps", "--target", str(site), str(wheel)], check=True
     )
-    environ = {**os.environ, "PYTHONPATH": str(site), "PYTHONWARNINGS": "error", "WALLCLIME_HOME": str(tmp_path / "home")}
+    ours = {"PYTHONPATH": str(site), "PYTHONWARNINGS": "error", "WALLCLIME_HOME": str(tmp_path / "home")}
+    environ = {**os.environ, **ours}
     where = subprocess.run(
         [sys.executable, "-c", "import monitor; print(monitor.__file__)"],
         env=environ,

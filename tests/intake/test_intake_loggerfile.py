@@ -444,7 +444,7 @@ def test_a_column_of_wall_times_is_read_as_each_alone(zone, start, step, dst, ch
         try:
             alone.append(in_zone(moment, zone, where="here", dst=dst))
         except TimeError as exc:
-            fault = (len(alone), exc.faults[0].what, exc.faults[0].mend)
+            fault = (len(alone), exc.faults[0].what, f"{exc.faults[0].mend}, or choose --dst earlier or --dst later")
             break
     assert unread == fault
     assert at.tolist()[: len(alone)] == alone
