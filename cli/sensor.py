@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli import checking, placing, reunit
+from cli import checking, placing, sensor_log
 from cli.common import Json, Who, data, desk, say, who_of
 
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
@@ -156,7 +156,7 @@ def release(context: typer.Context, name: Name, at: When = None, who: Who = None
     say(f"{name} left its place at {rfc3339(entry.at)}")
 
 
-app.command("unit")(reunit.unit)
-
-
 app.command("check")(checking.check)
+app.command("unit")(sensor_log.unit)
+app.command("log")(sensor_log.log)
+app.command("withdraw")(sensor_log.withdraw)

@@ -19,7 +19,7 @@ from monitor.keep.rows import Heard
 from monitor.rules.frame import effective, sensors_of, stays_of
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
-from monitor.watch.jobs import checked_name, past
+from monitor.watch.jobs import checked_name, given_reason, past
 from monitor.watch.judging import note_all_completions
 
 MAKER = {Quantity.AIR_TEMPERATURE: 1.0, Quantity.AIR_HUMIDITY: 5.0}  # U of a maker's statement [K, %RH]
@@ -181,6 +181,26 @@ def claim_unit(
     entry = desk.store.append(SENSORS_CHAIN, [Draft(Kind.UNIT, start, who, body)])[0]
     note_all_completions(desk, desk.book.sensors()[name].stream)
     return entry
+
+
+def withdraw_entry(desk: Desk, number: int, *, reason: str, who: str) -> Entry:
+    """Say that an assignment, a check or a unit was entered wrongly; the entry stays in the log.
+
+    Raises RecordError when there is no such entry, or when without it a sensor would be at two places.
+    """
+    standing = {entry.number: entry for entry in effective(desk.book.entries(SENSORS_CHAIN))}
+    entry = standing.get(number)
+    if entry is None or entry.kind not in (Kind.ASSIGNMENT, Kind.CHECK, Kind.UNIT):
+        raise RecordError(
+            f"there is no assignment, check or unit of number {number}",
+            where="sensor withdraw",
+            mend="See wallclime sensor log",
+        )
+    body = {"withdrawn": True, "reason": given_reason(reason, "sensor withdraw")}
+    draft = Draft(Kind.CORRECTION, desk.clock.now(), who, body, corrects=number)
+    added = desk.store.append(SENSORS_CHAIN, [draft], check=lambda entries: fits(draft, entries))[0]
+    note_all_completions(desk, desk.book.sensors()[entry.body["sensor"]].stream)
+    return added
 
 
 def known(desk: Desk, name: str) -> None:

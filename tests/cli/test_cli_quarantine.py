@@ -191,3 +191,29 @@ def test_a_wrong_unit_found_later_is_an_entry_and_changes_the_verdict(tmp_path):
     assert (wrong.code, wrong.err) == (2, "--unit: '%' is no unit of air_temperature. Use one of degC, degF, K\n")
     late = home(*claim, "--unit", "F", "--from", "2026-01-12T12:00")
     assert (late.code, late.err) == (2, "sensor unit: the end is not after the start. Check --from and --to\n")
+    assert "unit, robin" in home.done("sensor", "log").out
+    number = next(e["number"] for e in home.done("sensor", "log", "--json").json() if e["kind"] == "unit")
+    assert home.done("sensor", "withdraw", number, "--reason", "it was degC after all").err == (
+        f"withdrawn: entry {number}, by entry {number + 1}\n"
+    )
+    assert home.done(*at).json()["now"]["state"] == "out"
+    again = home("sensor", "withdraw", number, "--reason", "twice")
+    assert (again.code, again.err) == (
+        2,
+        f"sensor withdraw: there is no assignment, check or unit of number {number}. See wallclime sensor log\n",
+    )
+
+
+def test_an_assignment_is_withdrawn_only_if_no_sensor_is_at_two_places_then(wallclime: Home):
+    for name in ("hall", "loft"):
+        wallclime.done("sensor", "add", name, "--topic", f"site/{name}/climate")
+    wallclime.done("sensor", "assign", "hall", "--place", "hall", "--at", "2026-01-05")
+    wallclime.done("sensor", "release", "hall", "--at", "2026-01-06")
+    wallclime.done("sensor", "assign", "hall", "--place", "loft", "--at", "2026-01-07")
+    release = next(e["number"] for e in wallclime.done("sensor", "log", "--json").json() if "released" in e["body"])
+    result = wallclime("sensor", "withdraw", release, "--reason", "it stayed")
+    assert (result.code, result.err) == (
+        2,
+        "assignment to 'loft': hall is at 'hall' from 2026-01-05T00:00:00Z to now. "
+        "Release it first: wallclime sensor release hall --at TIME\n",
+    )

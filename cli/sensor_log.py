@@ -1,4 +1,4 @@
-"""wallclime sensor unit: a wrong unit found later."""
+"""wallclime sensor log, unit, withdraw: the sensors' own log, and what was found wrong later."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Reason, Who, desk, one_of, say, who_of
+from cli.common import Json, Reason, Who, ascii_only, data, desk, entry_json, one_of, say, who_of
 
 
 def unit(
@@ -41,3 +41,30 @@ def unit(
         )
     body = entry.body
     say(f"{name} sent {quantity} in {body['unit']} from {rfc3339(body['from'])} to {rfc3339(body['to'])}")
+
+
+def log(context: typer.Context, as_json: Json = False) -> None:
+    """The log of the sensors: what they are, where they were, their checks; times in UTC."""
+    from monitor.basis.times import zone_of
+    from monitor.basis.values import SENSORS_CHAIN
+    from monitor.tell.screen import diary_text
+    from monitor.tell.words import Display
+
+    with desk(context) as opened:
+        found = opened.book.entries(SENSORS_CHAIN)
+    shown = Display(zone_of("UTC"), "si")
+    data([entry_json(entry) for entry in found] if as_json else diary_text(found, shown, ascii_only=ascii_only()))
+
+
+def withdraw(
+    context: typer.Context,
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="Of the entry, as wallclime sensor log shows it.")],
+    reason: Reason,
+    who: Who = None,
+) -> None:
+    """Say that an entry of the sensors' log was wrong: an assignment, a check or a unit. It stays in the log."""
+    from monitor.watch.sensors import withdraw_entry
+
+    with desk(context) as opened:
+        entry = withdraw_entry(opened, number, reason=reason, who=who_of(who))
+    say(f"withdrawn: entry {number}, by entry {entry.number}")
