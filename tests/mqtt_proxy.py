@@ -2,8 +2,10 @@
 
 It reads the MQTT 3.1.1 packets that pass (OASIS MQTT 3.1.1, chapter 2.2) and writes down which message was handed to
 the daemon and which one the daemon has acknowledged. A PUBACK carries a packet identifier only; the message it speaks
-of is the one that was handed over under that identifier on the same connection. It counts when it is read from the
-daemon, whether or not it reaches the broker: from then on the daemon must have kept the message.
+of is the one that was handed over under that identifier on the same connection; the oldest of them, where the broker
+has given one identifier to several (mosquitto 2.0 does, when its count of 65,535 comes round to one that is in use). It
+counts when it is read from the daemon, whether or not it reaches the broker: from then on the daemon must have kept the
+message.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
-from collections import Counter
+from collections import Counter, defaultdict, deque
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
@@ -60,20 +62,22 @@ def _packet(data: bytearray, at: int) -> tuple[int, int] | None:
 class Minutes:
     """What passed with QoS 1, by payload: how often it was handed to the daemon, how often the daemon acknowledged it.
 
-    `unknown` counts acknowledgements of an identifier under which nothing was handed over on that connection.
+    `unknown` counts acknowledgements of an identifier under which nothing was handed over on that connection, `shared`
+    the messages that were handed over under an identifier which was still in use for another.
     """
 
     def __init__(self) -> None:
         self.handed: Counter[bytes] = Counter()
         self.acknowledged: Counter[bytes] = Counter()
         self.unknown = 0
+        self.shared = 0
 
 
 class LinkMinutes:
     """The minutes of one connection."""
 
     def __init__(self, minutes: Minutes) -> None:
-        self._minutes, self._open = minutes, dict[int, bytes]()
+        self._minutes, self._open = minutes, defaultdict[int, deque[bytes]](deque)
         self._down, self._up = Packets(), Packets()
 
     def from_broker(self, data: bytes) -> None:
@@ -81,17 +85,18 @@ class LinkMinutes:
             if first >> 4 == PUBLISH and first & 0x06:
                 name_end = 2 + int.from_bytes(body[:2])
                 payload = body[name_end + 2 :]
-                self._open[int.from_bytes(body[name_end : name_end + 2])] = payload
+                under = self._open[int.from_bytes(body[name_end : name_end + 2])]
+                self._minutes.shared += bool(under)
+                under.append(payload)
                 self._minutes.handed[payload] += 1
 
     def from_daemon(self, data: bytes) -> None:
         for first, body in self._up.feed(data):
             if first >> 4 == PUBACK:
-                payload = self._open.pop(int.from_bytes(body), None)
-                if payload is None:
-                    self._minutes.unknown += 1
+                if under := self._open[int.from_bytes(body)]:
+                    self._minutes.acknowledged[under.popleft()] += 1
                 else:
-                    self._minutes.acknowledged[payload] += 1
+                    self._minutes.unknown += 1
 
 
 class Proxy:

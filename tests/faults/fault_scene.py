@@ -147,7 +147,8 @@ class Outcome:
     """What became of the numbered messages.
 
     `sent` the broker has acknowledged to the sender, `acknowledged` the daemon to the broker. `lost` were acknowledged
-    by the daemon and are not kept; `never_came` were sent, and neither acknowledged by the daemon nor kept.
+    by the daemon and are not kept; `never_came` were sent, and neither acknowledged by the daemon nor kept. `shared` is
+    that of the proxy's minutes.
     """
 
     fault: str
@@ -160,6 +161,7 @@ class Outcome:
     doubled: list[int]
     wrong: list[str]
     log_whole: bool
+    shared: int
 
     @property
     def good(self) -> bool:
@@ -202,6 +204,7 @@ def outcome(fault: str, scene: Scene) -> Outcome:
         doubled=doubled,
         wrong=list(_wrong(scene, kept - sent)),
         log_whole=_log_whole(scene),
+        shared=minutes.shared,
     )
 
 

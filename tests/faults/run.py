@@ -68,13 +68,15 @@ def row(found: Outcome) -> tuple[str, ...]:
 
 
 def details(found: Outcome) -> list[str]:
-    """What is behind a verdict that is not good."""
+    """What is behind a verdict, and whatever else was remarkable."""
     named = {"lost": found.lost, "never came": found.never_came, "doubled": found.doubled}
     lines = [
         f"{found.fault}: {what}: {', '.join(map(str, numbers[:_LISTED]))}{' ...' if len(numbers) > _LISTED else ''}"
         for what, numbers in named.items()
         if numbers
     ]
+    if found.shared:
+        lines.append(f"{found.fault}: the broker gave {found.shared} messages an identifier that was still in use")
     return lines + [f"{found.fault}: {what}" for what in found.wrong]
 
 

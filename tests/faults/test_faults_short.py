@@ -78,3 +78,14 @@ def test_a_message_of_qos_0_is_not_in_the_minutes():
     minutes = Minutes()
     LinkMinutes(minutes).from_broker(published(0, b"a", flags=0))
     assert minutes.handed == {}
+
+
+def test_of_two_messages_under_one_number_the_first_is_acknowledged_first():
+    minutes = Minutes()
+    link = LinkMinutes(minutes)
+    link.from_broker(published(1, b"a") + published(1, b"b"))
+    link.from_daemon(acknowledged(1))
+    assert minutes.acknowledged == {b"a": 1}
+    link.from_daemon(acknowledged(1))
+    assert minutes.acknowledged == {b"a": 1, b"b": 1}
+    assert (minutes.shared, minutes.unknown) == (1, 0)
