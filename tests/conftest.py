@@ -1,4 +1,4 @@
-"""A real broker for the tests that need one."""
+"""A real broker for the tests that need one, and how Hypothesis searches."""
 
 from __future__ import annotations
 
@@ -6,7 +6,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 from processes import Mosquitto
+
+# How long an example takes says more of what else the computer does than of the code: no test looks at a clock.
+settings.register_profile("wallclime", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("wallclime")
 
 
 @pytest.fixture
