@@ -191,8 +191,9 @@ def _humidity(situation: Situation, aim: Target, units: System) -> Iterator[str]
         yield from _moisten(situation, aim, aim.humidity_pct, allowed, units)
     elif "dry" in aim.moves:
         yield from _dry(situation, aim, aim.humidity_pct, allowed, units)
-    elif side_of(aim.left_alone_pct, situation.band.humidity) < 0:
-        yield f"Add no water: a cold outside wall has {_FULL} or more already ({_outdoors(situation, units)})."
+    else:
+        if side_of(aim.left_alone_pct, situation.band.humidity) < 0:
+            yield f"Add no water: a cold outside wall has {_FULL} or more already ({_outdoors(situation, units)})."
         return
     yield from _windows(aim, units)
     yield from _instead(aim, aim.humidity_pct, units)
@@ -242,7 +243,7 @@ def _outdoors(situation: Situation, units: System) -> str:
 
 
 def _windows(aim: Target, units: System) -> Iterator[str]:
-    if aim.aired_pct is None or not {"moisten", "dry"} & set(aim.moves):
+    if aim.aired_pct is None:
         return
     fact = f"outdoor air brought to {format_temperature(aim.temperature_c, units)} has {format_percent(aim.aired_pct)}"
     if "air" in aim.moves:

@@ -159,7 +159,7 @@ def _humidity_aim(situation: Situation, alone: float, uncertainty: float, ceilin
         return max(min(low, most), alone)
     if not side and situation.f_rsi is None:
         return alone
-    return max(min(high if side else alone, most), min(alone, limits[0]))
+    return max(min(high if side else alone, most), limits[0])
 
 
 def _water_moves(alone: float, aim: float, aired: float | None) -> tuple[Move, ...]:
@@ -180,7 +180,7 @@ def _aired_pct(situation: Situation, to_c: float) -> float | None:
 def _instead_c(situation: Situation, now: float, aim: float, aims: tuple[float, float]) -> float | None:
     """Warmer or cooler inside the band, the water that the air holds would be `aim`: less trouble than a device."""
     limits = situation.band.humidity
-    if situation.temperature is None or not side_of(now, limits) or side_of(aim, limits) or aim <= 0.0:
+    if situation.temperature is None or not side_of(now, limits) or side_of(aim, limits):
         return None
     saturated = 100.0 / aim * vapour_pressure_pa(situation.temperature.value, now)
     there = saturation_temperature_c(min(saturated, SEA_LEVEL_PA))  # at which water boils at 100 degC, beyond any band

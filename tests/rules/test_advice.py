@@ -14,6 +14,7 @@ from monitor.basis.times import HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.advice import Advice, advice
 from monitor.rules.cautions import HEATING, Caution
+from monitor.rules.target import side_of, target
 
 CLOSE = {"rel": 5e-3}
 WARM, COOL = (
@@ -397,6 +398,15 @@ def test_exactly_on_a_limit_is_in_band():
     assert list(found.sentences) == ["In band: 15.6 degC and 65.0 %. Leave the air as it is."]
 
 
+def test_outside_means_by_more_than_a_hair():
+    assert [side_of(value, (35.0, 65.0)) for value in (35.0 - 2e-9, 35.0 - 5e-10, 65.0 + 5e-10, 65.0 + 2e-9)] == [
+        -1,
+        0,
+        0,
+        1,
+    ]
+
+
 def test_a_little_outside_is_said_with_as_many_digits_as_it_takes():
     found = advice(room(20.0, 65.004, u_rh=0.0))
     assert found.sentences[:2] == (
@@ -422,10 +432,10 @@ def test_an_uncertainty_wider_than_the_band_aims_at_its_middle():
 
 def test_a_cold_damp_room_is_heated_and_that_is_all_where_it_does():
     # 12 degC and 75 %: 75 x 1402 / 1884 = 55.8 % at 16.6 degC
-    found = advice(room(12.0, 75.0))
+    found = advice(room(12.0, 75.0, outdoor_c=8.0, outdoor_pct=80.0, **SIZED))
     assert found.moves == ("heat",)
     assert found.amounts["left_alone_pct"] == pytest.approx(75 * psat(12.0) / psat(WARM), **CLOSE)
-    assert list(found.sentences)[2:] == [
+    assert list(found.sentences)[3:] == [
         "Heat to 16.6 degC, which allows for the sensor's uncertainty of 1.0 K.",
         "This alone takes the air from 75.0 % to 55.8 %.",
     ]
@@ -455,6 +465,13 @@ def test_warming_instead_is_not_offered_where_the_wall_would_stay_too_damp():
     assert advice(room(17.0, 70.0, outdoor_c=6.0, f_rsi=0.7)).amounts["instead_c"] == pytest.approx(19.43, abs=0.05)
 
 
+def test_another_temperature_is_not_offered_to_a_room_out_of_band_in_temperature():
+    # 80 % at 15 degC is 72 % at 16.6 degC
+    found = advice(room(15.0, 80.0))
+    assert found.moves == ("heat", "dry")
+    assert "instead_c" not in found.amounts
+
+
 def test_outdoor_air_that_is_moister_is_let_in_before_a_humidifier_runs():
     found = advice(room(22.0, 30.0, outdoor_c=18.0, outdoor_pct=70.0, volume_m3=50.0))
     assert found.moves == ("air", "moisten")
@@ -472,6 +489,10 @@ def test_more_than_saturated_is_judged_as_saturated():
     assert advice(room(20.0, 104.0, outdoor_c=5.0, outdoor_pct=103.0, **SIZED)).amounts == (
         advice(room(20.0, 100.0, outdoor_c=5.0, outdoor_pct=100.0, **SIZED)).amounts
     )
+
+
+def test_more_than_saturated_is_said_as_saturated():
+    assert "This alone takes the air from 100.0 % to 53.2 %." in advice(room(7.0, 104.0)).sentences  # 100 x 1002 / 1884
 
 
 # --- the cold wall ----------------------------------------------------------------------------------------
@@ -506,6 +527,21 @@ def test_an_assumed_factor_dries_no_air_that_is_in_band():
         "condenses there. Look there.",
         "In band: 20.0 degC and 50.0 %.",
     ]
+
+
+def test_a_limit_inside_the_band_is_stopped_at_without_more_ado():
+    # outdoors -7 degC, factor 0.6: at 21 degC the surface has 9.8 degC and bears 80 x 1211 / 2486 = 39.0 %
+    found = advice(room(21.0, 31.0, outdoor_c=-7.0))
+    assert found.amounts["humidity_pct"] == pytest.approx(limit_of_wall(21.0, -7.0, 0.60), **CLOSE)
+    assert list(found.sentences)[1:3] == [
+        "Moisten to 38.9 % and no further: there a cold outside wall has 80 % at its surface "
+        "(outdoors -7.0 degC, temperature factor 0.60, assumed).",
+        "Or cool the room to 17.3 degC: with the water that it holds now it has 39.0 % there.",
+    ]
+
+
+def test_a_wall_warmer_than_the_room_bears_all_that_air_can_hold():
+    assert target(room(20.0, 50.0, outdoor_c=40.0, f_rsi=0.2)).ceiling_pct == 100.0
 
 
 def test_a_wall_that_bears_the_whole_band_is_not_spoken_of():

@@ -77,6 +77,7 @@ def test_without_a_move_no_water_and_no_heat_is_moved(situation):
     aim = target(situation)
     if not {"moisten", "dry"} & set(aim.moves):
         assert aim.humidity_pct == pytest.approx(aim.left_alone_pct, abs=TINY)
+        assert aim.instead_c is None
     if not {"heat", "cool"} & set(aim.moves):
         assert aim.temperature_c == situation.temperature.value
     assert not {"moisten", "dry"} <= set(aim.moves)

@@ -74,7 +74,7 @@ def test_the_last_six_hours_give_the_slope_per_hour():
 
 
 def test_readings_before_the_six_hours_and_from_now_on_are_left_out():
-    recent = line(50.0, 1.5)
+    recent = line(50.0, 1.5, wobble=0.3)
     other = np.array([NOW - 7 * HOUR, NOW - 6 * HOUR - 1, NOW, NOW + HOUR], dtype=np.int64)
     mixed = Recent(np.append(recent.t, other), np.append(recent.value, [900.0] * 4))
     assert recent_slope(mixed, NOW) == recent_slope(recent, NOW)
@@ -88,12 +88,15 @@ def test_the_order_of_the_readings_is_no_matter_and_nan_is_no_reading():
 
 
 def test_readings_of_a_quarter_of_an_hour_count_as_their_median():
-    # 360 readings a minute apart that go up and down by 1 about a line: the medians of the quarters lie on 24 points,
-    # as far apart in time as the quarters, and so does the line through scipy's slope of these medians
-    recent = line(50.0, 0.5, every=MINUTE, wobble=1.0)
-    t = recent.t.reshape(24, 15)
-    medians = np.median(recent.value.reshape(24, 15), axis=1)
-    expected = theilslopes(medians, np.median(t, axis=1) / HOUR, alpha=0.95)
+    # 360 readings a minute apart, scattered about a line, less 60 of them here and there: scipy's slope through the
+    # medians of the quarters, which begin on the quarter
+    steady, any_of = line(50.0, 0.5, every=MINUTE), np.random.default_rng(3)
+    kept = np.sort(any_of.choice(360, 300, replace=False))
+    recent = Recent(steady.t[kept], steady.value[kept] + any_of.normal(0.0, 1.0, 300))
+    quarters = [kept // 15 == quarter for quarter in range(24)]
+    medians = [np.median(recent.value[quarter]) for quarter in quarters]
+    hours = [np.median((recent.t[quarter] - NOW) / HOUR) for quarter in quarters]
+    expected = theilslopes(medians, hours, alpha=0.95)
     assert recent_slope(recent, NOW) == pytest.approx(
         (expected.slope, expected.low_slope, expected.high_slope), abs=1e-6
     )
@@ -122,6 +125,7 @@ def test_a_limit_is_reached_at_the_fast_and_at_the_slow_end_of_the_interval():
 def test_exactly_within_the_time_is_within():
     assert reached(Slope(2.0, 2.0, 2.0), 31.0, 35.0, 2 * HOUR) == Reach(2 * HOUR, 2 * HOUR)
     assert reached(Slope(2.0, 2.0, 2.0), 31.0, 35.0, 2 * HOUR - 1) is None
+    assert reached(Slope(2.0, 1.0, 4.0), 31.0, 35.0, 2 * HOUR) is None
 
 
 @pytest.mark.parametrize(
