@@ -96,12 +96,8 @@ def test_a_wall_time_that_happened_twice_is_not_guessed():
         'Give the time with its offset, such as "+01:00"'
     )
     twice = datetime(2026, 11, 1, 1, 30)
-    assert in_zone(twice, NEW_YORK, where="", dst="earlier") == utc(
-        2026, 11, 1, 5, 30
-    )
-    assert in_zone(twice, NEW_YORK, where="", dst="later") == utc(
-        2026, 11, 1, 6, 30
-    )
+    assert in_zone(twice, NEW_YORK, where="", dst="earlier") == utc(2026, 11, 1, 5, 30)
+    assert in_zone(twice, NEW_YORK, where="", dst="later") == utc(2026, 11, 1, 6, 30)
     assert parse_time("2026-11-01T01:30-05:00", NEW_YORK, where="--at") == utc(2026, 11, 1, 6, 30)
 
 
@@ -112,12 +108,8 @@ def test_a_wall_time_that_never_was_is_not_guessed():
     )
     # with the offset after the change (-4 h) and the one before it (-5 h)
     never = datetime(2026, 3, 8, 2, 30)
-    assert in_zone(never, NEW_YORK, where="", dst="earlier") == utc(
-        2026, 3, 8, 6, 30
-    )
-    assert in_zone(never, NEW_YORK, where="", dst="later") == utc(
-        2026, 3, 8, 7, 30
-    )
+    assert in_zone(never, NEW_YORK, where="", dst="earlier") == utc(2026, 3, 8, 6, 30)
+    assert in_zone(never, NEW_YORK, where="", dst="later") == utc(2026, 3, 8, 7, 30)
 
 
 @pytest.mark.parametrize(

@@ -11,10 +11,7 @@ NO_JOB = "job attic: there is no job 'attic'. wallclime job list shows the jobs 
 NAMES = "Use 1 to 120 printable characters without blanks around"
 HAPPENED = "The log holds what has happened; check the date"
 TIMES = "Write it like 2026-01-05T06:40 or 2026-01-05T06:40:00+02:00"
-CLOCKS = (
-    "where the clocks were changed. "
-    'Give the time with its offset, such as "+01:00"'
-)
+CLOCKS = 'where the clocks were changed. Give the time with its offset, such as "+01:00"'
 SETTINGS = 'Write it like "boxes=12", "lot=B7" or "finish=TIME"'
 START = ("--start", "2026-01-09T08:00")
 WHY = ("--reason", "x")
