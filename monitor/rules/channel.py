@@ -164,7 +164,7 @@ class Window:
         settled = max(self._alone_ends(midnight), self._together_ends(midnight))
         if settled < FAR:
             return Reach(max(midnight + self.hold, settled), False)
-        alive = min(usable.time(usable.until(midnight) - 1) for usable in self.usable.values())
+        alive = max(usable.time(usable.until(midnight) - 1) for usable in self.usable.values())
         flat = any(first < midnight and last >= alive for found in self.stretches.values() for first, last in found)
         newest = max(usable.time(len(usable.t) - 1) for usable in self.usable.values())
         return Reach(newest if flat else midnight + self.hold, True)

@@ -4,9 +4,10 @@ import random
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from rooms import Room, Row, Shelf, frame, heard, minutes, steady
+from rooms import HUMIDITY, PROFILE, TEMPERATURE, Room, Row, Shelf, frame, heard, minutes, steady
 
-from monitor.basis.times import HOUR
+from monitor.basis.times import HOUR, MINUTE
+from monitor.rules.channel import Reach, Window
 from monitor.rules.frame import Frame
 from monitor.rules.judge import judge
 
@@ -146,3 +147,127 @@ def test_a_room_that_lives_hangs_on_nothing_but_the_days_around_it():
     assert head.touched("a", minutes(2 * DAY - 60), minutes(2 * DAY - 60))
     assert not head.touched("a", minutes(0), minutes(2 * DAY - 61))
     assert not head.touched("a", minutes(3 * DAY + 31), minutes(4 * DAY))
+
+
+# --- how far flags look past a midnight, and before it. Hold 30 min; the midnight is that of the second day ---
+
+
+def window(rows: list[Row], *quantities: str) -> Window:
+    """What one sensor, which has these channels (both, if none is named), said."""
+    room = heard(a=rows)
+    both = {"temperature": TEMPERATURE, "humidity": HUMIDITY}
+    series = {both[name]: room.series("a", both[name]) for name in quantities or both}
+    return Window("a", series, 30 * MINUTE, PROFILE.quality)
+
+
+def reach(rows: list[Row], *quantities: str) -> tuple[float, bool]:
+    """Minutes after the midnight, and whether the sensor's next reading may tell more."""
+    found: Reach = window(rows, *quantities).reach(minutes(DAY))
+    return (found.until - minutes(DAY)) / MINUTE, found.open
+
+
+def test_flags_of_a_living_sensor_are_settled_within_the_hold():
+    assert reach(steady(2 * DAY)) == (30, False)
+
+
+def test_before_its_first_reading_there_is_nothing_to_settle():
+    assert reach(steady(2 * DAY, start=DAY)) == (30, False)
+
+
+def test_a_run_over_midnight_is_settled_where_it_ends():
+    rows = [*still("humidity", 50.0, 1200, DAY + 300), (DAY + 330, None, 51.0)]
+    assert reach(rows, "humidity") == (330, False)
+
+
+def test_a_run_that_goes_on_for_a_day_is_settled_by_that_day():
+    assert reach(still("humidity", 50.0, 1200, 4 * DAY), "humidity") == (DAY, False)
+
+
+def test_a_run_that_has_not_ended_is_open():
+    # eleven hours alone are not flat yet; a day is, and then it hangs on the newest reading
+    assert reach(still("humidity", 50.0, 1200, DAY + 420), "humidity") == (30, True)
+    assert reach(still("humidity", 50.0, 1200, 1200 + DAY), "humidity") == (DAY - 240, True)
+
+
+def test_an_earlier_stuck_stretch_does_not_hang_on_what_follows():
+    rows = still("humidity", 49.0, -2 * DAY, 0) + still("humidity", 50.0, 1200, DAY + 420)
+    assert reach(rows, "humidity") == (30, True)
+    rows = still("humidity", 49.0, -2 * DAY, 0) + still("humidity", 50.0, 1200, 1200 + DAY)
+    assert reach(rows, "humidity") == (DAY - 240, True)
+
+
+def test_what_both_share_is_open_until_the_silent_one_speaks():
+    # Humidity every 2 h from 20:00 to 10:00, changed at noon: eight readings. Temperature is still from 20:00 to 09:00,
+    # which takes in seven of them; only what it says after its silence tells whether it takes in the eighth.
+    rows = still("humidity", 50.0, DAY - 240, DAY + 600, step=120) + still("temperature", 21.0, DAY - 240, DAY + 540)
+    rows += [(m, None, 51.0 + m % 7) for m in range(DAY + 720, DAY + 1200, 120)]
+    rows.insert(0, (DAY - 300, 22.0, 49.0))
+    assert reach(rows) == (30, True)
+    assert reach([*rows, (DAY + 1170, 21.0, None)]) == (1170, False)
+
+
+def test_what_both_share_is_settled_at_once_where_it_is_too_short():
+    # humidity stands still all day and changes at 02:00; the temperature changed at 23:00 and is silent from 01:00 on
+    rows = [*still("humidity", 50.0, 600, DAY + 90), (DAY + 120, None, 51.0)]
+    rows += still("temperature", 20.0, 600, DAY - 90) + still("temperature", 21.0, DAY - 60, DAY + 60)
+    assert reach(rows) == (120, False)
+
+
+def settled(rows: list[Row], *quantities: str) -> bool:
+    return window(rows, *quantities).settled_before(minutes(DAY))
+
+
+def test_a_run_that_began_in_sight_needs_nothing_earlier():
+    assert settled(steady(2 * DAY))
+    assert settled([(600, None, 49.0), *still("humidity", 50.0, 630, 2 * DAY)], "humidity")
+
+
+def test_a_run_that_fills_what_is_in_sight_needs_more_until_it_is_a_day_long():
+    assert not settled(still("humidity", 50.0, 30, 2 * DAY), "humidity")
+    assert settled(still("humidity", 50.0, -30, 2 * DAY), "humidity")
+    assert not settled(still("humidity", 50.0, DAY, 2 * DAY), "humidity")
+
+
+def test_who_says_nothing_more_needs_nothing():
+    assert settled(still("humidity", 50.0, 600, DAY - 30), "humidity")
+
+
+def test_what_both_share_begins_where_the_later_run_began_in_sight():
+    rows = still("humidity", 50.0, -60, 2 * DAY) + still("temperature", 20.0, 0, DAY - 90)
+    assert settled(rows + still("temperature", 21.0, DAY - 60, 2 * DAY))
+
+
+def test_what_both_share_may_begin_out_of_sight():
+    # humidity has stood still for a day, the temperature was first heard an hour ago: it may have been silent
+    humidity = still("humidity", 50.0, -60, 2 * DAY)
+    assert not settled(humidity + still("temperature", 21.0, DAY - 60, 2 * DAY, step=5))
+    # eight hours together are enough, whatever was before
+    assert not settled(humidity + still("temperature", 21.0, DAY - 480, 2 * DAY))
+    assert settled(humidity + still("temperature", 21.0, DAY - 510, 2 * DAY))
+
+
+def rests_on(rows: list[Row], *quantities: str) -> float:
+    """Minutes after T0 from which on readings have a say in the second day."""
+    return (window(rows, *quantities).rests_on(minutes(DAY)) - minutes(0)) / MINUTE
+
+
+def test_a_living_sensor_has_a_say_for_two_holds():
+    assert rests_on(steady(2 * DAY)) == DAY - 60
+
+
+def test_a_run_rests_on_the_reading_before_it():
+    rows = [(600, None, 49.0), *still("humidity", 50.0, 660, 2 * DAY)]
+    assert rests_on(rows, "humidity") == 600
+
+
+def test_a_run_that_ends_with_what_is_heard_over_midnight_is_one_of_them():
+    rows = [(600, None, 49.0), *still("humidity", 50.0, 660, DAY - 30 + 20, step=10), (DAY, None, 51.0)]
+    assert rests_on([*rows, (DAY + 60, None, 52.0)], "humidity") == 600
+
+
+def test_a_run_that_is_a_day_long_rests_on_that_day():
+    assert rests_on(still("humidity", 50.0, -60, 2 * DAY), "humidity") == -60
+
+
+def test_what_can_not_be_told_from_here_rests_on_everything():
+    assert window(still("humidity", 50.0, 600, 2 * DAY), "humidity").rests_on(minutes(DAY)) == 0

@@ -373,6 +373,12 @@ def test_one_that_ends_at_midnight_ends_there(then, how):
     assert told(found) == ("air_humidity", "high", day - 60, day, how)
 
 
+def test_one_reading_in_band_before_midnight_parts_two():
+    day = 24 * 60
+    found = assess(course(("wet", day - 10), ("in", 10), ("wet", 60)), day + 60, hold=10).excursions
+    assert [told(one)[2:] for one in found] == [(0, day - 10, "return"), (day, None, "open")]
+
+
 def test_one_that_starts_at_midnight_starts_there():
     day = 24 * 60
     (found,) = assess(course(("in", day), ("wet", 60), ("in", 60)), day + 120, hold=10).excursions
