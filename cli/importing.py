@@ -50,7 +50,7 @@ def import_file(
     from monitor.basis.units import parse_duration, unit_of
     from monitor.basis.values import Quantity
     from monitor.intake.loggerguess import Columns
-    from monitor.watch.imports import plan_import, run_import
+    from monitor.watch.imports import doubts, plan_import, run_import
 
     given = None if hold is None else parse_duration(hold, where="--hold")
     with desk(context) as opened:
@@ -72,6 +72,8 @@ def import_file(
         plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=Progress("looking over"))
         say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
         say(_sensor(plan))
+        for doubt in doubts(plan):
+            say(f"mind: {doubt}")
         done = run_import(opened, plan, who=who_of(who), progress=Progress("keeping"))
     say(f"kept {done.new} readings; {done.duplicates} were known, {done.conflicts} in conflict went to quarantine")
 

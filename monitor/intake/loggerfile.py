@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.basis.errors import LoggerFileError
 from monitor.basis.values import Quantity
 from monitor.intake.hold import propose_hold
-from monitor.intake.loggerguess import ALL_NUMBERS, NUMBER, Guess
+from monitor.intake.loggerguess import ALL_NUMBERS, NUMBER, Guess, own_guess
 from monitor.intake.loggertext import Rows
 from monitor.intake.loggertimes import Unread, utc_of
 
@@ -40,7 +40,8 @@ class Chunk:
 class Summary:
     """What a file holds, all its cells read. Times in UTC ms.
 
-    `readings` counts each quantity's; `intervals` are those between times with a reading, in their order, and `gaps`
+    `readings` counts each quantity's; `median` and `highest` are of its values as sent, left out where it has none;
+    `intervals` are those between times with a reading, in their order, and `gaps`
     the (from, to) of every interval longer than the hold that they propose. [ms]
     """
 
@@ -48,6 +49,8 @@ class Summary:
     first: int
     last: int
     readings: Mapping[Quantity, int]
+    median: Mapping[Quantity, float]
+    highest: Mapping[Quantity, float]
     intervals: NDArray[np.int64]
     gaps: tuple[tuple[int, int], ...]
     sha256: str
@@ -58,7 +61,8 @@ def read(path: Path, guessed: Guess, *, chunk_rows: int = CHUNK_ROWS) -> Iterato
 
     Raises LoggerFileError at the first cell that can't be read: run `check` before anything is kept.
     """
-    with Rows(path, guessed.encoding, guessed.delimiter, guessed.skip) as rows:
+    columns = guessed.columns
+    with own_guess(path, columns), Rows(path, guessed.encoding, guessed.delimiter, guessed.skip) as rows:
         yield from _chunks(path, guessed, rows, chunk_rows)
 
 
@@ -68,13 +72,13 @@ def check(path: Path, guessed: Guess, *, progress: Callable[[float], None] | Non
     Raises LoggerFileError at the first cell that can't be read, or where there is no reading at all.
     """
     times = [np.empty(0, np.int64)]
-    counts = dict.fromkeys(guessed.value_at, 0)
+    values = {quantity: [np.empty(0)] for quantity in guessed.value_at}
     done = 0
-    with Rows(path, guessed.encoding, guessed.delimiter, guessed.skip) as rows:
+    with own_guess(path, guessed.columns), Rows(path, guessed.encoding, guessed.delimiter, guessed.skip) as rows:
         for chunk in _chunks(path, guessed, rows, CHUNK_ROWS):
             done = chunk.rows
-            for quantity, (t, _) in chunk.series.items():
-                counts[quantity] += len(t)
+            for quantity, (t, sent) in chunk.series.items():
+                values[quantity].append(sent)
                 times.append(t)
             if progress is not None:
                 progress(chunk.share)
@@ -86,7 +90,11 @@ def check(path: Path, guessed: Guess, *, progress: Callable[[float], None] | Non
     intervals = np.diff(heard)
     gaps = np.flatnonzero(intervals > propose_hold(intervals))
     bounds = tuple((int(heard[at]), int(heard[at + 1])) for at in gaps)
-    return Summary(done, int(heard[0]), int(heard[-1]), counts, intervals, bounds, sha256)
+    whole = {quantity: np.concatenate(parts) for quantity, parts in values.items()}
+    counts = {quantity: len(sent) for quantity, sent in whole.items()}
+    median = {quantity: float(np.median(sent)) for quantity, sent in whole.items() if len(sent)}
+    highest = {quantity: float(sent.max()) for quantity, sent in whole.items() if len(sent)}
+    return Summary(done, int(heard[0]), int(heard[-1]), counts, median, highest, intervals, bounds, sha256)
 
 
 def _chunks(path: Path, guessed: Guess, rows: Rows, chunk_rows: int) -> Iterator[Chunk]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -82,10 +83,17 @@ class Guess:
         columns = self.columns
         return columns.humidity_unit if quantity is Quantity.AIR_HUMIDITY else columns.temperature_unit
 
+    def _unit_word(self, quantity: Quantity) -> str:
+        """The unit as the command line spells it."""
+        unit = self.unit(quantity)
+        return "fraction" if unit == "1" else unit
+
     def words(self) -> list[str]:
         """How the file is read, for people to look at before they believe it."""
         columns = [*self.columns.time, *self.columns.values().values()]
-        cells = ", ".join(f"{name} = {text!r}" for name, text in zip(columns, self.example, strict=True))
+        units = [*("" for _ in self.columns.time), *(f" {self._unit_word(each)}" for each in self.columns.values())]
+        described = zip(columns, self.example, units, strict=True)
+        cells = ", ".join(f"{name} = {text!r}{unit}" for name, text, unit in described)
         header = "no header" if self.header is None else f"header in row {self.header}"
         delimiter = _DELIMITERS.get(self.delimiter, repr(self.delimiter))
         changes = f", of two by a clock change the {self.columns.dst}" if self.columns.dst else ""
@@ -105,14 +113,31 @@ class _Layout(NamedTuple):
     at: Mapping[str, int]
 
 
+@contextlib.contextmanager
+def own_guess(path: Path, columns: Columns) -> Iterator[None]:
+    """Text that is not of an encoding nobody named: the guess was wrong, not the user. Raises LoggerFileError."""
+    try:
+        yield
+    except LoggerFileError as exc:
+        if columns.encoding is not None or not isinstance(exc.__cause__, UnicodeError):
+            raise
+        mend = "If it is a logger's text file, say its encoding: --encoding NAME"
+        raise LoggerFileError("its encoding can't be guessed", where=str(path), mend=mend) from exc
+
+
 def guess(path: Path, columns: Columns) -> Guess:
     """Find how the file is laid out. Raises LoggerFileError: no such file or column, or a form that is not certain."""
+    with own_guess(path, columns):
+        return _guess(path, columns)
+
+
+def _guess(path: Path, columns: Columns) -> Guess:
+    encoding = columns.encoding or guess_encoding(path)
+    lines = head(path, encoding, _SEARCHED + (columns.skip_rows or 0))
     wanted = (*columns.time, *columns.values().values())
     if len(wanted) == len(columns.time):
         mend = "Name --temperature, --humidity or both"
         raise LoggerFileError("no column of values is named", where=str(path), mend=mend)
-    encoding = columns.encoding or guess_encoding(path)
-    lines = head(path, encoding, _SEARCHED + (columns.skip_rows or 0))
     layout = _layout(path, lines, columns, wanted)
     time_at = tuple(layout.at[name] for name in columns.time)
     value_at = {quantity: layout.at[name] for quantity, name in columns.values().items()}

@@ -10,7 +10,7 @@ from shlex import quote
 from monitor.basis.errors import LoggerFileError, RecordError
 from monitor.basis.times import rfc3339
 from monitor.basis.units import format_duration
-from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Reading
+from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Quantity, Reading
 from monitor.intake.hold import propose_hold
 from monitor.intake.loggerfile import Chunk, Summary, check, read
 from monitor.intake.loggerguess import Columns, Guess, guess
@@ -22,6 +22,8 @@ from monitor.watch.judging import note_all_completions
 from monitor.watch.sensors import MAKER, checked_hold, file_stream, fits, sensor_draft
 
 BATCH = 5_000  # readings a transaction
+HOT = 45.0  # a room is not so hot for half of a record, but a room's degF read as degC are; figure ours [degC]
+DRY = 1.0  # nor so dry for all of it, but fractions read as % are; figure ours [%]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,19 @@ def plan_import(
     if known is not None:
         _adjoins(desk, plan, known)
     return plan
+
+
+def doubts(plan: Plan) -> list[str]:
+    """What speaks against the units that the file was read in: to be said before it is kept, and no error."""
+    guessed, summary, told = plan.guess, plan.summary, []
+    warm = summary.median.get(Quantity.AIR_TEMPERATURE)
+    if warm is not None and guessed.unit(Quantity.AIR_TEMPERATURE) == "degC" and warm > HOT:
+        read_so = f"the temperatures would be {warm * 1.8 + 32:.0f} degF"
+        told.append(f"{read_so}; if the file is in degF, add --temperature-unit degF")
+    moist = summary.highest.get(Quantity.AIR_HUMIDITY)
+    if moist is not None and guessed.unit(Quantity.AIR_HUMIDITY) == "%" and moist <= DRY:
+        told.append("all humidity is at most 1 %; if the file has fractions, add --humidity-unit fraction")
+    return told
 
 
 def _happened(desk: Desk, path: Path, summary: Summary) -> None:

@@ -230,7 +230,7 @@ def test_an_import_says_how_the_file_is_read_before_it_keeps_it(den: Home):
             "read as:",
             "  encoding utf-8, delimiter comma, decimal mark '.', header in row 1",
             "  times ISO 8601, without an offset in America/New_York",
-            "  first row (2): when = '2026-01-06 08:00', temp = '21', rh = '50'",
+            "  first row (2): when = '2026-01-06 08:00', temp = '21' degC, rh = '50' %",
             "new sensor shelf at 'den': a reading speaks for 30 min (proposed from its intervals; --hold sets it)",
             "kept 4 readings; 0 were known, 0 in conflict went to quarantine",
         ],
@@ -239,6 +239,31 @@ def test_an_import_says_how_the_file_is_read_before_it_keeps_it(den: Home):
     assert (body["file"], body["sensor"], body["place"], body["new"]) == ("den.csv", "shelf", "den", 4)
     assert (body["first"], body["last"]) == (NOON - 143 * HOUR, NOON - 143 * HOUR + 10 * MINUTE)
     assert body["read_as"] == [line.strip() for line in result.err.splitlines()[1:4]]
+
+
+@pytest.mark.parametrize(
+    ("rows", "units", "said"),
+    [
+        (
+            "68.00,45\n2026-01-06 08:10,69.00,46\n2026-01-06 08:20,20,46\n",
+            (),
+            ["mind: the temperatures would be 154 degF; if the file is in degF, add --temperature-unit degF"],
+        ),
+        ("68.00,45\n", ("--temperature-unit", "degF"), []),
+        ("45,1.01\n", (), []),
+        (
+            "21,0.45\n2026-01-06 08:10,21,1\n",
+            (),
+            ["mind: all humidity is at most 1 %; if the file has fractions, add --humidity-unit fraction"],
+        ),
+        ("21,0.45\n", ("--humidity-unit", "fraction"), []),
+    ],
+)
+def test_values_that_no_room_has_are_minded_and_kept(den: Home, rows, units, said):
+    result = den.done("import", "den", den.file("den.csv", HEAD + "2026-01-06 08:00," + rows), *SHELF, *COLUMNS, *units)
+    lines = result.err.splitlines()
+    assert [line for line in lines if line.startswith("mind:")] == said == lines[5 : 5 + len(said)]
+    assert lines[-1].startswith("kept ")
 
 
 def test_repeating_an_import_is_harmless(record: Home):

@@ -138,13 +138,26 @@ def test_what_was_found_is_told_in_words(log):
     assert found.words() == [
         "encoding utf-8, delimiter semicolon, decimal mark ',', header in row 2; no readings: '-200', 'NA'",
         "times ISO 8601, without an offset in America/New_York, of two by a clock change the later",
-        "first row (3): ts = '2026-01-05 06:40', t = '21,5', h = '45'",
+        "first row (3): ts = '2026-01-05 06:40', t = '21,5' degC, h = '45' %",
     ]
 
 
 def test_the_unit_is_the_one_that_was_said(log):
     found = guess(log(["ts,t,h", "2026-01-05 06:40,70,45"]), Columns(**NAMED, temperature_unit="degF"))
     assert (found.unit(T), found.unit(H)) == ("degF", "%")
+
+
+def test_a_fraction_is_shown_as_one(log):
+    found = guess(
+        log(["ts,t,h", "2026-01-05 06:40,294,0.45"]), Columns(**NAMED, temperature_unit="K", humidity_unit="1")
+    )
+    assert found.words()[-1] == "first row (2): ts = '2026-01-05 06:40', t = '294' K, h = '0.45' fraction"
+
+
+def test_the_median_and_the_highest_value_are_of_the_values_as_sent(log):
+    path = log(["ts,t,h", "2026-01-05 06:40,70,", "2026-01-05 06:50,68,nan", "2026-01-05 07:00,90,"])
+    found = check(path, guess(path, Columns(**NAMED, temperature_unit="degF")))
+    assert (found.median, found.highest) == ({T: 70.0}, {T: 90.0})
 
 
 # --- layouts that are not there
@@ -198,6 +211,22 @@ def test_a_file_that_is_not_there_is_named(tmp_path):
     path = tmp_path / "nowhere.csv"
     assert refusal(path) == "FILE: the file can't be read: No such file or directory. Check the path and its rights"
     assert refusal(tmp_path).endswith("the file can't be read: Is a directory. Check the path and its rights")
+
+
+def test_a_file_that_is_not_there_is_named_before_its_columns_are_complained_of(tmp_path):
+    said = refusal(tmp_path / "nowhere.csv", temperature=None, humidity=None)
+    assert said == "FILE: the file can't be read: No such file or directory. Check the path and its rights"
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"ts,t,h\n2026-01-05 06:40,1,\x81\n", b"ts,t,h\n" + b"2026-01-05 06:40,1,2\n" * 60_000 + b"\xff\n"],
+    ids=["at its beginning", "far down"],
+)
+def test_text_of_an_encoding_that_nobody_named_is_not_said_to_be_another(log, content):
+    assert refusal(log(content)) == (
+        "FILE: its encoding can't be guessed. If it is a logger's text file, say its encoding: --encoding NAME"
+    )
 
 
 def test_a_delimiter_may_be_given_by_its_name(log):
