@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain as chained
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, ScalarSelect, Select, Update, bindparam, case, func, select, tuple_
+from sqlalchemy import Connection, ScalarSelect, Select, func, select, tuple_
 
 from monitor.basis.errors import StoreError
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
@@ -17,16 +17,30 @@ from monitor.keep.connect import insert
 from monitor.keep.ids import Ids, ids_for
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
-from monitor.keep.schema import INT, channel, dirty, origin, reading, sensor, unit
+from monitor.keep.schema import channel, origin, reading, sensor, unit
 
 Key = tuple[int, int]  # (channel id, t)
 Name = TypeVar("Name")
 
 _CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
 _COLUMNS = tuple(reading.c.keys())
+# What runs for every batch goes past SQLAlchemy's compiler, which would take longer than the database.
+_MARKS = {"sqlite": "?", "postgresql": "%s"}
 _INSERT = {
-    dialect: f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join(marks)}) ON CONFLICT DO NOTHING"
-    for dialect, marks in (("sqlite", "?" * len(_COLUMNS)), ("postgresql", ["%s"] * len(_COLUMNS)))
+    dialect: f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join([mark] * len(_COLUMNS))}) "
+    "ON CONFLICT DO NOTHING"
+    for dialect, mark in _MARKS.items()
+}
+_ADD_TO_SUMS = {
+    dialect: f"UPDATE channel SET first_t = CASE WHEN first_t <= {mark} THEN first_t ELSE {mark} END, "
+    f"last_t = CASE WHEN last_t >= {mark} THEN last_t ELSE {mark} END, "
+    f"last_arrival = CASE WHEN last_arrival >= {mark} THEN last_arrival ELSE {mark} END, "
+    f"readings = readings + {mark} WHERE id = {mark}"
+    for dialect, mark in _MARKS.items()
+}
+_MARK_DIRTY = {
+    dialect: f"INSERT INTO dirty (stream, first_t, last_t) VALUES ({mark}, {mark}, {mark})"
+    for dialect, mark in _MARKS.items()
 }
 _FETCH = 10_000  # rows a fetch
 _ROW = np.dtype([("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
@@ -49,22 +63,32 @@ def _sort_out(readings: Iterable[Reading], ids: Ids) -> tuple[dict[Key, Reading]
     return first, later
 
 
-def _insert(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:
-    """Keep what is not there yet; answers what that was."""
-    rows = [
+class _SomeKnownError(Exception):
+    """Not all of a batch is new."""
+
+
+def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[tuple[Any, ...]]:
+    return [
         (channel_id, t, one.value, ids.units[one.unit], one.arrival, ids.origins[one.origin])
         for (channel_id, t), one in first.items()
     ]
-    if not rows:
-        return set()
-    trial = conn.begin_nested()
-    # Past SQLAlchemy's compiler this runs at twice the rate, but does not say which rows were new: all, as a rule.
-    if conn.exec_driver_sql(_INSERT[conn.dialect.name], rows).rowcount == len(rows):
-        trial.commit()
-        return set(first)
-    trial.rollback()
+
+
+def _insert_all(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:
+    """Keep what is all new, as a rule; else raises _SomeKnownError, as it can't be told what was.
+
+    The whole transaction is then made again: a savepoint would have SQLite write every page twice, in case.
+    """
+    rows = _rows(first, ids)
+    if rows and conn.exec_driver_sql(_INSERT[conn.dialect.name], rows).rowcount != len(rows):
+        raise _SomeKnownError
+    return set(first)
+
+
+def _insert_new(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:
+    """Keep what is not there yet; answers what that was."""
     adding = insert(conn, reading).on_conflict_do_nothing().returning(reading.c.channel_id, reading.c.t)
-    found = conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in rows])
+    found = conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in _rows(first, ids)])
     return {(channel_id, t) for channel_id, t in found}
 
 
@@ -90,43 +114,23 @@ def _conflicts(
     return [row_of_conflict(one, kept[key]) for key, one in left if kept[key] != (one.value, one.unit)]
 
 
-def _sum_up(conn: Connection, new: Iterable[Reading], ids: Ids) -> None:
+def _sum_up(conn: Connection, new: Iterable[Key], first: Mapping[Key, Reading]) -> None:
     """Write the new readings into their channels' sums, and one dirty row a stream."""
-    by_channel: dict[tuple[str, Quantity], list[Reading]] = {}
-    for one in new:
-        by_channel.setdefault((one.stream, one.quantity), []).append(one)
-    sums: list[dict[str, int]] = []
+    by_channel: dict[int, list[Reading]] = {}
+    for key in new:
+        by_channel.setdefault(key[0], []).append(first[key])
+    sums: list[tuple[int, ...]] = []
     spans: dict[str, tuple[int, int]] = {}
-    for (stream, quantity), group in by_channel.items():
+    for channel_id in sorted(by_channel):  # so that two processes that keep the same channels never wait for each other
+        group = by_channel[channel_id]
         begin, end = min(one.t for one in group), max(one.t for one in group)
-        arrival = max(one.arrival for one in group)
-        sums.append(
-            {"of": ids.channels[stream, quantity], "begin": begin, "end": end, "heard": arrival, "count": len(group)}
-        )
-        span = spans.get(stream, (begin, end))
-        spans[stream] = (min(span[0], begin), max(span[1], end))
+        heard = max(one.arrival for one in group)
+        sums.append((begin, begin, end, end, heard, heard, len(group), channel_id))
+        span = spans.get(group[0].stream, (begin, end))
+        spans[group[0].stream] = (min(span[0], begin), max(span[1], end))
     if sums:
-        # In order of id: two processes that keep readings of the same channels must not wait for each other.
-        conn.execute(_ADD_TO_SUMS, sorted(sums, key=lambda row: row["of"]))
-        marks = [{"stream": stream, "first_t": span[0], "last_t": span[1]} for stream, span in spans.items()]
-        conn.execute(dirty.insert(), marks)
-
-
-def _add_to_sums() -> Update:
-    begin, end, heard = (bindparam(name, type_=INT) for name in ("begin", "end", "heard"))
-    return (
-        channel.update()
-        .where(channel.c.id == bindparam("of"))
-        .values(
-            first_t=case((channel.c.first_t <= begin, channel.c.first_t), else_=begin),
-            last_t=case((channel.c.last_t >= end, channel.c.last_t), else_=end),
-            last_arrival=case((channel.c.last_arrival >= heard, channel.c.last_arrival), else_=heard),
-            readings=channel.c.readings + bindparam("count"),
-        )
-    )
-
-
-_ADD_TO_SUMS = _add_to_sums()
+        conn.exec_driver_sql(_ADD_TO_SUMS[conn.dialect.name], sums)
+        conn.exec_driver_sql(_MARK_DIRTY[conn.dialect.name], [(stream, *span) for stream, span in spans.items()])
 
 
 def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
@@ -180,12 +184,24 @@ class Readings(Quarantine):
         quarantine as `conflict`, and so does everything `refused` under its own reason. Raises StoreError; then
         nothing of the batch is kept.
         """
+        try:
+            return self._keep(readings, refused, _insert_all)
+        except _SomeKnownError:
+            return self._keep(readings, refused, _insert_new)
+
+    def _keep(
+        self,
+        readings: Sequence[Reading],
+        refused: Sequence[Refused],
+        insert_readings: Callable[[Connection, Mapping[Key, Reading], Ids], set[Key]],
+    ) -> Kept:
+        """One transaction."""
         with self._writing() as conn:
             ids = ids_for(conn, self._ids, readings)
             first, later = _sort_out(readings, ids)
-            new = _insert(conn, first, ids)
+            new = insert_readings(conn, first, ids)
             conflicts = _conflicts(conn, new, first, later)
-            _sum_up(conn, (first[key] for key in new), ids)
+            _sum_up(conn, new, first)
             put_aside(conn, chained(conflicts, map(row_of_refused, refused)))
         self._ids = ids  # only now: ids that were rolled back must not be remembered
         return Kept(len(new), len(readings) - len(new) - len(conflicts), len(conflicts))
