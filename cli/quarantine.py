@@ -22,6 +22,8 @@ def _row(row: Any) -> dict[str, Any]:
         "topic": row.topic,
         "reason": row.reason,
         "detail": row.detail,
+        "quantity": None if row.quantity is None else row.quantity.value,
+        "time": None if row.t is None else rfc3339(row.t),
         "count": row.count,
         "first": rfc3339(row.first_arrival),
         "last": rfc3339(row.last_arrival),
@@ -41,7 +43,8 @@ def list_(context: typer.Context, reason: Why = None, limit: Most = 100, as_json
         return
     for row in rows:
         data(f"{row['number']:>6}  {row['last']}  {row['count']} x {row['reason']}  {visible(row['topic'])}")
-        data(f"        {visible(row['detail'])}")
+        of = f"{row['quantity']} at {row['time']}: " if row["quantity"] else ""
+        data(f"        {of}{visible(row['detail'])}")
     if not rows:
         say("nothing was refused")
 
@@ -61,9 +64,11 @@ def show(
     if as_json:
         data({**_row(row), "raw_hex": row.raw.hex()})
         return
-    for name, value in _row(row).items():
-        data(f"{name + ':':<8} {visible(str(value))}")
-    data(f"{'bytes:':<8} {len(row.raw)}, as text: {visible(row.raw.decode('utf-8', 'backslashreplace'))}")
+    lines = {name: value for name, value in _row(row).items() if value is not None}
+    width = 9 if "quantity" in lines else 8
+    for name, value in lines.items():
+        data(f"{name + ':':<{width}} {visible(str(value))}")
+    data(f"{'bytes:':<{width}} {len(row.raw)}, as text: {visible(row.raw.decode('utf-8', 'backslashreplace'))}")
 
 
 @app.command("retry")
@@ -81,5 +86,8 @@ def retry(
     with desk(context) as at:
         done = again(at, numbers or (), reason=reason, limit=limit)
     say(f"{done.kept} became readings, {done.still_refused} are refused still")
+    new, known, conflicts = done.readings
+    if known or conflicts:
+        say(f"kept {new} readings; {known} were known, {conflicts} in conflict went to quarantine")
     if done.why:
         say(done.why)

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cli import checking, placing, sensor_log
 from cli.common import Json, Who, data, desk, say, who_of
+
+if TYPE_CHECKING:
+    from monitor.watch.refused import Unheard
+
+_SHOWN = 200  # of a payload [characters]
 
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
 
@@ -25,10 +31,11 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
     from monitor.basis.times import rfc3339
     from monitor.basis.units import format_duration
     from monitor.tell.words import visible
+    from monitor.watch.refused import unheard
     from monitor.watch.sensors import seen as heard
 
     with desk(context) as at:
-        rows = heard(at)
+        rows, strange = heard(at), unheard(at)
     if as_json:
         data(
             [
@@ -48,9 +55,10 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
                 }
                 for row in rows
             ]
+            + [{"stream": None, **asdict(refused)} for refused in strange]
         )
         return
-    if not rows:
+    if not rows and not strange:
         say("nothing was heard yet: is wallclime serve running, and does its [[source]] fit the sensors' topics?")
     for row in rows:
         last = "never" if row.heard.last_t is None else rfc3339(row.heard.last_t)
@@ -68,6 +76,17 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
             data("  it carries no time: what waits at the broker while wallclime is away is lost. Let it send one, and")
             data('  say where it stands: time = { at = "/time", as = "rfc3339" } in its [[source]]')
         data(f"  wallclime sensor add NAME --topic {row.heard.stream!r}")
+    for refused in strange:
+        _tell_unheard(refused)
+
+
+def _tell_unheard(refused: Unheard) -> None:
+    """A topic that is refused only: why, and what it sends."""
+    from monitor.tell.words import visible
+
+    cut = refused.payload[:_SHOWN] + ("..." if len(refused.payload) > _SHOWN else "")
+    data(f"{visible(refused.topic)}\n  never understood: refused {refused.count} x ({visible(refused.reason)})")
+    data(f"  last payload: {visible(cut)}\n  {visible(refused.detail)}")
 
 
 @app.command("add")

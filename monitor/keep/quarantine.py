@@ -124,6 +124,16 @@ class Quarantine(Connected):
         with self._reading() as conn:
             return [_row(row) for row in conn.execute(newest).mappings()]
 
+    def newest_refused(self) -> list[Quarantined]:
+        """Of each topic and reason but conflict what was refused last, newest first."""
+        newest = (quarantine.c.last_arrival.desc(), quarantine.c.id.desc())
+        place = func.row_number().over(partition_by=(quarantine.c.topic, quarantine.c.reason), order_by=newest)
+        ranked = select(quarantine.c.id, place.label("place")).where(quarantine.c.reason != CONFLICT).subquery()
+        first = select(ranked.c.id).where(ranked.c.place == 1)
+        with self._reading() as conn:
+            found = conn.execute(select(*_COLUMNS).where(quarantine.c.id.in_(first)).order_by(*newest)).mappings()
+            return [_row(row) for row in found]
+
     def quarantined(self, number: int) -> Quarantined:
         """The thing of this id. Raises RecordError where there is none, or none any more."""
         with self._reading() as conn:
@@ -167,8 +177,9 @@ class Quarantine(Connected):
             return dict(conn.execute(select(quarantine_loss)).all())
 
     def quarantine_counts(self) -> dict[tuple[str, str], int]:
-        """(topic, reason) -> how often."""
-        counted = select(quarantine.c.topic, quarantine.c.reason, func.sum(quarantine.c.count)).group_by(
+        """(topic, reason) -> how often; a reading in conflict once, however often it came."""
+        often = case((quarantine.c.reason == CONFLICT, 1), else_=quarantine.c.count)
+        counted = select(quarantine.c.topic, quarantine.c.reason, func.sum(often)).group_by(
             quarantine.c.topic, quarantine.c.reason
         )
         with self._reading() as conn:

@@ -2,26 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from monitor.basis.errors import PayloadError, RecordError
 from monitor.basis.values import Reading
 from monitor.intake.payload import decode
-from monitor.intake.topics import compile_topic
+from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.quarantine import CONFLICT
-from monitor.keep.rows import Quarantined
+from monitor.keep.rows import Kept, Quarantined
 from monitor.watch.desk import Desk
 from monitor.watch.judging import note_all_completions
 
 
 @dataclass(frozen=True, slots=True)
 class Retried:
-    """What became of refused messages that were read again."""
+    """What became of refused messages that were read again: `kept` those of which a reading is new."""
 
     kept: int
     still_refused: int
     why: str  # of the last one that is refused still
+    readings: Kept
+
+
+@dataclass(frozen=True, slots=True)
+class Unheard:
+    """A topic of which nothing became a reading: how often it was refused for `reason`, and the last time why."""
+
+    topic: str
+    reason: str
+    count: int
+    payload: str
+    detail: str
 
 
 def listed(desk: Desk, *, reason: str | None, limit: int) -> list[Quarantined]:
@@ -38,10 +50,12 @@ def retry(desk: Desk, numbers: Sequence[int], *, reason: str | None, limit: int)
     """Read refused messages again by the settings of now: those of `numbers`, else of `reason`.
 
     Only a message that carries its own time can be read again: when an unstamped one was live is not known any more.
-    What becomes a reading leaves the quarantine. Raises RecordError for a reading in conflict, which stays one.
+    What becomes a reading leaves the quarantine; a reading that says otherwise than one kept comes back to it as a
+    conflict. Raises RecordError for a reading in conflict, which stays one.
     """
     rows = [desk.store.quarantined(number) for number in numbers] or desk.store.quarantine(limit, reason)
-    kept, why = 0, ""
+    kept, settled, why = 0, 0, ""
+    total = Kept(0, 0, 0)
     for row in rows:
         if row.reason == CONFLICT:
             if numbers:
@@ -56,12 +70,14 @@ def retry(desk: Desk, numbers: Sequence[int], *, reason: str | None, limit: int)
         except PayloadError as exc:
             why = str(exc)
             continue
-        desk.store.keep_readings(readings)
+        found = desk.store.keep_readings(readings)
         desk.store.drop_quarantined([row.id])
         for stream in {reading.stream for reading in readings}:
             note_all_completions(desk, stream)
-        kept += 1
-    return Retried(kept, len(rows) - kept, why)
+        total = Kept(*(sum(pair) for pair in zip(total, found, strict=True)))
+        kept += found.new > 0
+        settled += 1
+    return Retried(kept, len(rows) - settled, why, total)
 
 
 def _read(desk: Desk, row: Quarantined) -> list[Reading]:
@@ -87,13 +103,44 @@ def _read(desk: Desk, row: Quarantined) -> list[Reading]:
     )
 
 
-def trouble(desk: Desk) -> list[str]:
-    """What people should know of the quarantine: the topics that end up there, worst first."""
-    counts = [(count, topic, reason) for (topic, reason), count in desk.store.quarantine_counts().items()]
-    told = [
-        f"{topic}: {count} messages were refused ({reason}); see wallclime quarantine list"
-        for count, topic, reason in sorted(counts, reverse=True)
-        if reason != CONFLICT
+def unheard(desk: Desk) -> list[Unheard]:
+    """The topics that are refused only, newest first: nothing was heard on them, and nobody gave them a name."""
+    daemon = desk.store.daemon_state()
+    latest = {} if daemon is None else daemon.state.get("latest", {})
+    streams = {heard.stream for heard in desk.store.heard()}
+    topics = streams | {topic for stream, (topic, _) in latest.items() if stream in streams}
+    counts = desk.store.quarantine_counts()
+    return [
+        Unheard(
+            row.topic, row.reason, counts[row.topic, row.reason], row.raw.decode(errors="backslashreplace"), row.detail
+        )
+        for row in desk.store.newest_refused()
+        if row.topic not in topics and stream_of_topic(desk.settings.sources, row.topic) not in streams
     ]
+
+
+def trouble(desk: Desk) -> list[str]:
+    """What people should know of the quarantine: the topics and the sensors that end up there, worst first."""
+    counts = [(count, topic, reason) for (topic, reason), count in desk.store.quarantine_counts().items()]
+    worst = sorted(counts, reverse=True)
+    refused = [_refused_words(*each) for each in worst if each[2] != CONFLICT]
     lost = sum(desk.store.quarantine_loss().values())
-    return [*told[:3], *([f"{lost} refused messages were let go for want of room"] if lost else [])]
+    gone = [f"{_counted(lost, 'refused message was', 'refused messages were')} let go for want of room"] if lost else []
+    return [*refused[:3], *list(_conflict_words(desk, worst))[:3], *gone]
+
+
+def _counted(count: int, one: str, more: str) -> str:
+    return f"{count} {one if count == 1 else more}"
+
+
+def _refused_words(count: int, topic: str, reason: str) -> str:
+    said = _counted(count, "message was", "messages were")
+    return f"{topic}: {said} refused ({reason}); see wallclime quarantine list"
+
+
+def _conflict_words(desk: Desk, counts: Sequence[tuple[int, str, str]]) -> Iterator[str]:
+    names = {heard.stream: heard.name for heard in desk.store.heard()}
+    for count, stream, reason in counts:
+        if reason == CONFLICT:
+            said = _counted(count, "reading says otherwise than the one", "readings say otherwise than the ones")
+            yield f"{names.get(stream) or stream}: {said} kept; see wallclime quarantine list --reason conflict"

@@ -110,6 +110,92 @@ def test_status_names_a_sensor_that_ends_up_in_quarantine(wallclime: Home):
     )
 
 
+def test_one_message_is_one(wallclime: Home):
+    refused(wallclime, b"x", reason="unreadable")
+    assert wallclime.done("status").err == (
+        "mind: site/hall/climate: 1 message was refused (unreadable); see wallclime quarantine list\n"
+    )
+
+
+def conflicts(home: Home, *values: float) -> None:
+    with store_of(home) as store:
+        for value in values:
+            store.keep_readings(
+                [Reading("site/hall/climate", Quantity.AIR_HUMIDITY, NOON - HOUR, value, "%", NOON, LIVE)]
+            )
+
+
+def test_status_names_a_sensor_in_conflict_by_its_name_if_it_has_one(wallclime: Home):
+    conflicts(wallclime, 45.0, 46.0, 46.0)
+    assert wallclime.done("status").err == (
+        "mind: site/hall/climate: 1 reading says otherwise than the one kept; "
+        "see wallclime quarantine list --reason conflict\n"
+    )
+    conflicts(wallclime, 47.0, 48.0)
+    wallclime.done("sensor", "add", "hall", "--topic", "site/hall/climate")
+    assert wallclime.done("status").err == (
+        "mind: hall: 3 readings say otherwise than the ones kept; see wallclime quarantine list --reason conflict\n"
+    )
+
+
+def test_a_conflict_is_listed_and_shown_with_its_quantity_and_time(wallclime: Home):
+    conflicts(wallclime, 45.0, 46.0)
+    assert wallclime.done("quarantine", "list").out == (
+        "     1  2026-01-12T12:00:00Z  1 x conflict  site/hall/climate\n"
+        "        air_humidity at 2026-01-12T11:00:00Z: kept 45.0 %, offered 46.0 %\n"
+    )
+    (row,) = wallclime.done("quarantine", "list", "--json").json()
+    assert (row["quantity"], row["time"]) == ("air_humidity", "2026-01-12T11:00:00Z")
+    lines = wallclime.done("quarantine", "show", 1).out.splitlines()
+    assert lines[4:6] == ["quantity: air_humidity", "time:     2026-01-12T11:00:00Z"]
+
+
+def test_a_message_read_again_that_says_otherwise_did_not_become_readings(wallclime: Home):
+    conflicts(wallclime, 44.0)
+    (wallclime.path / "wallclime.toml").write_text(SOURCE, encoding="utf-8")
+    both = json.dumps({"rh": 45.0, "time": "2026-01-12T11:00:00Z"}).encode()
+    refused(wallclime, both)
+    assert wallclime.done("quarantine", "retry").err == (
+        "0 became readings, 0 are refused still\nkept 0 readings; 0 were known, 1 in conflict went to quarantine\n"
+    )
+    refused(wallclime, OTHER)
+    assert wallclime.done("quarantine", "retry", "--reason", "no-quantity").err == (
+        "1 became readings, 0 are refused still\nkept 1 readings; 0 were known, 1 in conflict went to quarantine\n"
+    )
+    assert [row["reason"] for row in wallclime.done("quarantine", "list", "--json").json()] == ["conflict"]
+
+
+def test_a_sensor_that_is_always_refused_is_seen_with_what_it_sends_and_the_mend(wallclime: Home):
+    payload = b"\x1b" + b"y" * 300
+    refused(wallclime, b"x", b"x", payload, topic="site/loft/climate")
+    result = wallclime.done("sensor", "seen")
+    assert (result.out, result.err) == (
+        "site/loft/climate\n  never understood: refused 3 x (no-quantity)\n"
+        "  last payload: \\u001b" + "y" * 199 + "...\n  no value\n",
+        "",
+    )
+    assert wallclime.done("sensor", "seen", "--json").json() == [
+        {
+            "stream": None,
+            "topic": "site/loft/climate",
+            "reason": "no-quantity",
+            "count": 3,
+            "payload": payload.decode(),
+            "detail": "no value",
+        }
+    ]
+    wallclime.done("sensor", "add", "loft", "--topic", "site/loft/climate")
+    assert "never understood" not in wallclime.done("sensor", "seen").out
+
+
+def test_a_sensor_that_was_heard_and_is_refused_at_times_is_seen_once(wallclime: Home):
+    conflicts(wallclime, 45.0)
+    refused(wallclime, b"x")
+    refused(wallclime, b"x", topic="elsewhere/hall")
+    found = wallclime.done("sensor", "seen", "--json").json()
+    assert [(row["stream"], row["topic"]) for row in found] == [("site/hall/climate", ""), (None, "elsewhere/hall")]
+
+
 def state(home: Home, age: int = 0, **changes: object) -> None:
     well = {
         "last_error": "",

@@ -48,6 +48,21 @@ def test_a_number_that_is_not_there_is_named(store):
     )
 
 
+def test_of_each_topic_and_reason_the_newest_is_found_and_no_conflict(store):
+    store.keep_readings([reading(45.0), reading(46.0)])
+    store.keep_readings([], [refused(b"a", T), refused(b"b", T + 1, "time-unknown"), refused(b"c", T + 2)])
+    store.keep_readings([], [refused(b"d", T + 1, topic="home/attic"), refused(b"a", T)])
+    assert [(row.topic, row.reason, row.raw) for row in store.newest_refused()] == [
+        ("home/hall", "unreadable", b"c"), ("home/attic", "unreadable", b"d"), ("home/hall", "time-unknown", b"b"),
+    ]  # fmt: skip
+
+
+def test_a_conflict_that_comes_again_is_counted_once(store):
+    for _ in range(3):
+        store.keep_readings([reading(45.0), reading(46.0)])
+    assert store.quarantine_counts() == {("home/hall", "conflict"): 1}
+
+
 def test_what_became_readings_after_all_is_taken_out_and_is_no_loss(store):
     store.keep_readings([], [refused(b"a"), refused(b"b", T + 1), refused(b"c", T + 2)])
     c, _, a = [row.id for row in store.quarantine()]
