@@ -33,7 +33,7 @@ def check(
     reference: Annotated[Texts, typer.Option(metavar="VALUE", help="What was true by the certificate.")] = None,
     uncertainty: Annotated[Texts, typer.Option(metavar="VALUE", help="Expanded, by the certificate.")] = None,
     at: Annotated[
-        str | None, typer.Option(metavar="TIME", help="When it was compared; without an offset UTC; now by default.")
+        str | None, typer.Option(metavar="TIME", help="When; in the job's zone if it has no offset; now by default.")
     ] = None,
     valid: Annotated[str, typer.Option(metavar="DURATION", help="How long the check holds.")] = "365 d",
     adjusted: Annotated[
@@ -46,16 +46,17 @@ def check(
     Left as found, the sensor is corrected for the time before too.
     """
     from monitor.basis.errors import RecordError
-    from monitor.basis.times import parse_time, zone_of
+    from monitor.basis.times import parse_time
     from monitor.basis.units import parse_duration, parse_temperature
     from monitor.watch.instruments import check_sensor, compensated, salt_point
+    from monitor.watch.sensors import zone_of_sensor
 
     if [bool(salt), bool(beside), laboratory is not None].count(True) != 1:
         mend = "Give one of --salt, --beside and --laboratory"
         raise RecordError("what it was compared with is not clear", where="sensor check", mend=mend)
-    when = None if at is None else parse_time(at, zone_of("UTC"), where="--at")
     lasts = parse_duration(valid, where="--valid")
     with desk(context) as opened:
+        when = None if at is None else parse_time(at, zone_of_sensor(opened, name), where="--at")
         if salt:
             temps = [parse_temperature(text, where="--temp") for text in _each(temp, read, "--temp")]
             if temp_by_sensor:

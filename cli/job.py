@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from shlex import quote
 from typing import Annotated, Any
 
 import typer
@@ -54,7 +55,7 @@ def open_(
         entry, frozen = open_job(at, opening, who=who_of(who))
     say(f"opened {name}: boxes at {entry.body['boxes_place']!r}, wall at {entry.body['wall_place']!r}, "
         f"profile {frozen.body['name']!r}")  # fmt: skip
-    say(f"next: wallclime log deliver {name!r} when the boxes lie in the room")
+    say(f"next: wallclime log deliver {quote(name)} when the boxes lie in the room")
 
 
 @app.command("list")

@@ -30,7 +30,9 @@ def deliver(
 
     with desk(context) as opened:
         when = time_of(opened, job, at)
-        _written(enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts={}, who=who_of(who)))
+        entry = enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts={}, who=who_of(who))
+    count = f", {entry.body['boxes']} boxes" if entry.body["boxes"] else ""
+    say(f"entry {entry.number}: deliver, {entry.body['lot']}{count} at {entry.body['place']!r}")
 
 
 @app.command("install")

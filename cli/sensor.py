@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -21,7 +22,7 @@ app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to 
 Name = Annotated[str, typer.Argument(metavar="SENSOR", help="The sensor's name.")]
 When = Annotated[
     str | None,
-    typer.Option(metavar="TIME", help="When it was; without an offset UTC, with --job the job's zone; now by default."),
+    typer.Option(metavar="TIME", help="When it was; in the zone of the job there if it has no offset; now by default."),
 ]
 
 
@@ -118,7 +119,7 @@ def add(
         entry, proposed = add_sensor(at, name, topic, hold=given, uncertainty=uncertainty, who=who_of(who))
     how = "proposed from the intervals heard; --hold sets it" if proposed else "as given"
     say(f"added {name}: a reading speaks for {format_duration(entry.body['hold_ms'])} ({how})")
-    say(f"next: wallclime sensor assign {name!r} --place PLACE")
+    say(f"next: wallclime sensor assign {quote(name)} --place PLACE")
 
 
 @app.command("assign")
@@ -144,8 +145,8 @@ def assign(
     On a terminal it asks for what was not said of the place.
     """
     from monitor.basis.errors import RecordError
-    from monitor.basis.times import parse_time, rfc3339, zone_of
-    from monitor.watch.sensors import assign_sensor, known
+    from monitor.basis.times import parse_time, rfc3339
+    from monitor.watch.sensors import assign_sensor, known, zone_at
 
     if (place is None) == (job is None):
         raise RecordError("the place is not clear", where="sensor assign", mend="Give --place PLACE or --job JOB")
@@ -153,8 +154,8 @@ def assign(
     with desk(context) as opened:
         known(opened, name)
         of_job = None if job is None else opened.book.job(job)
-        start = None if at is None else parse_time(at, zone_of(of_job.zone if of_job else "UTC"), where="--at")
         where = of_job.boxes_place if of_job else place or ""
+        start = None if at is None else parse_time(at, zone_at(opened, where), where="--at")
         placement, kept = placing.placed(dict(zip(placing.LENGTHS, lengths, strict=True)), in_sun, photo)
         facts = {**kept, "near": near} if near else kept
         entry = assign_sensor(opened, name, where, at=start, facts=facts, who=who_of(who))
@@ -166,11 +167,11 @@ def assign(
 @app.command("release")
 def release(context: typer.Context, name: Name, at: When = None, who: Who = None) -> None:
     """Say that a sensor leaves its place, now or --at."""
-    from monitor.basis.times import parse_time, rfc3339, zone_of
-    from monitor.watch.sensors import release_sensor
+    from monitor.basis.times import parse_time, rfc3339
+    from monitor.watch.sensors import release_sensor, zone_of_sensor
 
-    end = None if at is None else parse_time(at, zone_of("UTC"), where="--at")
     with desk(context) as opened:
+        end = None if at is None else parse_time(at, zone_of_sensor(opened, name), where="--at")
         entry = release_sensor(opened, name, at=end, who=who_of(who))
     say(f"{name} left its place at {rfc3339(entry.at)}")
 

@@ -14,28 +14,28 @@ def unit(
     name: Annotated[str, typer.Argument(metavar="SENSOR", help="The sensor's name.")],
     quantity: Annotated[str, typer.Option(metavar="temperature|humidity", help="Which of its quantities.")],
     unit: Annotated[str, typer.Option(metavar="UNIT", help="What it sent after all: degC, degF, K, % or fraction.")],
-    start: Annotated[str, typer.Option("--from", metavar="TIME", help="From when on; UTC unless it has an offset.")],
+    start: Annotated[str, typer.Option("--from", metavar="TIME", help="In the job's zone if it has no offset.")],
     reason: Reason,
     end: Annotated[str | None, typer.Option("--to", metavar="TIME", help="Until when; now by default.")] = None,
     who: Who = None,
 ) -> None:
     """Say that a sensor sent another unit than was thought. Its readings stay; from now on they are judged so."""
-    from monitor.basis.times import parse_time, rfc3339, zone_of
+    from monitor.basis.times import parse_time, rfc3339
     from monitor.basis.units import unit_of
     from monitor.basis.values import Quantity
-    from monitor.watch.sensors import claim_unit
+    from monitor.watch.sensors import claim_unit, zone_of_sensor
 
     one_of(quantity, ("temperature", "humidity"), "--quantity")
     which = Quantity.AIR_HUMIDITY if quantity == "humidity" else Quantity.AIR_TEMPERATURE
-    utc = zone_of("UTC")
     with desk(context) as opened:
+        zone = zone_of_sensor(opened, name)
         entry = claim_unit(
             opened,
             name,
             which,
             unit_of(unit, which, where="--unit"),
-            start=parse_time(start, utc, where="--from"),
-            end=None if end is None else parse_time(end, utc, where="--to"),
+            start=parse_time(start, zone, where="--from"),
+            end=None if end is None else parse_time(end, zone, where="--to"),
             reason=reason,
             who=who_of(who),
         )

@@ -126,7 +126,7 @@ class Derived(Connected):
     def generations(self) -> dict[str, int]:
         """The generation of every job that has one."""
         with self._reading() as conn:
-            return dict(conn.execute(select(generation)).tuples().all())
+            return {row.job: row.value for row in conn.execute(select(generation))}
 
     def forget_checkpoints(self, job: str) -> None:
         """Delete all checkpoints of a job and raise its generation, so that none computed before is put back."""

@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from shlex import quote
 from typing import Any
 
 from monitor.basis.errors import RecordError
@@ -308,7 +309,7 @@ def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
             raise RecordError(
                 f"{new.sensor} is at {stay.place!r} from {rfc3339(stay.start)} to {until}",
                 where=f"assignment to {new.place!r}",
-                mend=f"Release it first: wallclime sensor release {new.sensor} --at TIME",
+                mend=f"Release it first: wallclime sensor release {quote(new.sensor)} --at TIME",
             )
         else:
             others.append(stay)

@@ -100,11 +100,12 @@ class Book:
             at.setdefault(stay.place, set()).add(sensors[stay.sensor].stream)
         found: dict[str, list[str]] = {}
         for name in self.names():
-            for stream in sorted({stream for place in self._places(name) for stream in at.get(place, ())}):
+            for stream in sorted({stream for place in self.places(name) for stream in at.get(place, ())}):
                 found.setdefault(stream, []).append(name)
         return found
 
-    def _places(self, name: str) -> set[str]:
+    def places(self, name: str) -> set[str]:
+        """Every place that a job has to do with."""
         job = self.job(name)
         lots = {entry.body["place"] for entry in effective(self.log(name)) if entry.kind is Kind.DELIVER}
         return {job.boxes_place, job.wall_place, *lots}

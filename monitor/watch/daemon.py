@@ -28,9 +28,9 @@ from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
 from monitor.keep.connect import is_full
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.judging import PROGRAM, note_completions, settle
+from monitor.watch.judging import PROGRAM, assess, note_completions, settle
 
-STAY_AWAKE = 5 * SECOND  # how often the daemon says that it is there [ms]
+STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
 TIDY = 60 * SECOND  # how often it tidies up [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
@@ -167,7 +167,7 @@ def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
     scheduler = BackgroundScheduler(timezone=UTC)
     scheduler.add_listener(_failed, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
     awake = desk.store.wake()
-    looked: dict[str, int] = {}
+    looked: dict[str, tuple[int, int | None]] = {}
     work = (
         (stay_awake, (desk, listeners, awake), STAY_AWAKE / SECOND),
         (tidy, (desk,), TIDY / SECOND),
@@ -183,7 +183,7 @@ def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
     finally:
         scheduler.shutdown(wait=True)
         judge_what_was_heard(desk, looked)
-        stay_awake(desk, listeners, awake)
+        desk.store.stay_awake(awake, {"stopped": True})
 
 
 def _failed(event: JobExecutionEvent) -> None:
@@ -214,18 +214,20 @@ def tidy(desk: Desk) -> None:
     desk.store.keep_ballast()
 
 
-def judge_what_was_heard(desk: Desk, looked: dict[str, int]) -> None:
-    """Write down what is new of the jobs that heard something since the last look, whoever settled it.
+def judge_what_was_heard(desk: Desk, looked: dict[str, tuple[int, int | None]]) -> None:
+    """Write down what is new of the jobs that heard something since the last look, or are due to be complete.
 
-    `looked` holds the generation at which each job was looked at, and is brought up to date.
+    `looked` holds of each job the generation at which it was looked at, and when time alone would complete it [ms]; it
+    is brought up to date. A job that can't be judged is tried again the next time.
     """
     settle(desk)
     for job, generation in sorted(desk.store.generations().items()):
-        if looked.get(job) == generation:
+        seen, due = looked.get(job, (None, None))
+        if seen == generation and (due is None or due > desk.clock.now()):
             continue
-        looked[job] = generation
         try:
             for entry in note_completions(desk, job):
                 log("info", entry.kind.value, job=job, entry=entry.number)
+            looked[job] = (generation, assess(desk, job).lot.clock.projected_at)
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))

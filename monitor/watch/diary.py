@@ -80,11 +80,12 @@ def install(desk: Desk, job: str, told: Installing, *, who: str) -> Entry:
     start = past(desk, told.start, "log install --start")
     if told.finish is not None:
         past(desk, told.finish, "log install --finish")
-    log = effective(desk.book.log(job))
+    entries = desk.book.log(job)
+    log = effective(entries)
     _delivered(log, told.lots)
     body: dict[str, Any] = {"finish": told.finish, "lots": list(told.lots)}
     draft = Draft(Kind.INSTALL, start, who, body)
-    _consistent(job, as_if(log, job, [draft]))
+    _consistent(job, as_if(entries, job, [draft]))
     before = [entry for entry in log if entry.kind is Kind.INSTALL]
     if before:
         _adds(before, told)

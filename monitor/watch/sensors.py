@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.basis.errors import RecordError
-from monitor.basis.times import DAY, SECOND, rfc3339
+from monitor.basis.times import DAY, SECOND, rfc3339, zone_of
 from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
 from monitor.config.settings import Source
 from monitor.intake.hold import propose_hold
@@ -181,6 +182,18 @@ def claim_unit(
     entry = desk.store.append(SENSORS_CHAIN, [Draft(Kind.UNIT, start, who, body)])[0]
     note_all_completions(desk, desk.book.sensors()[name].stream)
     return entry
+
+
+def zone_at(desk: Desk, place: str) -> ZoneInfo:
+    """The zone of the jobs at a place, if they have one and the same; else UTC."""
+    zones = {desk.book.job(name).zone for name in desk.book.names() if place in desk.book.places(name)}
+    return zone_of(zones.pop() if len(zones) == 1 else "UTC")
+
+
+def zone_of_sensor(desk: Desk, name: str) -> ZoneInfo:
+    """The zone of the jobs at the place where a sensor was assigned last, if they have one and the same; else UTC."""
+    stays = [stay for stay in desk.book.stays() if stay.sensor == name]
+    return zone_at(desk, stays[-1].place) if stays else zone_of("UTC")
 
 
 def withdraw_entry(desk: Desk, number: int, *, reason: str, who: str) -> Entry:

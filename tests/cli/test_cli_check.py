@@ -84,7 +84,7 @@ def test_an_adjusted_sensor_does_not_speak_for_the_time_before(damp: Home):
 
 def test_both_quantities_beside_an_instrument_are_two_entries_with_our_uncertainties(damp: Home):
     pairs = ("--beside", "45 %", "--read", "44 %", "--beside", "70 degF", "--read", "68 degF")
-    damp.done("sensor", "check", "shelf", *pairs, "--valid", "30 d", "--at", "2026-01-12T11:00")
+    damp.done("sensor", "check", "shelf", *pairs, "--valid", "30 d", "--at", "2026-01-12T11:00Z")
     warm, damp_ = checks(damp)
     assert (warm["quantity"], warm["points"][0][2]) == ("air_temperature", 0.5)
     assert warm["offset"] == pytest.approx(2 / 1.8)

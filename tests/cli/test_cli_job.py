@@ -116,7 +116,7 @@ def test_opening_says_what_was_understood_and_what_comes_next(wallclime: Home):
     assert (result.code, result.out) == (0, "")
     assert result.err == (
         "opened den: boxes at 'den', wall at 'den', profile 'laminate planks, interior wall'\n"
-        "next: wallclime log deliver 'den' when the boxes lie in the room\n"
+        "next: wallclime log deliver den when the boxes lie in the room\n"
     )
 
 

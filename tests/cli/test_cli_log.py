@@ -151,7 +151,7 @@ def test_a_delivery_says_lot_place_and_boxes(den: Home):
     said = den.done(
         "log", "deliver", "den", "--at", "2026-01-05 08:00", "--lot", "B7", "--boxes", "12", "--place", "hall"
     )
-    assert (said.out, said.err) == ("", "entry 3: deliver\n")
+    assert (said.out, said.err) == ("", "entry 3: deliver, B7, 12 boxes at 'hall'\n")
     entry = den.log()[2]
     assert entry["at"] == "2026-01-05T13:00:00Z"
     assert entry["body"] == {"lot": "B7", "place": "hall", "boxes": 12}
@@ -429,3 +429,17 @@ def test_the_time_of_entering_is_the_clocks_and_never_given(den: Home):
     den.clock.move(5 * MINUTE)
     den.done("log", "note", "den", "heater on", "--at", "2026-01-06")
     assert den.log()[2]["entered"] == "2026-01-12T12:05:00Z"
+
+
+def test_another_start_is_refused_by_the_entry_that_says_it_whatever_was_corrected_before(den: Home):
+    den.done("log", "note", "den", "one")
+    den.done("log", "note", "den", "two")
+    for number in (3, 4):
+        den.done("log", "correct", "den", number, "--withdraw", "--reason", "no")
+    den.done("log", "install", "den", "--start", "2026-01-12T03:00", "--not-ready", "--reason", "asked")
+    refused = den("log", "install", "den", "--start", "2026-01-12T04:00")
+    assert (refused.code, refused.err) == (
+        2,
+        "job den: the installation started 2026-01-12T08:00:00Z by the log. "
+        "Give that time, or correct it: wallclime log correct den 7 --at TIME --reason TEXT\n",
+    )

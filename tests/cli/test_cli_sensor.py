@@ -89,12 +89,17 @@ FAULTS = [
         "sensor shelf: it is at no place at 2026-01-12T12:00:00Z. wallclime sensor seen shows where each sensor is",
     ),
     (
-        ("release", "shelf", "--at", "2026-01-05T13:00"),  # the first instant of its stay: nothing would be left of it
+        (
+            "release",
+            "shelf",
+            "--at",
+            "2026-01-05T08:00",
+        ),  # the first instant of its stay
         "sensor shelf: it is at no place at 2026-01-05T13:00:00Z. wallclime sensor seen shows where each sensor is",
     ),
     (
         ("release", "shelf", "--at", "2026-02-01"),
-        f"sensor release: 2026-02-01T00:00:00Z is in the future. {HAPPENED}",
+        f"sensor release: 2026-02-01T05:00:00Z is in the future. {HAPPENED}",
     ),
     (("release", "shelf", "--at", "13:00"), f"--at: '13:00' is not a time. {TIMES}"),
 ]
@@ -157,7 +162,7 @@ def test_a_sensor_is_added_with_what_a_maker_usually_states(wallclime: Home):
     assert (said.out, said.err) == (
         "",
         "added loft: a reading speaks for 30 min (proposed from the intervals heard; --hold sets it)\n"
-        "next: wallclime sensor assign 'loft' --place PLACE\n",
+        "next: wallclime sensor assign loft --place PLACE\n",
     )
 
 

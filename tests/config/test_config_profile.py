@@ -58,7 +58,7 @@ def faults_of(profile_file):
 
 
 def test_the_built_in_profile_has_the_figures_of_the_trade():
-    # DESIGN.md section 2 "Default profile": common practice, no published source
+    # the default profile: common practice, no published source
     profile = load_profile("laminate-planks")
     assert profile.name == "laminate planks, interior wall"
     assert profile.band.humidity == (35.0, 65.0)
@@ -120,7 +120,7 @@ def test_every_figure_of_the_built_in_file_is_explained_by_a_comment_above_its_t
 
 
 def test_the_file_of_the_manual_is_read(profile_file):
-    # DESIGN.md section 5, word for word
+    # the least that a profile file says, as users are told
     profile = load_profile(
         profile_file(
             """
