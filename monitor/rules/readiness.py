@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.basis.times import HOUR
+from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.units import format_duration
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Condition, Lot, Now, Verdict
 from monitor.rules.frame import Frame
 from monitor.rules.instrument import LEVELS
+
+RECORD_ENDS = "the record ends"  # so begins the evidence where no sensor is here any more, but one was
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,11 @@ def _air(facts: Facts) -> Condition:
 
 def _fresh(facts: Facts) -> Condition:
     if not facts.here:
-        return Condition("sensors fresh", "unknown", "no sensor is assigned to the place")
+        last = facts.now.last_heard
+        evidence = "no sensor is assigned to the place"
+        if last is not None:
+            evidence = f"{RECORD_ENDS} {rfc3339(last)}; nothing is heard now"
+        return Condition("sensors fresh", "unknown", evidence)
     silent = [name for name in facts.here if any(quantity not in facts.now.values.get(name, {}) for quantity in AIR)]
     alive = [name for name in facts.here if name not in silent]
     if not alive:

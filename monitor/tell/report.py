@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Assessment, ClockReading, Coverage
-from monitor.tell import drawing, instruments, words
+from monitor.tell import diary, drawing, instruments, words
 from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
 from monitor.tell.figures import figure_json
 from monitor.tell.page import render
@@ -66,7 +66,7 @@ def _opening(page: ReportPage, display: Display) -> dict[str, Any]:
     return {
         "job": words.visible(assessment.job),
         "tag": words.tag(assessment),
-        "verdict": words.verdict(assessment, display),
+        "verdict": words.verdict(assessment, display, page.facts.open_at_start),
         "training": words.TRAINING if assessment.training else "",
         "as_of": words.when(assessment.as_of, display),
         "facts": _facts(page, display),
@@ -139,7 +139,7 @@ def _lots(assessment: Assessment, display: Display) -> Table:
         )
         for lot in assessment.lots
     ]
-    note = f"The job's clock is that of lot {words.visible(assessment.lot.name)}, the one furthest back."
+    note = f"The job's clock is that of {words.lot_named(assessment.lot.name)}, the one furthest back."
     return Table("lots", ("lot", "place", "delivered", "boxes", "counted", "state"), rows, note)
 
 
@@ -367,13 +367,13 @@ def _others(assessment: Assessment, display: Display) -> Table:
 
 
 def _diary(page: ReportPage, display: Display) -> Table:
-    corrected = words.corrections(page.entries)
+    corrected = diary.corrections(page.entries)
     rows = []
     for entry in page.entries:
         by = corrected.get(entry.number, [])
-        notes = [words.entered(entry), f"corrected by entry {', '.join(map(str, by))}" if by else ""]
+        notes = [diary.entered(entry), f"corrected by entry {', '.join(map(str, by))}" if by else ""]
         told = "; ".join(note for note in notes if note)
-        said, who = words.body(entry, display), words.visible(entry.who)
+        said, who = diary.body(entry, display), words.visible(entry.who)
         rows.append((str(entry.number), words.when(entry.at, display), told, entry.kind.value, who, said))
     return Table("diary", ("no.", "speaks of", "note", "kind", "by", "what"), rows, "" if rows else "No entry yet.")
 
@@ -385,7 +385,7 @@ def _evidence(page: ReportPage) -> list[tuple[str, str]]:
         *head,
         ("profile, SHA-256", assessment.profile_sha256),
         ("rules version", str(assessment.rules_version)),
-        ("written by", f"wallclime {page.software}"),
+        ("written by", page.software),
     ]
 
 

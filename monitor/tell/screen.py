@@ -6,10 +6,11 @@ import re
 import textwrap
 from collections.abc import Sequence
 
+from monitor.basis.times import MINUTE
 from monitor.basis.units import format_length
 from monitor.basis.values import Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
-from monitor.tell import words
+from monitor.tell import diary, words
 from monitor.tell.views import JobRow, StatusView
 from monitor.tell.words import Display
 
@@ -25,11 +26,10 @@ def status_text(view: StatusView, *, ascii_only: bool = False) -> str:
     assessment = view.assessment
     display = words.display_of(assessment, view.facts.units)
     blocks = [_heading(view, display), _clock(view, display), _room(view, display), _gaps(view, display)]
+    left = LINES - sum(len(block) + 1 for block in blocks if block)
+    blocks.insert(3, _excursions(view, display))
     if assessment.phase == "before":
-        left = LINES - sum(len(block) + 1 for block in blocks if block)
         blocks.insert(3, _open_conditions(assessment, max(2, (left - 2) // 2)))
-    else:
-        blocks.insert(3, _excursions(view, display))
     return _finished("\n\n".join("\n".join(block) for block in blocks if block), ascii_only)
 
 
@@ -58,7 +58,7 @@ def diary_text(entries: Sequence[Entry], display: Display, *, ascii_only: bool =
     """The condition log, an entry a paragraph, with what was entered late and what was corrected."""
     if not entries:
         return "No entry yet.\n"
-    corrected = words.corrections(entries)
+    corrected = diary.corrections(entries)
     return _finished("\n".join(line for entry in entries for line in _entry(entry, corrected, display)), ascii_only)
 
 
@@ -72,7 +72,7 @@ def _heading(view: StatusView, display: Display) -> list[str]:
     size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
     places = f"boxes in {words.visible(facts.boxes_place)}, wall in {words.visible(facts.wall_place)}"
     about = f"wall {size}; {places}" if size else places
-    verdict = f"{words.tag(assessment)}. {words.verdict(assessment, display)}"
+    verdict = f"{words.tag(assessment)}. {words.verdict(assessment, display, facts.open_at_start)}"
     return [
         f"{name.ljust(WIDTH - len(as_of))}{as_of}",
         _short(about, WIDTH),
@@ -85,7 +85,7 @@ def _heading(view: StatusView, display: Display) -> list[str]:
 def _clock(view: StatusView, display: Display) -> list[str]:
     assessment = view.assessment
     lot, clock = assessment.lot, assessment.lot.clock
-    several = f"; lot {words.visible(lot.name)}, the one furthest back" if len(assessment.lots) > 1 else ""
+    several = f"; {words.lot_named(lot.name)}, the one furthest back" if len(assessment.lots) > 1 else ""
     lines = _labelled("counted", f"{_bar(clock)} {words.counted(clock)}{several}")
     strict = f"{words.counted(lot.strict)} without a break, {words.clock_state(lot.strict, display)}"
     lines += _labelled("strict", strict)
@@ -140,10 +140,13 @@ def _gaps(view: StatusView, display: Display) -> list[str]:
     if not found:
         return []
     total = words.format_duration(sum(gap.end - gap.start for gap in found))
-    lines = [f"Not counted, {total} in all:"]
-    if len(found) > LATEST_FEW:
-        lines[0] = f"Not counted, {total} in {len(found)} gaps, the last:"
-    for gap in found[-LATEST_FEW:]:
+    long = [gap for gap in found if gap.end - gap.start >= MINUTE]
+    if not long:
+        return [f"Not heard, {total} in all, never for a minute."]
+    lines = [f"Not heard, {total} in all:"]
+    if len(long) > LATEST_FEW:
+        lines[0] = f"Not heard, {total} in {len(found)} gaps, the last:"
+    for gap in long[-LATEST_FEW:]:
         lines += _wrapped(words.gap(gap, display, view.away), "  ", "    ")
     return lines
 
@@ -184,12 +187,12 @@ def _condition(condition: Condition, *, one_line: bool = False) -> list[str]:
 
 
 def _entry(entry: Entry, corrected: dict[int, list[int]], display: Display) -> list[str]:
-    notes = [words.entered(entry)]
+    notes = [diary.entered(entry)]
     notes += [f"corrected by entry {', '.join(map(str, corrected[entry.number]))}"] if entry.number in corrected else []
     aside = "; ".join(note for note in notes if note)
     head = f"{entry.number:>4}  {words.when(entry.at, display)}  {entry.kind.value}, {words.visible(entry.who)}"
     lines = _wrapped(f"{head} [{aside}]" if aside else head, "", " " * 6)
-    said = words.body(entry, display)
+    said = diary.body(entry, display)
     return [*lines, *_wrapped(said, " " * 6, " " * 6)] if said else lines
 
 

@@ -30,6 +30,7 @@ class JobFacts:
     install_start: int | None = None
     install_finish: int | None = None
     closed_at: int | None = None
+    open_at_start: int = 0  # conditions that were not met when the wall was begun all the same
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,11 @@ time is rounded up; a worst value is shown with as many digits as it takes to di
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST, MINUTE, datetime_of, zone_of
+from monitor.basis.times import HOUR, MINUTE, datetime_of, zone_of
 from monitor.basis.units import (
     System,
     format_duration,
@@ -20,7 +19,7 @@ from monitor.basis.units import (
     format_temperature,
     format_temperature_difference,
 )
-from monitor.basis.values import Entry, Kind, OriginKind, Quantity
+from monitor.basis.values import OriginKind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import (
     Assessment,
@@ -34,6 +33,7 @@ from monitor.rules.assessment import (
     Phase,
     Restart,
 )
+from monitor.rules.readiness import RECORD_ENDS
 
 TRAINING = "TRAINING JOB: readings of this job were simulated. It proves nothing about a real room."
 DIFFERENT = 1e-9  # the rules call a value outside from here on [degC, %RH]
@@ -329,6 +329,11 @@ def open_conditions(assessment: Assessment) -> list[Condition]:
     return sorted(found, key=lambda condition: condition.verdict != "fail")
 
 
+def lot_named(name: str) -> str:
+    """ "lot A", and of a name that says so itself "lot 1"."""
+    return visible(name) if name.casefold().startswith("lot ") else f"lot {visible(name)}"
+
+
 def counted_things(number: int, thing: str) -> str:
     """ "1 condition", "3 conditions"."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
@@ -341,14 +346,15 @@ def tag(assessment: Assessment) -> str:
     return "INSTALLING" if assessment.phase == "during" else "WALL IS UP"
 
 
-def verdict(assessment: Assessment, display: Display) -> str:
-    """May the installer start? And once the wall is begun: was it acclimated, and how has it been since?"""
-    told: Mapping[Phase, Callable[[Assessment, Display], str]] = {
-        "before": _may_start,
-        "during": _was_acclimated,
-        "after": _has_been,
-    }
-    return told[assessment.phase](assessment, display)
+def verdict(assessment: Assessment, display: Display, open_at_start: int = 0) -> str:
+    """May the installer start? And once the wall is begun: was it acclimated, and how has it been since?
+
+    `open_at_start` conditions were not met when it was begun all the same.
+    """
+    if assessment.phase == "before":
+        return _may_start(assessment, display)
+    acclimated = _was_acclimated(assessment, display, open_at_start)
+    return acclimated if assessment.phase == "during" else f"{acclimated} {_has_been(assessment)}"
 
 
 def _may_start(assessment: Assessment, display: Display) -> str:
@@ -365,19 +371,19 @@ def _may_start(assessment: Assessment, display: Display) -> str:
     return f"{not_yet}: {counted(clock)} are counted, and the clock is not running."
 
 
-def _was_acclimated(assessment: Assessment, display: Display) -> str:
+def _was_acclimated(assessment: Assessment, display: Display, open_at_start: int) -> str:
     clock = assessment.lot.clock
+    still = f", with {counted_things(open_at_start, 'condition')} open at the start" if open_at_start else ""
     if clock.completed_at is None:
-        return f"The installation started before the acclimation was complete: {counted(clock)} are counted."
-    return f"The installation started after the acclimation was complete ({when(clock.completed_at, display)})."
+        return f"The installation started before the acclimation was complete: {counted(clock)} are counted{still}."
+    return f"The installation started after the acclimation was complete ({when(clock.completed_at, display)}){still}."
 
 
-def _has_been(assessment: Assessment, display: Display) -> str:
-    acclimated = _was_acclimated(assessment, display)
+def _has_been(assessment: Assessment) -> str:
     if assessment.after is None:
-        return f"{acclimated} It has only just been finished."
+        return "It has only just been finished."
     left = counted_things(sum(found.phase == "after" for found in assessment.excursions), "excursion")
-    return f"{acclimated} Since the finish the room was in band {in_band(assessment.after)}, with {left}."
+    return f"Since the finish the room was in band {in_band(assessment.after)}, with {left}."
 
 
 def now_state(now: Now, as_of: int, display: Display) -> str:
@@ -396,18 +402,21 @@ _TO_DO = (  # each fits on one line of a screen
     ("flat", "The same number for hours: restart the sensor or replace it."),
     ("agree", "Put the sensors side by side, off heaters, windows and sun."),
     ("instrument", "Check it against a better one: wallclime sensor check."),
-    ("box core", "Give the boxes time, or measure one: wallclime log reading."),
-    ("site check", "Walk through the site check: wallclime log check."),
-    ("moisture", "Measure the wall with a moisture meter: wallclime log moisture."),
+    ("box core", "Give the boxes time, or measure the temperature inside one."),
+    ("site check", "Walk through the site check, point by point."),
+    ("moisture", "Measure the wall with a moisture meter."),
     ("size", "Break the run into shorter ones, or ask the maker in writing."),
 )
 _NOT_HEARD = "Let the room be heard: see that a sensor there sends."
+_RECORD_ENDED = "Import a newer file, or see to the sensor."
 
 
 def to_do(condition: Condition) -> str:
     """What to do about a condition that does not pass."""
     if condition.verdict == "unknown" and "band" in condition.name:
         return _NOT_HEARD
+    if condition.evidence.startswith(RECORD_ENDS):
+        return _RECORD_ENDED
     return next(
         (advice for word, advice in _TO_DO if word in condition.name), "See the evidence; enter what is missing."
     )
@@ -444,49 +453,3 @@ def finding(
     furthest = max(found, key=lambda each: abs(each.peak - limit_of(each, profile)))
     times = "once" if len(found) == 1 else f"{len(found)} times"
     return f"{text} It left the band {times}, for {out} in all, at worst {worst(furthest, profile, display)}."
-
-
-# --- the diary -------------------------------------------------------------------------------------
-
-
-def entered(entry: Entry) -> str:
-    """ "entered 2 d later" for what was written more than an hour after (or before) the time it speaks of, else ""."""
-    late = entry.entered - entry.at
-    if abs(late) <= HOUR:
-        return ""
-    length = f"{abs(late) // DAY} d" if abs(late) >= 2 * DAY else f"{abs(late) // HOUR} h"
-    return f"entered {length} {'later' if late > 0 else 'before'}"
-
-
-def _item(value: Any, display: Display) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int) and EARLIEST <= value < LATEST:  # no other figure of an entry is that large
-        return when(value, display)
-    if isinstance(value, Mapping):
-        return ", ".join(f"{visible(str(key))} {_item(item, display)}" for key, item in value.items())
-    if isinstance(value, list | tuple):
-        return ", ".join(_item(item, display) for item in value)
-    return visible(str(value))
-
-
-def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
-    """What an entry says: its items in their order, long ones cut, a profile by its name and hash alone."""
-    items = []
-    for key, value in entry.body.items():
-        if value is None or value in ("", [], {}) or (entry.kind is Kind.PROFILE and key == "text"):
-            continue
-        text = _item(value, display)
-        items.append(f"{visible(key.replace('_', ' '))}: {text if len(text) <= longest else text[:longest] + ' ...'}")
-    if entry.corrects is not None:
-        items.insert(0, f"corrects entry {entry.corrects}")
-    return "; ".join(items)
-
-
-def corrections(entries: Iterable[Entry]) -> dict[int, list[int]]:
-    """Which entries were corrected later, and by which: a page must show that something was changed."""
-    found: dict[int, list[int]] = {}
-    for entry in entries:
-        if entry.corrects is not None:
-            found.setdefault(entry.corrects, []).append(entry.number)
-    return found

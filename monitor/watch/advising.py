@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
 from monitor.basis.units import System
-from monitor.basis.values import AIR, Quantity
+from monitor.basis.values import AIR, SENSORS_CHAIN, Quantity
 from monitor.config.profile import Band
 from monitor.rules.advice import Advice, advice
 from monitor.rules.assessment import Assessment
@@ -27,6 +28,8 @@ from monitor.watch.beside import drifts
 from monitor.watch.desk import Desk
 
 BOARD_KG_M2 = 7.0  # a plank of 8 mm and about 870 kg/m3; ours, no published source [kg/m2]
+
+_MOVE = re.compile(r"Heat |Cool |Moisten |Dry |Airing helps|If this goes on, .*: wait,")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +127,7 @@ def _outdoors(frame: Frame, desk: Desk, as_of: int) -> dict[Quantity, float]:
     )
     if not stays:
         return {}
-    log, every = effective(desk.book.entries("")), desk.book.sensors()
+    log, every = effective(desk.book.entries(SENSORS_CHAIN)), desk.book.sensors()
     checks, claims = checks_of(log), claims_of(log)
     sensors = {
         stay.sensor: replace(
@@ -143,7 +146,7 @@ def _outdoors(frame: Frame, desk: Desk, as_of: int) -> dict[Quantity, float]:
 
 
 def notes(frame: Frame, desk: Desk, found: Assessment, display: Display) -> tuple[str, ...]:
-    """For a status: the guards that fail, the first sentence of advice, sensors that drift beyond their uncertainty."""
+    """For a status: the guards that fail, what is wrong and the first move, sensors that drift too far."""
     moved = tuple(drift(one, display) for one in drifts(desk, frame, found.as_of) if one.beyond)
     if not found.now.values:
         return moved
@@ -152,5 +155,12 @@ def notes(frame: Frame, desk: Desk, found: Assessment, display: Display) -> tupl
     except RecordError as exc:
         return (str(exc), *moved)
     failing = [guard.sentence for guard in told.guards if guard.verdict == "fail"]
-    first = [sentence for sentence in told.advice.sentences if sentence not in failing][:1]
-    return (*failing, *first, *moved)
+    return (*failing, *_shortly([text for text in told.advice.sentences if text not in failing]), *moved)
+
+
+def _shortly(sentences: Sequence[str]) -> tuple[str, ...]:
+    """The first sentence, the diagnosis, and the first that tells a move, without what that allows for."""
+    move = next((text for text in sentences[1:] if _MOVE.match(text)), None)
+    if move is None:
+        return tuple(sentences[:1])
+    return sentences[0], re.sub(r", which allows for .*\.$", ".", move)

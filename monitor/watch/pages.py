@@ -15,7 +15,7 @@ import monitor
 from monitor.basis.errors import ReportError
 from monitor.basis.times import MINUTE, datetime_of, zone_of
 from monitor.basis.units import System
-from monitor.basis.values import Entry, Kind, Quantity
+from monitor.basis.values import SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
 from monitor.rules.frame import Frame, effective
@@ -109,6 +109,11 @@ def _facts(desk: Desk, job: str, found: Assessment) -> JobFacts:
         install_start=frame.start,
         install_finish=frame.finish,
         closed_at=frame.close,
+        open_at_start=sum(
+            len(entry.body.get("not_ready", ()))
+            for entry in effective(log)
+            if entry.kind is Kind.INSTALL and entry.at <= found.as_of
+        ),
     )
 
 
@@ -208,7 +213,7 @@ def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
     units = cast(System, frame.job.units)
     details = {
         (entry.body["sensor"], entry.body["from"]): _detail(entry.body, units)
-        for entry in effective(desk.book.entries(""))
+        for entry in effective(desk.book.entries(SENSORS_CHAIN))
         if entry.kind is Kind.ASSIGNMENT and "from" in entry.body
     }
     return tuple(
@@ -274,7 +279,7 @@ def daemon_trouble(desk: Desk) -> list[str]:
     found = desk.store.daemon_state()
     if found is None:
         return []
-    if desk.clock.now() - found.last > AWAY_AFTER:
+    if found.state.get("stopped") or desk.clock.now() - found.last > AWAY_AFTER:
         since = datetime_of(found.last).isoformat(sep=" ", timespec="minutes")
         return [f"wallclime serve is not running; it was there last at {since}"]
     return [line for link in found.state.get("links", ()) for line in _link_trouble(link)]

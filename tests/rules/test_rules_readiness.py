@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from rooms import HUMIDITY, MS, PROFILE, TEMPERATURE, Row, assess, course, frame, heard, minutes, steady
 
+from monitor.basis.times import rfc3339
 from monitor.config.profile import ReadinessRule
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Delivery, Frame, Stay
@@ -131,6 +132,13 @@ def test_a_place_without_sensors():
     for name in ("sensors fresh", "instrument check"):
         assert said(found, name) == ("unknown", "no sensor is assigned to the place")
     assert said(found, "sensors agree") == ("unknown", "no sensor speaks")
+
+
+def test_a_record_that_ended_says_when():
+    found = two(steady(60), [], 90, stays=(Stay("a", "hall", minutes(0), minutes(55)),))
+    assert found.now.last_heard is not None
+    ended = f"the record ends {rfc3339(found.now.last_heard)}; nothing is heard now"
+    assert said(found, "sensors fresh") == ("unknown", ended)
 
 
 def test_the_sensors_asked_are_those_of_the_judged_place():

@@ -179,7 +179,7 @@ def page(length: int = 108 * HOUR, **changes) -> ReportPage:
         entries=ENTRIES,
         sensors=SENSORS,
         written_at=AS_OF + 5 * MINUTE,
-        software="0.1.0",
+        software="wallclime 0.1.0",
         head=Head(4, "cd" * 32),
     )
     return replace(found, **changes)

@@ -75,11 +75,15 @@ def test_the_status_of_a_job_on_its_way_reads_like_this():
           FAIL     acclimation complete: 37.5 of 48 h counted
                    > Leave the boxes closed and flat; keep the room in band.
           UNKNOWN  site check: no site check is recorded
-                   > Walk through the site check: wallclime log check.
+                   > Walk through the site check, point by point.
           UNKNOWN  wall moisture: no wall moisture is recorded
-                   > Measure the wall with a moisture meter: wallclime log moisture.
+                   > Measure the wall with a moisture meter.
 
-        Not counted, 13 h 35 min in all:
+        1 excursion:
+          2026-01-06 10:00 -05:00: humidity above 65.0 % for 2 h 10 min, at worst
+            71.3 %, 6.4 %RH-hours beyond the limit
+
+        Not heard, 13 h 35 min in all:
           nothing usable heard 2026-01-07 17:35 to 2026-01-08 07:10 -05:00
             (13 h 35 min): not counted
         """)
@@ -115,7 +119,7 @@ def test_the_status_of_a_job_that_nobody_has_heard_reads_like_this():
           UNKNOWN  instrument check: nothing heard
                    > Check it against a better one: wallclime sensor check.
           UNKNOWN  site check: nothing heard
-                   > Walk through the site check: wallclime log check.
+                   > Walk through the site check, point by point.
           and 2 more: wallclime ready JOB
         """)
 
@@ -149,9 +153,20 @@ def test_the_status_of_a_finished_training_wall_reads_like_this():
           2026-01-09 19:40 -05:00: temperature below 15.6 degC for 1 h so far, at worst
             15.0 degC, 0.4 K-hours beyond the limit (within the sensors' uncertainty)
 
-        Not counted, 1 h in all:
+        Not heard, 1 h in all:
           no usable humidity heard 2026-01-09 18:40 to 19:40 -05:00 (1 h): not counted
         """)
+
+
+def test_gaps_of_under_a_minute_are_counted_but_not_listed():
+    short = Gap(den.AS_OF - HOUR, den.AS_OF - HOUR + 30_000, (T, RH))
+    alone = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, gaps=(short,) * 3)))
+    assert alone.endswith("\n\nNot heard, 1 min 30 s in all, never for a minute.\n")
+    exactly = replace(short, end=short.start + MINUTE)
+    several = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, gaps=(exactly, short))))
+    assert several.endswith(
+        "Not heard, 1 min 30 s in all:\n  nothing usable heard 2026-01-09 19:40 to 19:41 -05:00 (1 min): not counted\n"
+    )
 
 
 def test_a_ready_job_lists_every_condition_as_passed():
@@ -174,7 +189,7 @@ def test_the_reasons_against_a_start_come_first_each_with_what_to_do():
           FAIL     acclimation complete: 37.5 of 48 h counted
                    > Leave the boxes closed and flat; keep the room in band.
           UNKNOWN  site check: no site check is recorded
-                   > Walk through the site check: wallclime log check.
+                   > Walk through the site check, point by point.
           PASS     air in band now: in band for 37 h 30 min
         """)
 
@@ -202,7 +217,7 @@ def test_no_job_says_how_to_open_one():
 def test_the_diary_says_what_was_entered_late_and_what_was_corrected():
     assert diary_text(den.ENTRIES, US).splitlines() == [
         "   1  2026-01-05 07:40 -05:00  job, R. Example",
-        "      zone: America/New_York; length m: 4.8768; height m: 2.4384",
+        "      zone: America/New_York; length: 16 ft; height: 8 ft",
         "   2  2026-01-05 08:40 -05:00  deliver, R. Example [entered 2 d later; corrected",
         "      by entry 4]",
         "      lot: A; boxes: 24; place: den",

@@ -10,7 +10,7 @@ from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.basis.values import Kind, Quantity
 from monitor.config.profile import Acclimation, Band
 from monitor.rules.assessment import ClockReading, Condition, Coverage, Excursion, Gap, Now, Restart
-from monitor.tell import words
+from monitor.tell import diary, words
 from monitor.tell.words import Display
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
@@ -300,7 +300,7 @@ def test_a_condition_of_a_later_kind_still_gets_an_advice():
     ],
 )
 def test_an_entry_made_more_than_an_hour_after_the_fact_says_so(late, told):
-    assert words.entered(den.entry(1, Kind.NOTE, NOON, {}, later=late)) == told
+    assert diary.entered(den.entry(1, Kind.NOTE, NOON, {}, later=late)) == told
 
 
 def test_an_entry_is_told_item_by_item_with_times_in_the_zone():
@@ -314,19 +314,50 @@ def test_an_entry_is_told_item_by_item_with_times_in_the_zone():
         "photo": None,
         "note_text": "",
     }
-    assert words.body(den.entry(9, Kind.DELIVER, NOON, body, corrects=4), US) == (
+    assert diary.body(den.entry(9, Kind.DELIVER, NOON, body, corrects=4), US) == (
         "corrects entry 4; lot: A; finish: 2026-01-05 12:00 -05:00; boxes: 24; sealed: yes; near: heater, window; "
         "uncertainty: air_humidity 5.0"
     )
 
 
+def test_figures_of_an_entry_are_told_for_people():
+    body = {
+        "length_m": 4.9784,
+        "hold_ms": 6_480_000,
+        "offset": -0.8019162499999908,
+        "instead": {"height_m": 2.4383999999999997},
+        "not_ready": [{"condition": "box core", "verdict": "unknown", "evidence": "none measured"}],
+    }
+    assert diary.body(den.entry(9, Kind.NOTE, NOON, body), US) == (
+        "length: 16 ft 4 in; hold: 1 h 48 min; offset: -0.8019; instead: height 8 ft; "
+        "not ready: box core: unknown (none measured)"
+    )
+
+
+def test_a_lot_that_calls_itself_one_is_not_called_so_twice():
+    assert [words.lot_named(name) for name in ("A", "lot 1", "Lot 2")] == ["lot A", "lot 1", "Lot 2"]
+
+
+def test_what_was_open_at_the_start_is_said_in_the_verdict():
+    during = replace(den.ASSESSMENT, phase="during")
+    told = "The installation started before the acclimation was complete: 37.5 h of 48 h are counted"
+    assert words.verdict(during, US) == f"{told}."
+    assert words.verdict(during, US, 1) == f"{told}, with 1 condition open at the start."
+    assert words.verdict(during, US, 4) == f"{told}, with 4 conditions open at the start."
+
+
+def test_a_record_that_ended_asks_for_a_newer_file():
+    ended = Condition("sensors fresh", "unknown", "the record ends 2026-11-25T08:50:00Z; nothing is heard now")
+    assert words.to_do(ended) == "Import a newer file, or see to the sensor."
+
+
 def test_a_very_long_item_of_an_entry_is_cut_and_says_so():
-    told = words.body(den.entry(1, Kind.NOTE, NOON, {"text": "x" * 500}), US)
+    told = diary.body(den.entry(1, Kind.NOTE, NOON, {"text": "x" * 500}), US)
     assert told == f"text: {'x' * 400} ..."
 
 
 def test_a_profile_is_shown_by_its_name_and_hash_not_its_text():
-    told = words.body(den.entry(1, Kind.PROFILE, NOON, {"name": "planks", "sha256": "ab", "text": "[band]"}), US)
+    told = diary.body(den.entry(1, Kind.PROFILE, NOON, {"name": "planks", "sha256": "ab", "text": "[band]"}), US)
     assert told == "name: planks; sha256: ab"
 
 
