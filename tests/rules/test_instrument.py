@@ -37,6 +37,12 @@ def test_two_salts_give_a_line_through_both():
     assert found.uncertainty == pytest.approx(math.sqrt(0.3**2 + 1.0**2))  # no scatter about a line through two points
 
 
+def test_references_20_percent_apart_make_a_line_and_nearer_ones_an_offset():
+    assert fit(RH, [Point(40.0, 40.0, 0.3), Point(60.0, 60.0, 0.3)]).basis == "line"
+    assert fit(RH, [Point(40.0, 40.0, 0.3), Point(59.9, 59.9, 0.3)]).basis == "offset"
+    assert fit(T, [Point(20.0, 20.0, 0.1), Point(25.0, 25.0, 0.1)]).basis == "line"
+
+
 def test_scatter_about_the_fit_is_counted_twice_over():
     # three offsets 1.0, 2.0, 3.0 at nearly one reference: mean 2, residuals -1, 0, 1, s^2 = 2/2, twice s = 2
     found = fit(T, [Point(20.0, 21.0, 0.1), Point(20.0, 22.0, 0.1), Point(20.0, 23.0, 0.1)])

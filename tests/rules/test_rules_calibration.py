@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import pytest
 from rooms import HUMIDITY, Room, Shelf, frame, minutes, steady
 
 from monitor.rules.instrument import Check
@@ -30,6 +31,12 @@ def test_a_correction_makes_an_excursion_of_what_was_read_in_band():
     assert excursion.peak == 66.8
     assert excursion.dose == sum(1.0 + 0.2 * (m // 10 % 5) for m in range(600, DAY, 10)) / 6
     assert not excursion.beyond_uncertainty  # 1.8 is within the 2.0 that the check leaves
+
+
+def test_a_line_turns_what_was_read_as_well_as_moving_it():
+    # 1.4 x 50.0 - 4.0 = 66.0 to 1.4 x 50.8 - 4.0 = 67.12
+    found = judge(checked(-4.0, 600, 9 * DAY, slope=1.4), minutes(DAY), room())
+    assert found.excursions[0].peak == pytest.approx(67.12, abs=1e-9)
 
 
 def test_what_is_beyond_the_uncertainty_hangs_on_the_check():
