@@ -74,7 +74,8 @@ def test_the_last_six_hours_give_the_slope_per_hour():
 
 
 def test_readings_before_the_six_hours_and_from_now_on_are_left_out():
-    recent = line(50.0, 1.5, wobble=0.3)
+    steady = line(50.0, 1.5)
+    recent = Recent(steady.t, steady.value + np.random.default_rng(5).normal(0.0, 1.0, len(steady.t)))
     other = np.array([NOW - 7 * HOUR, NOW - 6 * HOUR - 1, NOW, NOW + HOUR], dtype=np.int64)
     mixed = Recent(np.append(recent.t, other), np.append(recent.value, [900.0] * 4))
     assert recent_slope(mixed, NOW) == recent_slope(recent, NOW)
