@@ -83,6 +83,11 @@ def test_what_was_in_band_before_the_delivery_does_not_make_a_run_steady():
     assert (found.started_at, found.counted) == (None, 0)
 
 
+def test_a_run_that_ends_with_the_delivery_is_none_of_its():
+    found = lot(("in", 60), ("wet", 60), delivered=60)
+    assert (found.strict.started_at, found.strict.restarts) == (None, ())
+
+
 def test_without_a_delivery_the_clock_counts_from_the_first_usable_reading():
     refused: list[Row] = [(0, 85.0, 999.0), (10, None, 105.1)]
     room = heard(a=refused + course(("in", 60), start=20))

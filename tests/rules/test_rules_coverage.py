@@ -181,6 +181,12 @@ def test_without_a_delivery_it_begins_at_the_first_usable_reading_of_the_room():
     assert (found.begin, found.span.elapsed) == (minutes(10), 40 * MINUTE)
 
 
+@pytest.mark.parametrize(("first", "second"), [(10, 30), (30, 10)])
+def test_the_first_of_all_its_sensors_begins_it(first, second):
+    room = heard(a=steady(60, start=first), b=steady(60, start=second))
+    assert judge(frame("a", "b", delivered=None), minutes(60), room).begin == minutes(10)
+
+
 def test_readings_from_before_the_assignment_do_not_begin_it():
     stays = [Stay("a", "hall", minutes(15), None)]
     found = assess(steady(60), 60, delivered=None, stays=stays)
@@ -357,6 +363,12 @@ def test_a_gap_names_what_was_missing_and_runs_over_midnight():
     rows = course(("in", day - 30), ("silent", 60), ("in", 60))
     found = assess(rows, day + 90, hold=10)
     assert found.gaps == (Gap(minutes(day - 30), minutes(day + 30), (TEMPERATURE, HUMIDITY)),)
+
+
+def test_a_gap_in_which_a_stuck_sensor_fell_silent_is_a_silent_one():
+    stuck = [(m, 21.0, 50.0) for m in range(0, 490, 10)]
+    (found,) = assess(stuck, 600).gaps
+    assert found == Gap(minutes(0), minutes(600), (TEMPERATURE, HUMIDITY), silent=True)
 
 
 def test_out_of_band_time_is_no_gap():
