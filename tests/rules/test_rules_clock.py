@@ -83,11 +83,6 @@ def test_what_was_in_band_before_the_delivery_does_not_make_a_run_steady():
     assert (found.started_at, found.counted) == (None, 0)
 
 
-def test_a_run_that_ends_with_the_delivery_is_none_of_its():
-    found = lot(("in", 60), ("wet", 60), delivered=60)
-    assert (found.strict.started_at, found.strict.restarts) == (None, ())
-
-
 def test_without_a_delivery_the_clock_counts_from_the_first_usable_reading():
     refused: list[Row] = [(0, 85.0, 999.0), (10, None, 105.1)]
     room = heard(a=refused + course(("in", 60), start=20))
@@ -334,6 +329,13 @@ def test_the_low_limits_are_drawn_in_upwards():
         assert (found.clock.counted, found.guarded.counted) == (HOUR, counted)
 
 
+def test_far_inside_the_limits_the_guarded_clock_is_the_plain_one():
+    found = lot(("in", 600), ("wet", 20), ("in", 600), ("silent", 200), ("in", 300))
+    assert found.clock.counted == 300 * MINUTE
+    assert found.clock.restarts == (at(1340, "unproven"),)  # 600 + 20 + 600 + 120
+    assert found.guarded == found.clock
+
+
 def test_the_guarded_clock_goes_back_where_the_plain_one_does_not():
     rows = course(("in", 600)) + [(m, 21.0 + m % 3 / 10, 62.0 + m % 7 / 10) for m in range(600, 700, 10)]
     found = judge(frame("a", hold=10), minutes(700), heard(a=rows)).lot
@@ -383,6 +385,12 @@ def test_a_lot_under_way_is_further_back_than_a_completed_one():
 def test_the_lots_that_will_be_used_govern():
     found = judge(lots(ONE, TWO, used=("lot 1",)), minutes(20 * H), heard(a=course(("in", 20 * H))))
     assert (found.lot.name, found.lot.clock.counted) == ("lot 1", 20 * HOUR)
+
+
+def test_a_run_that_ends_with_the_delivery_of_a_lot_is_none_of_its():
+    two = replace(TWO, at=minutes(60))
+    found = judge(lots(ONE, two), minutes(120), heard(a=course(("in", 60), ("wet", 60))))
+    assert [one.strict.restarts for one in found.lots] == [(at(60, "out"),), ()]
 
 
 def test_a_lot_lying_elsewhere_is_judged_by_the_air_there():

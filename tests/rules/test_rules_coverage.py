@@ -181,6 +181,11 @@ def test_without_a_delivery_it_begins_at_the_first_usable_reading_of_the_room():
     assert (found.begin, found.span.elapsed) == (minutes(10), 40 * MINUTE)
 
 
+def test_a_reading_at_the_end_of_an_assignment_does_not_begin_it():
+    stays = [Stay("a", "hall", minutes(0), minutes(10))]
+    assert assess([(10, 21.0, 50.0)], 60, delivered=None, stays=stays).begin is None
+
+
 @pytest.mark.parametrize(("first", "second"), [(10, 30), (30, 10)])
 def test_the_first_of_all_its_sensors_begins_it(first, second):
     room = heard(a=steady(60, start=first), b=steady(60, start=second))
