@@ -376,6 +376,12 @@ def test_a_gap_in_which_a_stuck_sensor_fell_silent_is_a_silent_one():
     assert found == Gap(minutes(0), minutes(600), (TEMPERATURE, HUMIDITY), silent=True)
 
 
+def test_a_silent_sensor_beside_a_stuck_one_makes_no_silence():
+    stuck = [(m, 21.0, 50.0) for m in range(0, 490, 10)]
+    (found,) = judge(frame("a", "b"), minutes(490), heard(a=stuck, b=[])).gaps
+    assert not found.silent
+
+
 def test_out_of_band_time_is_no_gap():
     found = assess(course(("in", 60), ("wet", 60), ("silent", 60)), 180, hold=10)
     assert found.gaps == (Gap(minutes(120), minutes(180), (TEMPERATURE, HUMIDITY)),)

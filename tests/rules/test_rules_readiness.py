@@ -233,6 +233,18 @@ def test_further_apart_for_an_hour_is_unknown():
     assert said(apart(7.1, 100, 160 - MS), "sensors agree") == ("pass", "within uncertainty")
 
 
+def test_the_hour_may_be_the_first_of_all():
+    assert said(apart(7.1, 0, 60), "sensors agree")[0] == "unknown"
+    assert said(apart(7.1, 0, 60 - MS), "sensors agree")[0] == "pass"
+
+
+def test_one_pair_of_readings_may_be_apart_for_an_hour():
+    a: list[Row] = [(0, 21.0, 50.0), (60, 21.1, 50.0)]
+    b: list[Row] = [(0, 21.0, 51.0), (60, 21.1, 58.0)]
+    assert said(two(a, b, 120, hold=90), "sensors agree")[0] == "unknown"
+    assert said(two(a, b, 119, hold=90), "sensors agree")[0] == "pass"
+
+
 def test_the_hour_begins_anew_when_they_agreed_in_between():
     a = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 300, 10)]
     b = [(m, 21.0 + m % 3 / 10, 51.0 if m == 150 else 58.0) for m in range(0, 300, 10)]
