@@ -179,6 +179,11 @@ def test_a_run_over_midnight_is_settled_where_it_ends():
     assert reach(rows, "humidity") == (330, False)
 
 
+def test_one_reading_before_midnight_may_begin_such_a_run():
+    rows = [*still("humidity", 50.0, DAY - 30, DAY + 300), (DAY + 330, None, 51.0)]
+    assert reach(rows, "humidity") == (330, False)
+
+
 def test_a_run_that_goes_on_for_a_day_is_settled_by_that_day():
     assert reach(still("humidity", 50.0, 1200, 4 * DAY), "humidity") == (DAY, False)
 
@@ -204,6 +209,23 @@ def test_what_both_share_is_open_until_the_silent_one_speaks():
     rows.insert(0, (DAY - 300, 22.0, 49.0))
     assert reach(rows) == (30, True)
     assert reach([*rows, (DAY + 1170, 21.0, None)]) == (1170, False)
+
+
+def test_eight_readings_of_each_are_not_yet_eight_hours():
+    # both still from 23:00 on; humidity changes at 06:00, after temperature was last heard at 05:00
+    rows = [*still("humidity", 50.0, DAY - 60, DAY + 330), (DAY + 360, None, 51.0)]
+    assert reach(rows + still("temperature", 21.0, DAY - 60, DAY + 300)) == (30, True)
+
+
+def test_a_channel_first_heard_after_midnight_may_have_been_silent_since_before():
+    rows = still("temperature", 21.0, DAY - 300, DAY + 200) + still("humidity", 50.0, DAY + 30, DAY + 200)
+    assert reach(rows) == (30, True)
+
+
+def test_a_run_that_ends_with_the_first_reading_of_the_day_still_counts():
+    # both stand still from 13:00 on; humidity changes at 00:30, temperature is silent from 23:30 on
+    rows = [(DAY - 700, 22.0, 49.0), *still("humidity", 50.0, DAY - 660, DAY), (DAY + 30, None, 51.0)]
+    assert reach(rows + still("temperature", 21.0, DAY - 660, DAY - 30)) == (30, True)
 
 
 def test_what_both_share_is_settled_at_once_where_it_is_too_short():
@@ -244,6 +266,9 @@ def test_what_both_share_may_begin_out_of_sight():
     # eight hours together are enough, whatever was before
     assert not settled(humidity + still("temperature", 21.0, DAY - 480, 2 * DAY))
     assert settled(humidity + still("temperature", 21.0, DAY - 510, 2 * DAY))
+    # 15:30 to 22:00 together are not
+    broken = still("temperature", 21.0, DAY - 510, DAY - 120) + still("temperature", 21.0, DAY + 30, 2 * DAY)
+    assert not settled(humidity + broken)
 
 
 def rests_on(rows: list[Row], *quantities: str) -> float:
@@ -271,3 +296,7 @@ def test_a_run_that_is_a_day_long_rests_on_that_day():
 
 def test_what_can_not_be_told_from_here_rests_on_everything():
     assert window(still("humidity", 50.0, 600, 2 * DAY), "humidity").rests_on(minutes(DAY)) == 0
+
+
+def test_a_sensor_that_has_fallen_silent_has_a_say_for_two_holds():
+    assert rests_on(steady(DAY - 100)) == DAY - 60
