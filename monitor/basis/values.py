@@ -118,6 +118,16 @@ class Kind(StrEnum):
     COMPLETION = "completion"
     COMPLETION_REVISED = "completion revised"
     CLOSE = "close"
+    SUITABILITY = "suitability"
+    TAKE_OFF = "take-off"
+    SITE_CHECK = "site check"
+    WALL_MOISTURE = "wall moisture"
+    CARE = "care"
+    INSPECTION = "inspection"
+    EVENT = "event"
+    CAUSE = "cause"
+    PHOTO = "photo"
+    DOCUMENT = "document"
 
 
 SENSORS_CHAIN = ""  # the chain of the sensors, which belong to no job; every other chain carries its job's name
