@@ -41,6 +41,9 @@ _DURATION = {
     "days": DAY,
 }  # fmt: skip
 
+_AREA = {"m2": 1.0, "m²": 1.0, "sq m": 1.0, "sq ft": SQUARE_FOOT, "ft2": SQUARE_FOOT, "ft²": SQUARE_FOOT}
+_VOLUME = {"l": 1e-3, "ml": 1e-6, "fl oz": 29.5735295625e-6}  # US fluid ounce: NIST Handbook 44, Appendix C
+
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _ONE = re.compile(rf"\s*({_NUMBER})\s*(\S.*?)?\s*")
 _PART = re.compile(
@@ -136,6 +139,22 @@ def parse_length(text: str, *, where: str = "length") -> float:
     return metres
 
 
+def parse_area(text: str, *, where: str = "area") -> float:
+    """ "10 sq ft", "1.2 m2" -> square metres. Raises QuantityError. [m2]"""
+    value, unit = _split(text, where, '"10 sq ft" or "1 m2"')
+    if unit not in _AREA:
+        raise QuantityError(f"{text!r} is not an area", where=where, mend='Write it like "10 sq ft" or "1 m2"')
+    return value * _AREA[unit]
+
+
+def parse_volume(text: str, *, where: str = "volume") -> float:
+    """ "28 fl oz", "310 ml" -> cubic metres. Raises QuantityError. [m3]"""
+    value, unit = _split(text, where, '"28 fl oz" or "310 ml"')
+    if unit not in _VOLUME:
+        raise QuantityError(f"{text!r} is not a volume", where=where, mend='Write it like "28 fl oz" or "310 ml"')
+    return value * _VOLUME[unit]
+
+
 def format_temperature(degc: float, system: System = "si", *, places: int = 1) -> str:
     """ "68.0 degF" or "20.0 degC"."""
     return f"{degc * 1.8 + 32:z.{places}f} degF" if system == "us" else f"{degc:z.{places}f} degC"
@@ -162,6 +181,11 @@ def format_duration(ms: int) -> str:
         return f"{minutes} min {seconds} s" if seconds else f"{minutes} min"
     hours, minutes = divmod(round(ms / MINUTE), 60)
     return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def format_area(m2: float, system: System = "si") -> str:
+    """ "9.29 m2", or "100.0 sq ft"."""
+    return f"{m2 / SQUARE_FOOT:z.1f} sq ft" if system == "us" else f"{m2:z.2f} m2"
 
 
 def format_length(metres: float, system: System = "si", *, denominator: int = 16) -> str:

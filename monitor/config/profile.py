@@ -10,6 +10,7 @@ import hashlib
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -22,6 +23,9 @@ from monitor.config import tables
 from monitor.config.tables import Figure, Reader
 
 InstrumentLevel = Literal["maker", "side by side", "salt", "laboratory"]
+Core = Literal["HDF", "plywood", "solid wood", "PVC or mineral"]
+Ends = Literal["end-matched", "square"]
+Sensitivity = Literal["very sensitive", "sensitive", "medium resistant", "resistant"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +73,73 @@ class Wall:
 
 
 @dataclass(frozen=True, slots=True)
+class Board:
+    """What a plank is. Lengths in m; `lengths` names each plank of a box; `face_width` is what shows."""
+
+    core: Core
+    thickness: float
+    face_width: float
+    lengths: tuple[float, ...]
+    ends: Ends
+    open_faces: int  # that take up vapour, 1 or 2
+    diffusivity: tuple[float, float, float]  # of moisture across the board: slow, central, fast [m2/s]
+    came_at: float  # humidity that the boards are taken to be in balance with when they come [%RH]
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """What is taken of the wall's surface where an outdoor place or a surface sensor is known."""
+
+    temperature_factor: float  # fRsi, 0 as outdoors to 1 as the room [1]
+    sensitivity: Sensitivity
+    decline: float  # of the mould index in dry spells, of that of pine [1]
+
+
+@dataclass(frozen=True, slots=True)
+class TakeOffFigures:
+    """What a take-off goes by beside the wall's own figures. Lengths in m, areas in m2; shares as 0.10 for 10 %."""
+
+    two_down_least: float
+    narrow_share: float
+    narrow_least: float
+    opening_deducted_over: float
+    kerf: float
+    damage: float
+    for_repairs: int
+    stud_spacing: float
+    bead: float
+    bead_apart: float
+    cartridge: float  # of adhesive [m3]
+    trim_stick: float
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """What the site check goes by. Lengths in m, times in ms."""
+
+    points_apart: float
+    step: float
+    step_over: float
+    plumb: float
+    plumb_over: float
+    level: float
+    above_dry: float  # wall moisture beyond the dry reference [points of the meter's scale]
+    check_holds: int
+    moisture_holds: int
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """The care that a finished wall asks for. [ms]"""
+
+    dust_every: int
+    wipe_every: int
+    look_every: int
+    how: str
+    never: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReadinessRule:
     """What readiness asks beyond the clock."""
 
@@ -90,6 +161,11 @@ class Profile:
     acclimation: Acclimation
     quality: Quality
     wall: Wall
+    board: Board
+    surface: Surface
+    take_off: TakeOffFigures
+    site: Site
+    care: Care
     readiness: ReadinessRule
     boxes: str
     place: str
@@ -114,6 +190,13 @@ def _share(text: str, *, where: str = "share") -> float:
     return units.parse_percent(text, where=where) / 100
 
 
+def _fraction(value: Any, where: str) -> float:
+    try:
+        return float(tables.number(0, 1)(float(Fraction(value)), where))
+    except (ValueError, TypeError, ZeroDivisionError, OverflowError) as exc:
+        raise tables.fault(f"{value!r} is no part of a whole", where, 'Write it like "1/3" or 0.3') from exc
+
+
 _HUMIDITY_BAND = tables.pair(tables.amount(units.parse_percent, "0 %", "100 %"))
 _TEMPERATURE_BAND = tables.pair(tables.amount(units.parse_temperature, "-40 degC", "85 degC"))
 _HUMIDITY_STEP = tables.amount(units.parse_percent, "0.1 %", "100 %")
@@ -122,6 +205,9 @@ _PAUSE = tables.amount(units.parse_duration, "0 min", "366 d")
 _STRETCH = tables.amount(units.parse_duration, "1 min", "366 d")
 _SPAN = tables.amount(units.parse_length, "0.1 m", "1000 m")
 _GAP = tables.amount(units.parse_length, "0 mm", "10 m")
+_SOME = tables.amount(units.parse_length, "0.1 mm", "10 m")
+_PART = tables.number(0, 1)
+_POINTS = tables.number(0, 100)
 
 _FIGURES: dict[str, Reader] = {
     "name": tables.line,
@@ -149,6 +235,43 @@ _FIGURES: dict[str, Reader] = {
     "wall.extra": tables.amount(_share, "0 %", "100 %"),
     "wall.stagger_least": _GAP,
     "wall.stagger_usual": tables.pair(_GAP),
+    "board.core": tables.one_of(*get_args(Core)),
+    "board.thickness": tables.amount(units.parse_length, "1 mm", "100 mm"),
+    "board.face_width": tables.amount(units.parse_length, "1 cm", "2 m"),
+    "board.lengths": tables.some(tables.amount(units.parse_length, "10 cm", "10 m")),
+    "board.ends": tables.one_of(*get_args(Ends)),
+    "board.open_faces": tables.whole(1, 2),
+    "board.diffusivity": tables.rising(tables.number(1e-13, 1e-7), 3),
+    "board.came_at": tables.amount(units.parse_percent, "0 %", "100 %"),
+    "surface.temperature_factor": _PART,
+    "surface.sensitivity": tables.one_of(*get_args(Sensitivity)),
+    "surface.decline": _PART,
+    "take_off.two_down_least": _GAP,
+    "take_off.narrow_share": _fraction,
+    "take_off.narrow_least": _GAP,
+    "take_off.opening_deducted_over": tables.amount(units.parse_area, "0 m2", "1000 m2"),
+    "take_off.kerf": _GAP,
+    "take_off.damage": tables.amount(_share, "0 %", "100 %"),
+    "take_off.for_repairs": tables.whole(0, 1000),
+    "take_off.stud_spacing": _SOME,
+    "take_off.bead": _SOME,
+    "take_off.bead_apart": _SOME,
+    "take_off.cartridge": tables.amount(units.parse_volume, "10 ml", "100 l"),
+    "take_off.trim_stick": _SPAN,
+    "site.points_apart": _SOME,
+    "site.step": _SOME,
+    "site.step_over": _SOME,
+    "site.plumb": _SOME,
+    "site.plumb_over": _SOME,
+    "site.level": _SOME,
+    "site.above_dry": _POINTS,
+    "site.check_holds": _STRETCH,
+    "site.moisture_holds": _STRETCH,
+    "care.dust_every": _STRETCH,
+    "care.wipe_every": _STRETCH,
+    "care.look_every": _STRETCH,
+    "care.how": tables.prose,
+    "care.never": tables.prose,
     "readiness.instrument": tables.one_of(*get_args(InstrumentLevel)),
     "readiness.box_core_within": _TEMPERATURE_STEP,
 }
@@ -257,6 +380,11 @@ def _profile(figures: Mapping[str, Figure], text: str | None = None) -> Profile:
             **quality,
         ),
         wall=Wall(**parts["wall"]),
+        board=Board(**parts["board"]),
+        surface=Surface(**parts["surface"]),
+        take_off=TakeOffFigures(**parts["take_off"]),
+        site=Site(**parts["site"]),
+        care=Care(**parts["care"]),
         readiness=ReadinessRule(**parts["readiness"]),
         text=text,
         sha256=hashlib.sha256(text.encode()).hexdigest(),

@@ -175,6 +175,33 @@ def pair(reader: Reader) -> Reader:
     return read_pair
 
 
+def some(reader: Reader) -> Reader:
+    """One value of `reader` or more, in their order."""
+
+    def read_some(value: Any, where: str) -> tuple[Any, ...]:
+        if not isinstance(value, list) or not value:
+            raise fault(f"{value!r} is not a list", where, "Write one value or more in brackets")
+        return tuple(reader(item, where) for item in value)
+
+    return read_some
+
+
+def rising(reader: Reader, count: int) -> Reader:
+    """So many values of `reader`, none below the one before it."""
+
+    def read_rising(value: Any, where: str) -> tuple[Any, ...]:
+        if not isinstance(value, list) or len(value) != count:
+            raise fault(
+                f"{value!r} is not {count} values", where, f"Write {count} values in brackets, the lowest first"
+            )
+        found = tuple(reader(item, where) for item in value)
+        if list(found) != sorted(found):
+            raise fault(f"{value!r} does not rise", where, "Write the lowest first")
+        return found
+
+    return read_rising
+
+
 def one_of(*choices: str) -> Reader:
     """One of `choices`."""
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Literal
 
 from monitor.basis.errors import QuantityError
-from monitor.basis.units import FOOT, INCH, SQUARE_FOOT, System, format_length
+from monitor.basis.units import FOOT, INCH, SQUARE_FOOT, System, format_area, format_length
 from monitor.rules.assessment import Condition
 from monitor.rules.order import Boxes, Supplies, SupplyRule, boxes, supplies
 from monitor.rules.rows import Layout, Piece, Plank, RowWidths, Run, Stagger, Stuck, by_run, lay, row_widths
@@ -18,7 +18,6 @@ from monitor.rules.wall import (
     Interval,
     WallShape,
     areas,
-    format_area,
     runs,
     size,
     split_lines,

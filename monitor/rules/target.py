@@ -180,7 +180,7 @@ def _aired_pct(situation: Situation, to_c: float) -> float | None:
 def _instead_c(situation: Situation, now: float, aim: float, aims: tuple[float, float]) -> float | None:
     """Warmer or cooler inside the band, the water that the air holds would be `aim`: less trouble than a device."""
     limits = situation.band.humidity
-    if situation.temperature is None or not side_of(now, limits) or side_of(aim, limits):
+    if situation.temperature is None or not side_of(now, limits) or side_of(aim, limits) or not aim:
         return None
     saturated = 100.0 / aim * vapour_pressure_pa(situation.temperature.value, now)
     there = saturation_temperature_c(min(saturated, SEA_LEVEL_PA))  # at which water boils at 100 degC, beyond any band

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 from monitor.basis.errors import QuantityError
-from monitor.basis.units import SQUARE_FOOT, System, format_length
+from monitor.basis.units import System, format_length
 
 Point = tuple[float, float]
 Interval = tuple[float, float]
@@ -137,11 +137,6 @@ def split_lines(extent: float, longest: float) -> tuple[float, ...]:
     """Where a wall of `extent` is split into equal parts of at most `longest`; () where it needs no split. [m]"""
     parts = max(1, math.ceil(extent / longest - 1e-9))
     return tuple(extent * k / parts for k in range(1, parts))
-
-
-def format_area(square_metres: float, system: System) -> str:
-    """ "128.0 sq ft" or "11.89 m2"."""
-    return f"{square_metres / SQUARE_FOOT:.1f} sq ft" if system == "us" else f"{square_metres:.2f} m2"
 
 
 def size(shape: WallShape, system: System) -> str:

@@ -75,6 +75,19 @@ def test_the_built_in_profile_has_the_figures_of_the_trade():
     assert "not near sources of water" in profile.place
 
 
+def test_a_third_of_a_plank_is_a_third():
+    assert load_profile("laminate-planks").take_off.narrow_share == 1 / 3
+
+
+def test_the_built_in_figures_of_the_take_off_are_those_of_the_trade():
+    # common practice, no published source; a fluid ounce is 29.5735295625 ml (NIST Handbook 44, Appendix C)
+    figures = load_profile("laminate-planks").take_off
+    assert figures.opening_deducted_over == pytest.approx(0.92903040, abs=1e-12)
+    assert figures.cartridge == pytest.approx(28 * 29.5735295625e-6, abs=1e-12)
+    assert (figures.narrow_least, figures.kerf) == pytest.approx((0.0508, 0.003175), abs=1e-12)
+    assert (figures.damage, figures.for_repairs) == (0.05, 1)
+
+
 def test_the_built_in_rule_of_the_clock_and_of_quality_is_ours():
     profile = load_profile("laminate-planks")
     clock, quality = profile.acclimation, profile.quality
@@ -89,12 +102,17 @@ def test_the_built_in_rule_of_the_clock_and_of_quality_is_ours():
 def test_every_figure_of_the_built_in_profile_says_where_it_comes_from():
     profile = load_profile("laminate-planks")
     ours = {key for key, source in profile.sources.items() if source == OURS}
-    assert {key for key in ours if not key.startswith(("quality.", "readiness."))} == {
+    assert {key for key in ours if not key.startswith(("quality.", "readiness.", "surface."))} == {
         "acclimation.reset_after_out",
         "acclimation.reset_after_unknown",
         "acclimation.settle",
+        "board.came_at",
+        "site.above_dry",
+        "site.check_holds",
+        "site.moisture_holds",
     }
-    assert {source for key, source in profile.sources.items() if key not in ours} == {COMMON}
+    others = {key for key, source in profile.sources.items() if key not in ours and source != COMMON}
+    assert {key for key in others if not key.startswith("board.")} == {"surface.temperature_factor"}
     written = {name: table for name, table in tomllib.loads(profile.text).items() if isinstance(table, dict)}
     del written["sources"]
     assert profile.sources.keys() == {"boxes", "place"} | {f"{name}.{key}" for name in written for key in written[name]}
@@ -347,6 +365,31 @@ wall = 7
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
+        ("[board]\nlengths = []", "board.lengths: [] is not a list. Write one value or more in brackets"),
+        (
+            "[board]\ndiffusivity = [2e-10, 5e-11, 4e-10]",
+            "board.diffusivity: [2e-10, 5e-11, 4e-10] does not rise. Write the lowest first",
+        ),
+        (
+            "[board]\ndiffusivity = [2e-10]",
+            "board.diffusivity: [2e-10] is not 3 values. Write 3 values in brackets, the lowest first",
+        ),
+        (
+            '[board]\ncore = "oak"',
+            "board.core: 'oak' is not known. Known here: HDF, plywood, solid wood, PVC or mineral",
+        ),
+        (
+            '[take_off]\nnarrow_share = "1/0"',
+            "take_off.narrow_share: '1/0' is no part of a whole. Write it like \"1/3\" or 0.3",
+        ),
+        (
+            '[take_off]\nopening_deducted_over = "10 ft"',
+            'take_off.opening_deducted_over: \'10 ft\' is not an area. Write it like "10 sq ft" or "1 m2"',
+        ),
+        (
+            '[take_off]\ncartridge = "10 oz"',
+            'take_off.cartridge: \'10 oz\' is not a volume. Write it like "28 fl oz" or "310 ml"',
+        ),
         ('[band]\nhumidity = ["35 %", "35 %"]', "band.humidity: '35 %' is not below '35 %'. Write the lower one first"),
         ('[band]\nhumidity = ["-1 %", "65 %"]', "band.humidity: '-1 %' is outside 0 % to 100 %. Give one within them"),
         (
@@ -406,7 +449,8 @@ wall = 7
         (
             "zzz = 1",
             "zzz: there is no such key. "
-            "Known here: name, boxes, place, band, life, acclimation, quality, wall, readiness, sources",
+            "Known here: name, boxes, place, band, life, acclimation, quality, wall, board, surface, take_off, "
+            "site, care, readiness, sources",
         ),
     ],
 )

@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Origin, Quantity, Series, empty_series
-from monitor.config.profile import Acclimation, Band, Profile, Quality, ReadinessRule, Wall
+from monitor.config.profile import Acclimation, Band, Profile, Quality, ReadinessRule, Wall, load_profile
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Delivery, Frame, Job, Sensor, Stay
 from monitor.rules.judge import judge
@@ -19,7 +19,8 @@ T0 = 1_767_571_200_000  # 2026-01-05T00:00Z, a UTC midnight [ms]
 MS = 1 / 60_000  # [min]
 TEMPERATURE, HUMIDITY = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 BAND = Band((35.0, 65.0), ((60 - 32) / 1.8, (85 - 32) / 1.8))
-PROFILE = Profile(
+PROFILE = replace(
+    load_profile("laminate-planks"),
     name="planks of the tests",
     band=BAND,
     life=BAND,

@@ -637,3 +637,10 @@ def test_the_trend_is_the_one_of_now():
     old = line(33.0, 1.0)
     late = old._replace(t=old.t - (NOW - old.t[0]))
     assert not advice(room(20.0, 33.0, recent={Quantity.AIR_HUMIDITY: late})).wait
+
+
+def test_no_warmth_brings_the_air_to_no_water_at_all():
+    # a band as narrow as a float can be: its middle is 0 %, and no temperature makes that of any air
+    found = target(room(20.0, 1.0, u_rh=1.0, band=band(0.0, 5e-324)))
+    assert found is not None
+    assert found.instead_c is None

@@ -7,12 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.basis.errors import QuantityError
-from monitor.basis.units import FOOT, INCH, SQUARE_FOOT
+from monitor.basis.units import FOOT, INCH, SQUARE_FOOT, format_area
 from monitor.rules.wall import (
     Opening,
     WallShape,
     areas,
-    format_area,
     rectangle,
     runs,
     size,

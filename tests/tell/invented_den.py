@@ -8,7 +8,7 @@ import numpy as np
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Entry, Kind, OriginKind, Quantity
-from monitor.config.profile import Acclimation, Band, Profile, Quality, ReadinessRule, Wall
+from monitor.config.profile import Acclimation, Band, Quality, ReadinessRule, Wall, load_profile
 from monitor.rules.assessment import (
     Assessment,
     ClockReading,
@@ -33,7 +33,8 @@ STUCK = (DELIVERED + 92 * HOUR, DELIVERED + 102 * HOUR)  # den-2 says the same n
 PRACTICE = "common practice, no published source; the maker's own instructions and local code come first"
 
 BAND = Band(humidity=(35.0, 65.0), temperature=((60 - 32) / 1.8, (85 - 32) / 1.8))
-PROFILE = Profile(
+PROFILE = replace(
+    load_profile("laminate-planks"),
     name="laminate planks, interior wall",
     band=BAND,
     life=BAND,
