@@ -24,7 +24,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSIONS = ("0001",)  # of the schema, oldest first; the last is the one this program reads and writes
+VERSIONS = ("0001", "0002")  # of the schema, oldest first; the last is the one this program reads and writes
 VERSION_TABLE = "alembic_version"
 
 # A STRICT table of SQLite knows INTEGER and REAL, but no BIGINT and no DOUBLE.
@@ -50,8 +50,8 @@ def _text(name: str, *, null: bool = False, key: bool = False) -> Column:
     return Column(name, Text, nullable=null, primary_key=key)
 
 
-def _bytes(name: str, *, null: bool = False) -> Column:
-    return Column(name, LargeBinary, nullable=null)
+def _bytes(name: str, *, null: bool = False, key: bool = False) -> Column:
+    return Column(name, LargeBinary, nullable=null, primary_key=key)
 
 
 sensor = _table(
@@ -154,3 +154,6 @@ generation = _table("generation", _text("job", key=True), _int("value"))
 
 # From when to when a daemon was there: what is missing between was not heard, whoever sent it. `state` is JSON.
 awake = _table("awake", _id(), _int("started"), _int("last"), _text("state"))
+
+# Photos and documents as they came; entries name them by their SHA-256.
+attachment = _table("attachment", _bytes("sha256", key=True), _text("media_type"), _int("size"), _bytes("bytes"))

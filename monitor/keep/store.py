@@ -8,6 +8,7 @@ from types import TracebackType
 from sqlalchemy import Engine
 
 from monitor.basis.clock import Clock
+from monitor.keep.attachments import Attachments
 from monitor.keep.awake import Awake
 from monitor.keep.backup import back_up
 from monitor.keep.ballast import Ballast
@@ -20,8 +21,8 @@ from monitor.keep.sensors import Sensors
 from monitor.keep.versions import bring_up_to_date
 
 
-class Store(Readings, Sensors, Log, Derived, Awake):
-    """Readings, sensors, quarantine, condition log and derived rows. Each call is one transaction.
+class Store(Readings, Sensors, Log, Attachments, Derived, Awake):
+    """Readings, sensors, quarantine, condition log, files and derived rows. Each call is one transaction.
 
     Every method raises StoreError when the database can't be reached, read or written.
     """

@@ -46,6 +46,7 @@ def fill(store: Store) -> None:
     store.append("hall", [Draft(Kind.JOB, T, "Ada", {"zone": "UTC", "length_m": 4.8768})], new=True)
     store.append("hall", [Draft(Kind.NOTE, T, "Ben", {"text": "déjà\nvu"}), Draft(Kind.CORRECTION, T, "Ben", {}, 2)])
     store.put_checkpoints("hall", "own", [DAY_ONE], generation=1)
+    store.keep_attachment(b"\x00invented\xff", "image/jpeg")
 
 
 def main() -> None:
