@@ -1,0 +1,368 @@
+"""A segment: one sensor's readings of one UTC day, as bytes that are the same whatever order they came in.
+
+    wallclime segment 1 <LF>  header, JSON <LF>  numbers  doubles
+
+The header has the keys `stream`, `day` (2026-01-05), `rows`, `t_tick` and `lag_tick` (1000 where all times, or all
+lags, are whole seconds, else 1) [ms], `origins` (pairs of kind and detail, in order) and `channels` (in order of
+quantity and unit): `quantity`, `unit`, `count` and `decimals` (null where the values stand as doubles). It is RFC 8785,
+which for such keys and whole numbers is what `json` writes.
+
+A *row* is a time, an arrival and an origin; the channels that spoke with these are the bits of its mask, the first
+channel the lowest. Rows stand in order of time, arrival, origin. The numbers are these columns one after the other: t
+since the day's midnight / t_tick; lag = (arrival - t) / lag_tick; index of the origin; mask; then of each channel with
+decimals the values x 10^decimals. In each column stands the first number, then the differences; each number n as
+zigzag (2n, or -2n - 1 below zero) in base 128, lowest seven bits first, the high bit set on all bytes but the last.
+Of each channel without decimals follow its values as big-endian IEEE 754 doubles.
+
+`decimals` is the least number for which every value v of the channel is exactly the double nearest to a whole number
+below 2^53 divided by 10^decimals. The content hash is SHA-256 over all of it; compression is for keeping only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.times import DAY, SECOND, ms_of, rfc3339
+from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Series, empty_series
+
+MAGIC = b"wallclime segment 1\n"
+MAX_BYTES = 64 * 1024 * 1024  # of one segment: a sensor with five quantities ten times a second [bytes]
+_MAX_HEADER = 1024 * 1024  # [bytes]
+_MOST_DECIMALS = 15  # a double has no more that are sure
+_SAFE = 2**53
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """The readings of one quantity in one unit: `t` and `arrival` [ms], `value` as sent, `origin` an index."""
+
+    quantity: Quantity
+    unit: str
+    t: Ints
+    value: NDArray[np.float64]
+    arrival: Ints
+    origin: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """The readings of the sensor at `stream` from the UTC midnight `day` [ms] to the next."""
+
+    stream: str
+    day: int
+    origins: tuple[Origin, ...]
+    columns: tuple[Column, ...]
+
+    def __len__(self) -> int:
+        return sum(len(column.t) for column in self.columns)
+
+
+def from_readings(stream: str, day: int, readings: Iterable[Reading]) -> Segment:
+    """The readings of `stream` in the day that begins at `day`, in any order. Raises ValueError for any other."""
+    rows = list(readings)
+    if any(one.stream != stream or not day <= one.t < day + DAY for one in rows):
+        raise ValueError("a reading of another sensor or another day")
+    origins = {one.origin: 0 for one in rows}
+    index = {origin: place for place, origin in enumerate(origins)}
+    columns = []
+    for quantity, unit in dict.fromkeys((one.quantity, one.unit) for one in rows):
+        some = [one for one in rows if (one.quantity, one.unit) == (quantity, unit)]
+        columns.append(
+            Column(
+                quantity,
+                unit,
+                np.array([one.t for one in some], np.int64),
+                np.array([one.value for one in some], np.float64),
+                np.array([one.arrival for one in some], np.int64),
+                np.array([index[one.origin] for one in some], np.int64),
+            )
+        )
+    return Segment(stream, day, tuple(origins), tuple(columns))
+
+
+def readings_of(segment: Segment) -> list[Reading]:
+    """The readings, in order of time, quantity and unit."""
+    found = [
+        Reading(segment.stream, column.quantity, t, value, column.unit, arrival, segment.origins[origin])
+        for column in segment.columns
+        for t, value, arrival, origin in zip(
+            column.t.tolist(), column.value.tolist(), column.arrival.tolist(), column.origin.tolist(), strict=True
+        )
+    ]
+    return sorted(found, key=lambda one: (one.t, one.quantity, one.unit))
+
+
+def only(segment: Segment, quantity: Quantity) -> Segment:
+    """The readings of one quantity alone: what is shown when the others are withheld."""
+    return replace(segment, columns=tuple(column for column in segment.columns if column.quantity == quantity))
+
+
+def series_of(segments: Iterable[Segment], quantity: Quantity) -> Series:
+    """The readings of one quantity of all `segments` together. Raises ValueError where two have the same time."""
+    found = [(one, column) for one in segments for column in one.columns if column.quantity == quantity]
+    if not found:
+        return empty_series()
+    units = tuple(dict.fromkeys(column.unit for _, column in found))
+    origins = tuple(dict.fromkeys(origin for one, _ in found for origin in one.origins))
+    t = np.concatenate([column.t for _, column in found])
+    order = np.argsort(t, kind="stable")
+    if np.any(np.diff(t[order]) == 0):
+        raise ValueError("two readings of one channel at the same time")
+    return Series(
+        t[order],
+        np.concatenate([column.value for _, column in found])[order],
+        np.concatenate([np.full(len(column.t), units.index(column.unit), np.int16) for _, column in found])[order],
+        np.concatenate(
+            [
+                np.array([origins.index(origin) for origin in one.origins], np.int32)[column.origin]
+                for one, column in found
+            ]
+        )[order],
+        units,
+        origins,
+    )
+
+
+# --- to bytes ---------------------------------------------------------------------------------------------------------
+
+
+def encode(segment: Segment) -> bytes:
+    """The canonical bytes. Raises ValueError for two readings of a quantity at a time, NaN, and times of other days."""
+    origins, columns = _in_order(segment)
+    rows, places = _rows(columns)
+    t, arrival, origin = rows
+    mask = np.zeros(len(t), np.int64)
+    for bit, place in enumerate(places):
+        mask[place] |= 1 << bit
+    since, lag = t - segment.day, arrival - t
+    t_tick, lag_tick = _tick(since), _tick(lag)
+    scaled = [_scaled(column.value) for column in columns]
+    header = {
+        "stream": segment.stream,
+        "day": rfc3339(segment.day)[:10],
+        "rows": len(t),
+        "t_tick": t_tick,
+        "lag_tick": lag_tick,
+        "origins": [[one.kind.value, one.detail] for one in origins],
+        "channels": [
+            {"quantity": column.quantity.value, "unit": column.unit, "count": len(column.t), "decimals": decimals}
+            for column, (decimals, _) in zip(columns, scaled, strict=True)
+        ],
+    }
+    numbers = [since // t_tick, lag // lag_tick, origin, mask]
+    numbers += [whole for decimals, whole in scaled if decimals is not None]
+    doubles = [c.value.astype(">f8").tobytes() for c, (d, _) in zip(columns, scaled, strict=True) if d is None]
+    deltas = np.concatenate([np.diff(one, prepend=0) for one in numbers])
+    return b"".join([MAGIC, _json(header), b"\n", _varints(deltas), *doubles])
+
+
+def _json(header: dict[str, Any]) -> bytes:
+    return json.dumps(header, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def _in_order(segment: Segment) -> tuple[list[Origin], list[Column]]:
+    """Origins and columns that have readings, in the one order there is."""
+    columns = sorted((c for c in segment.columns if len(c.t)), key=lambda c: (c.quantity.value, c.unit))
+    if len(columns) > 32 or any(_names(a) == _names(b) for a, b in pairwise(columns)):
+        raise ValueError("a channel of a segment stands there twice, or there are too many")
+    used = {int(place) for column in columns for place in np.unique(column.origin)}
+    origins = sorted((segment.origins[place] for place in used), key=lambda one: (one.kind.value, one.detail))
+    moved = np.array([origins.index(one) if one in origins else -1 for one in segment.origins], np.int64)
+    ordered = [_by_time(column, moved) for column in columns]
+    for quantity in {column.quantity for column in ordered}:
+        t = np.sort(np.concatenate([column.t for column in ordered if column.quantity == quantity]))
+        if np.any(np.diff(t) == 0) or t[0] < segment.day or t[-1] >= segment.day + DAY:
+            raise ValueError("two readings of one channel at the same time, or one of another day")
+    return origins, ordered
+
+
+def _names(column: Column) -> tuple[str, str]:
+    return column.quantity.value, column.unit
+
+
+def _by_time(column: Column, moved: Ints) -> Column:
+    order = np.argsort(column.t, kind="stable")
+    value = column.value[order]
+    if not np.all(np.isfinite(value)) or np.any(np.abs(column.arrival) >= _SAFE):
+        raise ValueError("a value or an arrival that is no number")
+    return replace(
+        column, t=column.t[order], value=value, arrival=column.arrival[order], origin=moved[column.origin[order]]
+    )
+
+
+def _rows(columns: Sequence[Column]) -> tuple[Ints, list[Ints]]:
+    """Time, arrival and origin of every row, 3 x rows, and the rows that each column speaks in."""
+    if not columns:
+        return np.zeros((3, 0), np.int64), []
+    every = np.concatenate([np.stack([c.t, c.arrival, c.origin]) for c in columns], axis=1)
+    order = np.lexsort(every[::-1])
+    ordered = every[:, order]
+    new = np.ones(ordered.shape[1], bool)
+    new[1:] = np.any(np.diff(ordered, axis=1) != 0, axis=0)
+    place = np.empty(len(order), np.int64)
+    place[order] = np.cumsum(new) - 1
+    return ordered[:, new], np.split(place, np.cumsum([len(c.t) for c in columns])[:-1])
+
+
+def _tick(times: Ints) -> int:
+    return SECOND if not np.any(times % SECOND) else 1
+
+
+def _scaled(value: NDArray[np.float64]) -> tuple[int | None, Ints]:
+    """The decimals of a column and its whole numbers; (None, nothing) where it has to stay as it is."""
+    for decimals in range(_MOST_DECIMALS + 1):
+        near = np.rint(value * 10**decimals)
+        if np.any(np.abs(near) >= _SAFE):
+            break
+        whole = near.astype(np.int64)
+        if np.array_equal((whole / 10**decimals).view(np.int64), value.view(np.int64)):  # -0.0 is not 0.0
+            return decimals, whole
+    return None, np.empty(0, np.int64)
+
+
+def _varints(numbers: Ints) -> bytes:
+    zigzag = ((numbers << 1) ^ (numbers >> 63)).astype(np.uint64)
+    shifts = np.arange(0, 63, 7, dtype=np.uint64)
+    parts = zigzag[:, None] >> shifts
+    more = parts > 127
+    bytes_ = (parts & np.uint64(127)).astype(np.uint8) | (more.astype(np.uint8) << 7)
+    keep = np.concatenate([np.ones((len(numbers), 1), bool), more[:, :-1]], axis=1)
+    packed: bytes = bytes_[keep].tobytes()
+    return packed
+
+
+# --- from bytes -------------------------------------------------------------------------------------------------------
+
+
+def decode(data: bytes) -> Segment:
+    """The segment of canonical bytes. Raises ValueError for what is none; see `decode_strictly` for foreign bytes."""
+    header, body = _parts(data)
+    channels, rows = header["channels"], header["rows"]
+    counts = [rows] * 4 + [one["count"] for one in channels if one["decimals"] is not None]
+    raw = sum(one["count"] for one in channels if one["decimals"] is None)
+    split = len(body) - 8 * raw
+    if split < sum(counts):
+        raise ValueError("a segment that is cut short")
+    numbers = _numbers(body[:split], sum(counts))
+    since, lag, origin, mask, *whole = (np.cumsum(one) for one in np.split(numbers, np.cumsum(counts)[:-1]))
+    doubles = np.frombuffer(body, ">f8", raw, split).astype(np.float64)
+    origins = tuple(Origin(OriginKind(kind), detail) for kind, detail in header["origins"])
+    if rows and (origin.min() < 0 or origin.max() >= len(origins)):
+        raise ValueError("an origin that the segment does not name")
+    day = ms_of_day(header["day"])
+    t = day + since * header["t_tick"]
+    arrival = t + lag * header["lag_tick"]
+    columns = []
+    for bit, (one, value) in enumerate(zip(channels, _values(channels, whole, doubles), strict=True)):
+        spoken = np.flatnonzero((mask >> bit) & 1)
+        if len(spoken) != len(value):
+            raise ValueError("a channel with more or fewer values than its header says")
+        quantity = Quantity(one["quantity"])
+        columns.append(Column(quantity, one["unit"], t[spoken], value, arrival[spoken], origin[spoken]))
+    return Segment(header["stream"], day, origins, tuple(columns))
+
+
+def _values(
+    channels: Sequence[dict[str, Any]], whole: list[Ints], doubles: NDArray[np.float64]
+) -> list[NDArray[np.float64]]:
+    """The values of each channel, from the whole numbers and the doubles of all."""
+    found = []
+    for one in channels:
+        if one["decimals"] is None:
+            value, doubles = doubles[: one["count"]], doubles[one["count"] :]
+        else:
+            value = whole.pop(0) / 10 ** one["decimals"]
+        found.append(value)
+    return found
+
+
+def decode_strictly(data: bytes) -> Segment:
+    """`decode` of bytes from anywhere: they must be the very bytes that `encode` makes. Raises ValueError alone."""
+    try:
+        if len(data) > MAX_BYTES:
+            raise ValueError("a segment that is too long")
+        segment = decode(data)
+        if encode(segment) != data:
+            raise ValueError("a segment that is not written in its one canonical form")
+    except ValueError:
+        raise
+    except (ArithmeticError, AttributeError, IndexError, KeyError, RecursionError, TypeError) as exc:
+        raise ValueError("a segment with a header that is none") from exc
+    return segment
+
+
+def ms_of_day(text: str) -> int:
+    """The UTC midnight that begins a day written 2026-01-05. Raises ValueError. [ms]"""
+    if len(text) != 10:
+        raise ValueError(f"{text!r} is not a day")
+    return ms_of(datetime.fromisoformat(text).replace(tzinfo=UTC))
+
+
+def _parts(data: bytes) -> tuple[dict[str, Any], bytes]:
+    end = data.find(b"\n", len(MAGIC), len(MAGIC) + _MAX_HEADER)
+    if not data.startswith(MAGIC) or end < 0:
+        raise ValueError("no segment: it does not begin like one")
+    header = json.loads(data[len(MAGIC) : end])
+    whole = [header["rows"], *(one["count"] for one in header["channels"])]
+    if any(type(number) is not int or number < 0 for number in whole):
+        raise ValueError("a segment whose header counts wrong")
+    if not {header["t_tick"], header["lag_tick"]} <= {1, SECOND}:
+        raise ValueError("a segment with a tick that there is not")
+    if not {one["decimals"] for one in header["channels"]} <= {None, *range(_MOST_DECIMALS + 1)}:
+        raise ValueError("a segment with decimals that there are not")
+    return header, data[end + 1 :]
+
+
+def _numbers(body: bytes, count: int) -> Ints:
+    """The `count` zigzag numbers that `body` is. Raises ValueError when it is more, fewer or longer ones."""
+    raw = np.frombuffer(body, np.uint8)
+    ends = np.flatnonzero(raw < 128)
+    if len(ends) != count or (len(raw) and raw[-1] > 127):
+        raise ValueError("a segment with more or fewer numbers than its header says")
+    if not count:
+        return np.empty(0, np.int64)
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    lengths = ends - starts + 1
+    if lengths.max() > 9:
+        raise ValueError("a number too long for a segment")
+    place = np.arange(len(raw)) - np.repeat(starts, lengths)
+    parts = (raw & 127).astype(np.int64) << (7 * place)
+    zigzag = np.add.reduceat(parts, starts)
+    return (zigzag >> 1) ^ -(zigzag & 1)
+
+
+# --- hash and keeping -------------------------------------------------------------------------------------------------
+
+
+def content_hash(data: bytes) -> bytes:
+    """SHA-256 over the canonical bytes, never over packed ones: 32 bytes."""
+    return hashlib.sha256(data).digest()
+
+
+def pack(data: bytes) -> bytes:
+    """For keeping: zlib (RFC 1950) at its best. Another version of zlib may pack to other bytes."""
+    return zlib.compress(data, 9)
+
+
+def unpack(packed: bytes) -> bytes:
+    """What was packed. Raises ValueError for what is broken, or larger than `MAX_BYTES`."""
+    opened = zlib.decompressobj()
+    try:
+        data = opened.decompress(packed, MAX_BYTES)
+    except zlib.error as exc:
+        raise ValueError("a packed segment that is broken") from exc
+    if not opened.eof:
+        raise ValueError("a packed segment that is cut short or too large")
+    return data
