@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
+from cli import log_install
 from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
@@ -35,34 +36,7 @@ def deliver(
     say(f"entry {entry.number}: deliver, {entry.body['lot']}{count} at {entry.body['place']!r}")
 
 
-@app.command("install")
-def install(
-    context: typer.Context,
-    job: Job,
-    start: Annotated[str, typer.Option(metavar="TIME", help="When the first plank was cut.")],
-    finish: Annotated[str | None, typer.Option(metavar="TIME", help="When the wall was done.")] = None,
-    not_ready: Annotated[
-        bool, typer.Option("--not-ready", help="Start although conditions are open; they are written down.")
-    ] = False,
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why, if not ready.")] = "",
-    asked_by: Annotated[str, typer.Option(metavar="NAME", help="Who asked for it, if not ready.")] = "",
-    lots: Annotated[list[str] | None, typer.Option("--lot", metavar="NAME", help="That is used; repeatable.")] = None,
-    who: Who = None,
-) -> None:
-    """The installation started; again with the same start and --finish when it is done."""
-    from monitor.watch.diary import Installing
-    from monitor.watch.diary import install as enter
-
-    with desk(context) as opened:
-        told = Installing(
-            start=time_of(opened, job, start, "--start") or 0,
-            finish=time_of(opened, job, finish, "--finish"),
-            not_ready=not_ready,
-            reason=reason,
-            asked_by=asked_by,
-            lots=tuple(lots or ()),
-        )
-        _written(enter(opened, job, told, who=who_of(who)))
+app.command("install")(log_install.install)
 
 
 @app.command("reading")

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from shlex import quote
 from typing import Any
 
-from monitor.basis.errors import Fault, RecordError
-from monitor.basis.times import rfc3339
+from monitor.basis.errors import RecordError
 from monitor.basis.values import Draft, Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import effective
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
+from monitor.watch.entering import add, consistent
 from monitor.watch.jobs import checked_name, given_reason, past
 from monitor.watch.judging import assess, note_completions
 from monitor.watch.sensors import MOST_UNCERTAIN
@@ -43,7 +43,7 @@ def deliver(
     free = next(name for name in map("lot {}".format, range(1, len(lots) + 2)) if name not in lots)
     said = {"lot": free if lot is None else lot, "place": desk.book.job(job).boxes_place if place is None else place}
     body = _checked({**said, "boxes": boxes})
-    return _add(desk, job, Draft(Kind.DELIVER, when, who, {**body, **facts}))
+    return add(desk, job, Draft(Kind.DELIVER, when, who, {**body, **facts}))
 
 
 def _checked(said: Mapping[str, Any]) -> dict[str, Any]:
@@ -57,105 +57,6 @@ def _checked(said: Mapping[str, Any]) -> dict[str, Any]:
     if "text" in said and not said["text"].strip():
         raise RecordError("the note is empty", where="log note", mend="Write what happened")
     return dict(said)
-
-
-@dataclass(frozen=True, slots=True)
-class Installing:
-    """What `log install` is told. Times in UTC ms."""
-
-    start: int
-    finish: int | None = None
-    not_ready: bool = False
-    reason: str = ""
-    asked_by: str = ""
-    lots: tuple[str, ...] = ()
-
-
-def install(desk: Desk, job: str, told: Installing, *, who: str) -> Entry:
-    """Record that the installation started, or finished.
-
-    Raises RecordError when the job is not ready and that was not said, when it started at another time, when the
-    finish is before the start, or when a lot was never delivered.
-    """
-    start = past(desk, told.start, "log install --start")
-    if told.finish is not None:
-        past(desk, told.finish, "log install --finish")
-    entries = desk.book.log(job)
-    log = effective(entries)
-    _delivered(log, told.lots)
-    body: dict[str, Any] = {"finish": told.finish, "lots": list(told.lots)}
-    draft = Draft(Kind.INSTALL, start, who, body)
-    _consistent(job, as_if(entries, job, [draft]))
-    before = [entry for entry in log if entry.kind is Kind.INSTALL]
-    if before:
-        _adds(before, told)
-    else:
-        draft = replace(draft, body={**body, **_open_conditions(desk, job, told)})
-    return _add(desk, job, draft)
-
-
-def _delivered(log: Sequence[Entry], lots: Sequence[str]) -> None:
-    known = [entry.body["lot"] for entry in log if entry.kind is Kind.DELIVER]
-    for lot in lots:
-        if lot not in known:
-            mend = f"Delivered were {', '.join(map(repr, known))}" if known else "Enter it first: wallclime log deliver"
-            raise RecordError(f"no lot {lot!r} was delivered", where="--lot", mend=mend)
-
-
-def _adds(before: Sequence[Entry], told: Installing) -> None:
-    finishes = [entry.body["finish"] for entry in before]
-    lots = {lot for entry in before for lot in entry.body["lots"]}
-    if told.finish in (None, *finishes) and lots.issuperset(told.lots):
-        raise RecordError("the log says so already", where="log install", mend="Give --finish TIME once it is done")
-
-
-def _consistent(job: str, log: Sequence[Entry]) -> None:
-    """Raises RecordError where a log, corrections applied, contradicts itself or says the same delivery twice."""
-    installs = [entry for entry in log if entry.kind is Kind.INSTALL]
-    finishes = [entry for entry in installs if entry.body["finish"] is not None]
-    for entry in installs:
-        if entry.at != installs[0].at:
-            raise _otherwise(job, "started", installs[0], installs[0].at, "--at TIME")
-    for entry in finishes:
-        if entry.body["finish"] < entry.at:
-            raise RecordError("the finish is before the start", where="log install", mend="Check the two times")
-        if entry.body["finish"] != finishes[0].body["finish"]:
-            raise _otherwise(job, "was finished", finishes[0], finishes[0].body["finish"], "--set finish=TIME")
-    told: dict[tuple[Any, ...], int] = {}
-    for entry in log:
-        what = (entry.at, entry.body.get("lot"), entry.body.get("place"))
-        if entry.kind is Kind.DELIVER and told.setdefault(what, entry.number) != entry.number:
-            raise RecordError(
-                f"entry {told[what]} says so already", where=f"log of {job}", mend="Give another lot its own --lot NAME"
-            )
-
-
-def _otherwise(job: str, what: str, entry: Entry, at: int, option: str) -> RecordError:
-    return RecordError(
-        f"the installation {what} {rfc3339(at)} by the log",
-        where=f"job {job}",
-        mend=f"Give that time, or correct it: wallclime log correct {quote(job)} {entry.number} {option} --reason TEXT",
-    )
-
-
-def _open_conditions(desk: Desk, job: str, told: Installing) -> dict[str, Any]:
-    """The conditions that were open at the start; starting all the same takes a reason."""
-    found = assess(desk, job, at=told.start)
-    still = [condition.to_json() for condition in found.readiness if condition.verdict != "pass"]
-    if not still:
-        return {}
-    if not told.not_ready:
-        raise RecordError.of(
-            [
-                Fault(f"{one['condition']}: {one['verdict']} ({one['evidence']})", f"job {job} is not ready", _MEND)
-                for one in still
-            ]
-        )
-    reason = given_reason(told.reason, "log install --not-ready")
-    return {"not_ready": still, "reason": reason, "asked_by": told.asked_by}
-
-
-_MEND = "Settle it, or start all the same: --not-ready --reason TEXT"
 
 
 def hand_reading(
@@ -189,12 +90,12 @@ def hand_reading(
     body["instrument"] = instrument
     if uncertainty:
         body["uncertainty"] = {quantity.value: u for quantity, u in uncertainty.items()}
-    return _add(desk, job, Draft(Kind.READING, past(desk, at, "log reading"), who, body))
+    return add(desk, job, Draft(Kind.READING, past(desk, at, "log reading"), who, body))
 
 
 def note(desk: Desk, job: str, text: str, *, at: int | None, who: str) -> Entry:
     """Record a remark. Raises RecordError."""
-    return _add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, _checked({"text": text})))
+    return add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, _checked({"text": text})))
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +143,7 @@ def correct(
             for other in _with_the_start(standing, entry, moved=at is not None, withdrawn=withdraw)
         ]
     before = assess(desk, job)
-    added = desk.store.append(job, drafts, check=lambda entries: _consistent(job, as_if(entries, job, drafts)))
+    added = desk.store.append(job, drafts, check=lambda entries: consistent(job, as_if(entries, job, drafts)))
     note_completions(desk, job)
     return Corrected(tuple(added), before, assess(desk, job))
 
@@ -282,14 +183,6 @@ def _with_the_start(standing: Sequence[Entry], entry: Entry, *, moved: bool, wit
     others = [other.number for other in standing if other.kind is Kind.INSTALL and other.number != entry.number]
     first = all(entry.number < other for other in others)
     return others if moved or (withdrawn and first) else []
-
-
-def _add(desk: Desk, job: str, draft: Draft) -> Entry:
-    desk.book.log(job)
-    entry = desk.store.append(job, [draft], check=lambda entries: _consistent(job, as_if(entries, job, [draft])))[0]
-    if draft.kind in (Kind.DELIVER, Kind.INSTALL):
-        note_completions(desk, job)
-    return entry
 
 
 def entries(desk: Desk, job: str) -> Sequence[Entry]:

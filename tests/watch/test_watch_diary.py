@@ -10,9 +10,10 @@ from desks import HUMIDITY, NOW, T0, TEMPERATURE, furnish, hear, kinds, steady
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
-from monitor.watch import diary
+from monitor.watch import diary, installing
 from monitor.watch.desk import Desk
-from monitor.watch.diary import Installing, correct, deliver, hand_reading, install
+from monitor.watch.diary import correct, deliver, hand_reading
+from monitor.watch.installing import Installing, install
 
 WHY = {"not_ready": True, "reason": "guests"}
 
@@ -32,14 +33,14 @@ def den(desk: Desk) -> Desk:
 def test_a_start_that_somebody_else_entered_meanwhile_is_not_entered_otherwise(
     den: Desk, sit_down: Callable[[], Desk], monkeypatch
 ):
-    there, first = sit_down(), diary._open_conditions
+    there, first = sit_down(), installing._open_conditions
 
     def overtaken(desk: Desk, job: str, told: Installing) -> Any:
         if desk is den:
             install(there, job, Installing(T0 + DAY, **WHY), who="kim")
         return first(desk, job, told)
 
-    monkeypatch.setattr(diary, "_open_conditions", overtaken)
+    monkeypatch.setattr(installing, "_open_conditions", overtaken)
     with pytest.raises(RecordError) as refused:
         install(den, "den", Installing(T0 + 2 * DAY, **WHY), who="robin")
     assert str(refused.value) == (

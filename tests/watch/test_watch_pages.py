@@ -16,7 +16,8 @@ from monitor.basis.errors import ReportError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.watch import pages
 from monitor.watch.desk import Desk
-from monitor.watch.diary import Installing, correct, hand_reading, install, note
+from monitor.watch.diary import correct, hand_reading, note
+from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
 from monitor.watch.pages import daemon_trouble, job_rows, report_page, write_report, write_whole
 from monitor.watch.sensors import assign_sensor, release_sensor
