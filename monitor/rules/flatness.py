@@ -105,9 +105,9 @@ class Worst(NamedTuple):
 
 
 class Drop(NamedTuple):
-    """How far the wall stands out at the top of `over` (towards the room: +), measured at `at` along the wall."""
+    """How far the wall stands out at the top of `over` (towards the room: +), measured at `at` along it, if known."""
 
-    at: float
+    at: float | None
     over: float
     offset: float
 
@@ -143,14 +143,13 @@ class Flatness:
     lines: tuple[LineFinding, ...]
 
 
-def judge_flatness(lines: Sequence[Line], rule: FlatnessRule, *, uncertainty: float, units: System = "us") -> Flatness:
-    """Judge a wall by all its lines; `uncertainty` is the expanded one of a deviation. [m]
+def judge_flatness(found: Sequence[LineFinding], rule: FlatnessRule, *, units: System = "us") -> Flatness:
+    """Judge a wall by all its lines, each judged with the uncertainty it was measured with.
 
     It passes when lines along, across and over both diagonals pass; one line that fails is enough to fail it. Lines of
     a straightedge that is too short can fail the wall, and are passed over where other lines say more.
     """
-    found = tuple(judge_line(line, rule, uncertainty=uncertainty, units=units) for line in lines)
-    return Flatness(Condition("flatness", *_over_all(found, rule, units)), found)
+    return Flatness(Condition("flatness", *_over_all(found, rule, units)), tuple(found))
 
 
 def judge_line(line: Line, rule: FlatnessRule, *, uncertainty: float, units: System = "us") -> LineFinding:
@@ -265,14 +264,21 @@ def workings(result: Flatness, units: System) -> list[str]:
     lines = [f"Flatness: {result.condition.verdict}: {result.condition.evidence}"]
     for finding in result.lines:
         lines.append(f"{_title(finding.line)}: {finding.verdict}: {finding.evidence}")
-        for spot in finding.spots:
-            where = f"at {format_length(spot.start, units)}"
-            if spot.end > spot.start:
-                where = f"from {format_length(spot.start, units)} to {format_length(spot.end, units)}"
-            lines.append(f"  {spot.work} {where}, {_fine(spot.beyond, units)} beyond the limit")
+        lines += [f"  {told}" for told in where_to_work(finding, units)]
         if len(finding.spots) > 1:
             lines.append("  begin with the first and measure again: one often cures the others")
     return lines
+
+
+def where_to_work(finding: LineFinding, units: System) -> list[str]:
+    """ "sand from 3 ft to 7 ft, 1/16 in beyond the limit", the worst first."""
+    told = []
+    for spot in finding.spots:
+        where = f"at {format_length(spot.start, units)}"
+        if spot.end > spot.start:
+            where = f"from {format_length(spot.start, units)} to {format_length(spot.end, units)}"
+        told.append(f"{spot.work} {where}, {_fine(spot.beyond, units)} beyond the limit")
+    return told
 
 
 def _title(line: Line) -> str:
@@ -351,7 +357,8 @@ def _short(line: Line, rule: FlatnessRule) -> bool:
 def _drop_check(drop: Drop, rule: PlumbRule, uncertainty: float, units: System) -> Found:
     most = rule.offset * drop.over / rule.over
     way = "away from the room" if drop.offset < 0 else "towards the room"
-    what = f"at {format_length(drop.at, units)} it leans {_fine(abs(drop.offset), units)} {way}"
+    where = "it leans" if drop.at is None else f"at {format_length(drop.at, units)} it leans"
+    what = f"{where} {_fine(abs(drop.offset), units)} {way}"
     allowed = f"{_fine(most, units)} over {format_length(drop.over, units)}"
     return _against(abs(drop.offset), most, uncertainty, what, allowed, units)
 

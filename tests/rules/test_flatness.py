@@ -410,19 +410,23 @@ def test_a_straightedge_as_long_as_a_short_wall_is_long_enough():
 # --- the whole wall ---------------------------------------------------------------------------------------------------
 
 
+def wall(lines):
+    return judge_flatness([judge_line(one, RULE, uncertainty=0.0) for one in lines], RULE)
+
+
 def all_lines(**others):
     return [others.get(name.replace(" ", "_"), line(FLAT, name)) for name in DIRECTIONS]
 
 
 def test_a_wall_passes_with_lines_along_across_and_both_diagonals():
     bowed = line([3 / 32 * part for part in BOW], "across")
-    found = judge_flatness(all_lines(across=bowed), RULE, uncertainty=0.0).condition
+    found = wall(all_lines(across=bowed)).condition
     assert (found.name, found.verdict) == ("flatness", "pass")
     assert found.evidence == "4 lines, hump 3/32 in at most, hollow 0 in at most"
 
 
 def test_a_wall_without_a_diagonal_is_unknown():
-    found = judge_flatness(all_lines()[:2], RULE, uncertainty=0.0).condition
+    found = wall(all_lines()[:2]).condition
     assert (found.verdict, found.evidence) == (
         "unknown",
         "no whole line is measured: rising diagonal, falling diagonal",
@@ -431,7 +435,7 @@ def test_a_wall_without_a_diagonal_is_unknown():
 
 def test_one_line_that_fails_fails_the_wall_and_is_named():
     bowed = line([part / 4 for part in BOW], "across", name="across at the door")
-    found = judge_flatness([bowed], RULE, uncertainty=0.0).condition
+    found = wall([bowed]).condition
     assert (found.verdict, found.evidence) == (
         "fail",
         "across at the door: hump of 1/4 in at 5 ft, between 0 in and 10 ft: more than 3/16 in over the whole 10 ft",
@@ -439,19 +443,19 @@ def test_one_line_that_fails_fails_the_wall_and_is_named():
 
 
 def test_one_unclear_line_leaves_the_wall_unknown():
-    found = judge_flatness(all_lines(along=line(FLAT, extent=12 * FOOT)), RULE, uncertainty=0.0).condition
+    found = wall(all_lines(along=line(FLAT, extent=12 * FOOT))).condition
     assert found.verdict == "unknown"
     assert found.evidence.startswith("along: nothing is measured between 10 ft and 12 ft")
 
 
 def test_a_short_straightedge_beside_whole_lines_takes_nothing_from_a_pass():
     short = line([0.0] * 5, "along", extent=10 * FOOT, straightedge=4 * FOOT)
-    assert judge_flatness([*all_lines(), short], RULE, uncertainty=0.0).condition.verdict == "pass"
+    assert wall([*all_lines(), short]).condition.verdict == "pass"
 
 
 def test_a_short_straightedge_in_place_of_a_whole_line_is_not_enough():
     short = line([0.0] * 5, "along", extent=10 * FOOT, straightedge=4 * FOOT)
-    found = judge_flatness(all_lines(along=short), RULE, uncertainty=0.0).condition
+    found = wall(all_lines(along=short)).condition
     assert (found.verdict, found.evidence) == (
         "unknown",
         "no whole line is measured: along; along: a straightedge of 4 ft can't show alone what 10 ft would",
@@ -459,14 +463,14 @@ def test_a_short_straightedge_in_place_of_a_whole_line_is_not_enough():
 
 
 def test_a_wall_that_nobody_measured_is_unknown():
-    found = judge_flatness([], RULE, uncertainty=0.0).condition
+    found = wall([]).condition
     assert (found.verdict, found.evidence) == ("unknown", f"no whole line is measured: {', '.join(DIRECTIONS)}")
 
 
 def test_the_workings_show_each_line_and_where_to_work():
     ridge = line([0, 0, 0, 0, 0, 0.25, 0, 0, 0, 0, 0], "across")
     bowed = line([-part / 4 for part in BOW], "along")
-    shown = workings(judge_flatness([bowed, ridge], RULE, uncertainty=0.0), "us")
+    shown = workings(wall([bowed, ridge]), "us")
     assert shown[0].startswith("Flatness: fail: along: hollow of 1/4 in at 5 ft")
     assert shown[1].startswith("Along: fail: hollow of 1/4 in at 5 ft, between 0 in and 10 ft")
     assert shown[2] == "  fill from 3 ft to 7 ft, 1/16 in beyond the limit"
@@ -510,6 +514,10 @@ def test_a_lean_within_the_uncertainty_of_the_limit_is_unknown():
     )
     assert plumb((0.0, 8 * FOOT, 5.3 * MM), uncertainty=MM).verdict == "pass"
     assert plumb((0.0, 8 * FOOT, -7.4 * MM), uncertainty=MM).verdict == "fail"
+
+
+def test_a_plumb_line_of_which_nobody_said_where_it_was():
+    assert plumb((None, 8 * FOOT, INCH / 8)).evidence == "it leans 1/8 in towards the room (at most 1/4 in over 8 ft)"
 
 
 def test_no_plumb_line_is_unknown():
