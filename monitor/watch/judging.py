@@ -90,10 +90,13 @@ def settle(desk: Desk) -> set[str]:
     return {one.job for one in stale}
 
 
-def assess(desk: Desk, job: str, *, at: int | None = None, recompute: bool = False) -> Assessment:
+def assess(
+    desk: Desk, job: str, *, at: int | None = None, recompute: bool = False, lots: Sequence[str] = ()
+) -> Assessment:
     """The Assessment of a job as of `at` (now by default) under the profile in force then.
 
-    `recompute` looks at nothing that was derived before; the answer is the same. Raises RecordError. [ms]
+    `recompute` looks at nothing that was derived before; the answer is the same. `lots`: as if these were the lots that
+    the log says are used. Raises RecordError. [ms]
     """
     now = desk.clock.now()
     as_of = now if at is None else at
@@ -102,23 +105,24 @@ def assess(desk: Desk, job: str, *, at: int | None = None, recompute: bool = Fal
             f"{rfc3339(as_of)} is in the future", where=f"job {job}", mend="An Assessment can be had up to now"
         )
     settle(desk)
-    return _assess(desk, job, as_of, recompute)
+    return _assess(desk, job, as_of, recompute, tuple(lots))
 
 
-def _assess(desk: Desk, job: str, as_of: int, recompute: bool) -> Assessment:
+def _assess(desk: Desk, job: str, as_of: int, recompute: bool, lots: tuple[str, ...]) -> Assessment:
     in_force = desk.book.profile(job, as_of)
     others = [
-        other_verdict(_under(desk, job, one.text, as_of, recompute), one.since)
+        other_verdict(_under(desk, job, one.text, as_of, recompute, lots), one.since)
         for one in desk.book.profiles(job)
         if one.since <= as_of and one.text != in_force.text
     ]
-    return replace(_under(desk, job, in_force.text, as_of, recompute), other_verdicts=tuple(others))
+    return replace(_under(desk, job, in_force.text, as_of, recompute, lots), other_verdicts=tuple(others))
 
 
-def _under(desk: Desk, job: str, text: str, as_of: int, recompute: bool) -> Assessment:
+def _under(desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: tuple[str, ...]) -> Assessment:
     """The verdict under one profile."""
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
+    frame = replace(frame, lots_used=lots or frame.lots_used)
     conflicts = _conflicts(desk, frame, as_of)
     if recompute:
         return judge(frame, as_of, desk.store, Forgetful(), conflicts=conflicts)
