@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli import log_install
+from cli import log_install, log_papers
 from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
@@ -156,3 +156,7 @@ def list_(context: typer.Context, job: Job, as_json: Json = False) -> None:
         found = entries(opened, job)
         shown: Display = display(opened, job)
     data([entry_json(entry) for entry in found] if as_json else diary_text(found, shown, ascii_only=ascii_only()))
+
+
+app.command("photo")(log_papers.photo)
+app.command("document")(log_papers.document)
