@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from monitor.basis.units import FOOT, INCH
 from monitor.rules.rows import Plank
 
 _NOISE = 1e-9  # a count this little above a whole one is that one
@@ -35,13 +34,13 @@ class Boxes:
 
 @dataclass(frozen=True, slots=True)
 class SupplyRule:
-    """How adhesive, fasteners and trim are counted. All figures: common practice, no published source."""
+    """How adhesive, fasteners and trim are counted."""
 
-    stud_spacing: float = 16 * INCH  # [m]
-    bead: float = INCH / 4  # across a round bead of adhesive [m]
-    bead_apart: float = 16 * INCH  # from bead to bead [m]
-    cartridge: float = 828e-6  # of adhesive: 28 fl oz [m3]
-    trim_stick: float = 8 * FOOT  # [m]
+    stud_spacing: float  # [m]
+    bead: float  # across a round bead of adhesive [m]
+    bead_apart: float  # from bead to bead [m]
+    cartridge: float  # of adhesive [m3]
+    trim_stick: float  # [m]
 
 
 @dataclass(frozen=True, slots=True)

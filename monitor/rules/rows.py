@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import takewhile
 from typing import Literal, NamedTuple
 
 from monitor.basis.errors import QuantityError
@@ -216,7 +217,8 @@ def _choices(
 
 def _joints_under(run: Run, done: Sequence[_Step], rows: int) -> list[float]:
     at = (run.panel, run.row - rows)
-    return sorted(joint for step in done if (step.run.panel, step.run.row) == at for joint in step.joints)
+    near = takewhile(lambda step: (step.run.panel, step.run.row) >= at, reversed(done))  # runs come in order
+    return sorted(joint for step in near if (step.run.panel, step.run.row) == at for joint in step.joints)
 
 
 def _first_lengths(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
 from monitor.basis.errors import QuantityError
-from monitor.basis.units import FOOT, INCH, SQUARE_FOOT, System, format_area, format_length
+from monitor.basis.units import System, format_area, format_length
+from monitor.config.profile import Profile
 from monitor.rules.assessment import Condition
 from monitor.rules.order import Boxes, Supplies, SupplyRule, boxes, supplies
 from monitor.rules.rows import Layout, Piece, Plank, RowWidths, Run, Stagger, Stuck, by_run, lay, row_widths
@@ -27,29 +28,51 @@ from monitor.rules.wall import (
 
 Lay = Literal["horizontal", "vertical"]
 
+MOST_PARTS = 100  # that a transition profile makes of one wall: more is a slip of the pen, figure ours
+
 
 @dataclass(frozen=True, slots=True)
 class TakeOffRule:
-    """What the take-off goes by; lengths in m, shares as 0.10 for 10 %. Common practice, no published source."""
+    """What the take-off goes by, as a profile has it; lengths in m, shares as 0.10 for 10 %."""
 
-    max_length: float = 40 * FOOT  # of one unbroken run
-    max_height: float = 10 * FOOT
-    edge_gap: float = 3 / 16 * INCH  # at adjoining walls, floor, ceiling, openings and transition profiles
-    extra: float = 0.10  # beyond the net area, and beyond the length of trim
-    stagger_least: float = 8 * INCH
-    two_down_least: float = INCH  # nearer than this, a joint stands over the one two rows down
-    narrow_share: float = 1 / 3  # of the face width: a last row narrower than this ...
-    narrow_least: float = 2 * INCH  # ... or than this is balanced
-    opening_deducted_over: float = 10 * SQUARE_FOOT  # [m2]
-    kerf: float = INCH / 8  # of the saw
-    damage: float = 0.05  # planks beyond the cut list
-    for_repairs: int = 1  # boxes kept
-    supply: SupplyRule = field(default_factory=SupplyRule)
+    max_length: float  # of one unbroken run
+    max_height: float
+    edge_gap: float  # at adjoining walls, floor, ceiling, openings and transition profiles
+    extra: float  # beyond the net area, and beyond the length of trim
+    stagger: Stagger
+    narrow_share: float  # of the face width: a last row narrower than this ...
+    narrow_least: float  # ... or than this is balanced
+    opening_deducted_over: float  # [m2]
+    kerf: float  # of the saw
+    damage: float  # planks beyond the cut list
+    for_repairs: int  # boxes kept
+    supply: SupplyRule
 
-    @property
-    def stagger(self) -> Stagger:
-        """The two distances that joints keep."""
-        return Stagger(self.stagger_least, self.two_down_least)
+
+def rule_of(profile: Profile) -> TakeOffRule:
+    """The take-off's rule of a profile."""
+    wall, figures = profile.wall, profile.take_off
+    return TakeOffRule(
+        max_length=wall.max_length,
+        max_height=wall.max_height,
+        edge_gap=wall.edge_gap,
+        extra=wall.extra,
+        stagger=Stagger(wall.stagger_least, figures.two_down_least),
+        narrow_share=figures.narrow_share,
+        narrow_least=figures.narrow_least,
+        opening_deducted_over=figures.opening_deducted_over,
+        kerf=figures.kerf,
+        damage=figures.damage,
+        for_repairs=figures.for_repairs,
+        supply=SupplyRule(
+            figures.stud_spacing, figures.bead, figures.bead_apart, figures.cartridge, figures.trim_stick
+        ),
+    )
+
+
+def plank_of(profile: Profile) -> Plank:
+    """The plank of a profile."""
+    return Plank(profile.board.face_width, profile.board.lengths, profile.board.ends)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +107,13 @@ def take_off(
 ) -> TakeOff:
     """Rows, cut list, boxes and supplies of a wall; `system` is that of the sentence about the stagger.
 
-    Raises QuantityError where nothing of the wall is left within the gaps.
+    Raises QuantityError where nothing of the wall is left within the gaps, or where it would be split beyond reason.
     """
     found = areas(shape, rule.opening_deducted_over)
     along, up = split_lines(shape.length, rule.max_length), split_lines(shape.height, rule.max_height)
+    if (len(along) + 1) * (len(up) + 1) > MOST_PARTS:
+        what = f"it would be {(len(along) + 1) * (len(up) + 1)} unbroken parts"
+        raise QuantityError(what, where="wall", mend="Check the units of its measures, or take it off part by part")
     panels = tuple(_panels(shape, plank, rule, direction, along, up))
     all_runs = list(_runs(shape, panels, direction, rule.edge_gap))
     laid = lay(all_runs, plank, rule.stagger, rule.kerf)

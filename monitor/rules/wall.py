@@ -139,9 +139,14 @@ def split_lines(extent: float, longest: float) -> tuple[float, ...]:
     return tuple(extent * k / parts for k in range(1, parts))
 
 
+def is_rectangle(shape: WallShape) -> bool:
+    """Whether the outline is that of `rectangle`, which its length and height say wholly."""
+    return set(shape.outline) == {(0.0, 0.0), (shape.length, 0.0), (shape.length, shape.height), (0.0, shape.height)}
+
+
 def size(shape: WallShape, system: System) -> str:
     """ "16 ft x 8 ft", or how many corners the outline has."""
-    if set(shape.outline) == {(0.0, 0.0), (shape.length, 0.0), (shape.length, shape.height), (0.0, shape.height)}:
+    if is_rectangle(shape):
         return f"{format_length(shape.length, system)} x {format_length(shape.height, system)}"
     return f"outline of {len(shape.outline)} corners"
 

@@ -8,15 +8,17 @@ from hypothesis import strategies as st
 from wall_inspector import stagger_faults
 
 from monitor.basis.errors import QuantityError
-from monitor.basis.units import FOOT, INCH
-from monitor.config.profile import load_profile
+from monitor.basis.units import FOOT, INCH, SQUARE_FOOT
+from monitor.config.profile import TakeOffFigures, Wall, load_profile
 from monitor.rules.order import SupplyRule, boxes, rounded_up, supplies
-from monitor.rules.rows import Plank
-from monitor.rules.takeoff import TakeOffRule, cut_list, take_off, workings
+from monitor.rules.rows import Plank, Stagger
+from monitor.rules.takeoff import TakeOffRule, cut_list, plank_of, rule_of, take_off, workings
 from monitor.rules.wall import Opening, WallShape, rectangle
 
-RULE = TakeOffRule()
-METRIC = TakeOffRule(edge_gap=0.005, stagger_least=0.2, kerf=0.003)
+PROFILE = load_profile("laminate-planks")
+RULE = rule_of(PROFILE)
+METRIC = replace(RULE, edge_gap=0.005, stagger=Stagger(0.2, INCH), kerf=0.003)
+WIDE = replace(METRIC, stagger=Stagger(0.5, INCH))
 FOUR_FEET = Plank(6 * INCH, (4 * FOOT,) * 6)  # 12 sq ft a box
 METRE = Plank(0.2, (1.0,) * 6)  # 1.2 m2 a box
 DOOR, WINDOW, SMALL = (
@@ -303,8 +305,7 @@ def test_a_gable_is_laid_row_by_row_up_to_its_top():
 
 
 def test_a_wall_where_the_stagger_can_not_be_met_says_so_and_orders_by_area():
-    plank, rule = Plank(0.2, (1.2,) * 5), replace(METRIC, stagger_least=0.5)
-    result = take_off(rectangle(1.3, 2.4), plank, rule, system="si")
+    result = take_off(rectangle(1.3, 2.4), Plank(0.2, (1.2,) * 5), WIDE, system="si")
     assert result.layout is None
     assert result.stagger.verdict == "fail"
     assert result.stagger.evidence == (
@@ -323,7 +324,7 @@ def test_a_wall_where_the_stagger_can_not_be_met_says_so_and_orders_by_area():
 
 
 def test_of_a_wall_in_parts_the_part_is_named():
-    result = take_off(rectangle(2.6, 2.4), Plank(0.2, (1.2,) * 5), replace(METRIC, stagger_least=0.5, max_length=1.3))
+    result = take_off(rectangle(2.6, 2.4), Plank(0.2, (1.2,) * 5), replace(WIDE, max_length=1.3))
     assert "the search came no further than row 2 of part 1. Take" in result.stagger.evidence
 
 
@@ -388,14 +389,15 @@ def test_a_whole_count_is_not_rounded_up():
 
 def test_a_piece_is_fastened_at_both_ends_and_at_each_stud_between():
     # 0.39 m: both ends. 0.4: both ends, for the next stud is its end. 0.41: one between. 1.0: two between
-    rule = SupplyRule(stud_spacing=0.4)
+    rule = replace(RULE.supply, stud_spacing=0.4)
     found = [supplies(1.0, [length], 0.0, 0.0, 0.1, rule).fasteners for length in (0.39, 0.4, 0.41, 1.0)]
     assert found == [2, 2, 3, 4]
 
 
 def test_beads_are_as_far_apart_as_said_and_fill_their_cartridges():
     # 30 m2 / 0.3 m = 100 m of a 6 mm bead: 100 x pi/4 x 0.006^2 = 2827 ml: ten cartridges of 300 ml
-    found = supplies(30.0, [], 11.0, 5.0, 0.1, SupplyRule(bead=0.006, bead_apart=0.3, cartridge=300e-6, trim_stick=2.4))
+    rule = replace(RULE.supply, bead=0.006, bead_apart=0.3, cartridge=300e-6, trim_stick=2.4)
+    found = supplies(30.0, [], 11.0, 5.0, 0.1, rule)
     assert found.bead_length == pytest.approx(100.0)
     assert found.cartridges == 10
     assert (found.trim_sticks, found.transition_sticks) == (6, 3)  # 12.1 / 2.4 = 5.04; 5.5 / 2.4 = 2.29
@@ -435,7 +437,7 @@ def test_pieces_and_saw_and_scrap_are_the_planks(length, height, box, at):
             sum(p.length for p in layout.pieces) + layout.stock.dust + sum(cut.length for cut in layout.stock.off_cuts)
         )
         assert parts == pytest.approx(sum(n * whole for whole, n in layout.stock.planks.items()), abs=1e-5)
-        assert stagger_faults(layout.pieces, METRIC.stagger_least, METRIC.two_down_least) == []
+        assert stagger_faults(layout.pieces, METRIC.stagger.least, METRIC.stagger.two_down) == []
 
 
 @settings(max_examples=40)
@@ -448,7 +450,42 @@ def test_an_opening_never_adds_to_the_wall(length, height, at, box):
         assert sum(p.length for p in cut.layout.pieces) <= sum(p.length for p in bare.layout.pieces) + 1e-6
 
 
-def test_the_defaults_are_those_of_the_built_in_profile():
-    wall = load_profile("laminate-planks").wall
-    ours = (RULE.max_length, RULE.max_height, RULE.edge_gap, RULE.extra, RULE.stagger_least)
-    assert ours == pytest.approx((wall.max_length, wall.max_height, wall.edge_gap, wall.extra, wall.stagger_least))
+def test_each_figure_of_a_profile_comes_to_the_take_off_that_it_is_meant_for():
+    board = replace(PROFILE.board, face_width=0.19, lengths=(1.2, 0.6), ends="square")
+    wall = Wall(11.0, 12.0, 0.99, 13.0, 14.0, 15.0, (0.98, 0.97))
+    figures = TakeOffFigures(21.0, 22.0, 23.0, 24.0, 25.0, 26.0, 27, 28.0, 29.0, 30.0, 31.0, 32.0)
+    profile = replace(PROFILE, wall=wall, board=board, take_off=figures)
+    assert plank_of(profile) == Plank(0.19, (1.2, 0.6), "square")
+    assert rule_of(profile) == TakeOffRule(
+        max_length=11.0,
+        max_height=12.0,
+        edge_gap=13.0,
+        extra=14.0,
+        stagger=Stagger(15.0, 21.0),
+        narrow_share=22.0,
+        narrow_least=23.0,
+        opening_deducted_over=24.0,
+        kerf=25.0,
+        damage=26.0,
+        for_repairs=27,
+        supply=SupplyRule(stud_spacing=28.0, bead=29.0, bead_apart=30.0, cartridge=31.0, trim_stick=32.0),
+    )
+
+
+def test_the_built_in_profile_has_the_figures_of_common_practice():
+    # common practice, no published source
+    assert (RULE.max_length, RULE.max_height) == pytest.approx((40 * FOOT, 10 * FOOT))
+    assert (RULE.extra, RULE.narrow_share, RULE.damage, RULE.for_repairs) == pytest.approx((0.1, 1 / 3, 0.05, 1))
+    assert (RULE.stagger.least, RULE.stagger.two_down) == pytest.approx((8 * INCH, INCH))
+    assert RULE.opening_deducted_over == pytest.approx(10 * SQUARE_FOOT)
+    inches = (RULE.edge_gap, RULE.narrow_least, RULE.kerf, RULE.supply.stud_spacing, RULE.supply.bead)
+    assert [inch / INCH for inch in inches] == pytest.approx([3 / 16, 2, 1 / 8, 16, 1 / 4])
+
+
+def test_a_wall_that_would_be_split_beyond_reason_is_refused():
+    with pytest.raises(QuantityError) as refused:
+        take_off(rectangle(900.0, 8.0), METRE, METRIC)
+    assert str(refused.value) == (
+        "wall: it would be 222 unbroken parts. Check the units of its measures, or take it off part by part"
+    )
+    assert len(take_off(rectangle(300.0, 10.0), METRE, METRIC).panels) == 100  # 25 parts of 12 m in 4 of 2.5 m

@@ -1,0 +1,113 @@
+"""Whether a wall and its place are what the planks are made for: what was said of it, and what speaks against it.
+
+What is asked is what the trade asks; common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from monitor.basis.values import Entry, Kind
+from monitor.rules.assessment import Condition
+
+
+class Question(NamedTuple):
+    """What is asked of a place: in words, and the answers that speak against it, each with what is wrong then."""
+
+    asks: str
+    against: Mapping[Any, str]
+
+
+QUESTIONS: Mapping[str, Question] = MappingProxyType(
+    {
+        "kind": Question(
+            "what kind of wall it is",
+            {"below-grade": "the wall is below grade", "masonry": "the wall is masonry"},
+        ),
+        "surface": Question(
+            "whether it is a wall",
+            {"ceiling": "it is a ceiling", "counter": "it is a counter", "splash-back": "it is a splash-back"},
+        ),
+        "vertical": Question("whether it is vertical", {False: "it is not vertical"}),
+        "over_water": Question("whether it is over a sink or tub", {True: "it is over a sink or tub"}),
+        "indoors": Question("whether it is indoors", {False: "it is not indoors"}),
+        "climate_since": Question(
+            "since when heating or cooling is in service", {False: "heating or cooling is not in service"}
+        ),
+        "closed_in_since": Question("since when the building is closed in", {False: "the building is not closed in"}),
+        "wet_trades_done": Question("when the wet trades were done", {False: "the wet trades are not done"}),
+    }
+)
+_WORDS = {
+    "kind": {
+        "partition": "a partition wall",
+        "outside": "an outside wall",
+        "below-grade": "a wall below grade",
+        "masonry": "a masonry wall",
+    },
+    "indoors": {True: "indoors"},
+    "vertical": {True: "vertical"},
+    "over_water": {False: "not over a sink or tub"},
+}
+_DATED = {
+    "climate_since": "heated or cooled since",
+    "closed_in_since": "closed in since",
+    "wet_trades_done": "wet trades done",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What stands: the answers by question, and why what speaks against the place was accepted, and by whom.
+
+    A date is ISO 8601 text, False where it is not so yet.
+    """
+
+    answers: Mapping[str, Any] = field(default_factory=dict)
+    reason: str = ""
+    who: str = ""
+
+
+def place_of(entries: Iterable[Entry]) -> Place:
+    """The last answer to each question, and the last reason, in the order of writing."""
+    place = Place()
+    for entry in sorted(entries, key=lambda entry: entry.number):
+        if entry.kind is Kind.SUITABILITY:
+            said = {key: entry.body[key] for key in QUESTIONS if key in entry.body}
+            accepted = (entry.body["reason"], entry.who) if entry.body.get("reason") else (place.reason, place.who)
+            place = Place({**place.answers, **said}, *accepted)
+    return place
+
+
+def objections(answers: Mapping[str, Any]) -> dict[str, str]:
+    """What speaks against a place, by question."""
+    return {
+        key: question.against[answers[key]]
+        for key, question in QUESTIONS.items()
+        if key in answers and answers[key] in question.against
+    }
+
+
+def unsaid(answers: Mapping[str, Any]) -> list[str]:
+    """What nobody has said, in the order of the questions."""
+    return [question.asks for key, question in QUESTIONS.items() if key not in answers]
+
+
+def condition(place: Place) -> Condition:
+    """Whether the planks are made for such a place; what speaks against it fails, whoever accepted it."""
+    against, missing = objections(place.answers), unsaid(place.answers)
+    if against:
+        accepted = f"; accepted by {place.who}: {place.reason}" if place.reason else ""
+        return Condition("suitability", "fail", f"{', '.join(against.values())}{accepted}")
+    if missing:
+        what = "nothing was said of the place" if not place.answers else f"nobody said {', '.join(missing)}"
+        return Condition("suitability", "unknown", what)
+    return Condition("suitability", "pass", ", ".join(_told(place.answers)))
+
+
+def _told(answers: Mapping[str, Any]) -> list[str]:
+    words = [_WORDS[key][answers[key]] for key in ("kind", "indoors", "vertical", "over_water")]
+    return words + [f"{text} {answers[key]}" for key, text in _DATED.items()]
