@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from monitor.tell.words import Display
 
 MESSENGERS = "mind: messengers and some mail programs strip a picture's own data and shrink it; send the file itself"
-NOT_STRIPPED = "kept, but left out of what is handed over: HEIC can't be freed of place data safely; add a JPEG of it"
+NOT_STRIPPED = "kept, but left out of what is handed over: HEIC can't be freed of place data safely; add a JPEG too"
 
 
 def photo(
@@ -41,8 +41,8 @@ def photo(
         shown = display(opened, job)
     for entry in entries:
         say(_photo_told(entry, shown))
-    if any(entry.body["media_type"] == "image/heic" for entry in entries):
-        say(NOT_STRIPPED)
+        if entry.body["media_type"] == "image/heic":
+            say(f"mind: entry {entry.number}: {NOT_STRIPPED}")
     say(MESSENGERS)
 
 
