@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli import log_install, log_papers
+from cli import log_install, log_papers, log_site
 from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
@@ -160,3 +160,5 @@ def list_(context: typer.Context, job: Job, as_json: Json = False) -> None:
 
 app.command("photo")(log_papers.photo)
 app.command("document")(log_papers.document)
+app.command("check")(log_site.check)
+app.command("moisture")(log_site.moisture)

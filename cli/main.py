@@ -10,7 +10,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
-from cli import advise, importing, job, log, profile, quarantine, report, sensor, serve, simulate, status
+from cli import advise, cautions, importing, job, log, profile, quarantine, report, sensor, serve, simulate, status, takeoff
 from cli.common import Session
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, WallclimeError
@@ -47,6 +47,8 @@ app.command("ready")(status.ready)
 app.command("assess")(status.assess)
 app.command("report")(report.report)
 app.command("advise")(advise.advise)
+app.command("takeoff")(takeoff.takeoff)
+app.command("cautions")(cautions.cautions)
 app.command("simulate")(simulate.simulate)
 NOUNS = {
     "job": job.app,

@@ -1,6 +1,7 @@
 """What can hurt at a step, in one place: a key and its text, with where the text comes from.
 
-Texts speak to the person on site. Local code, the makers' instructions and licensed trades come before all of them.
+Texts speak to the person on site; the first sentence of each is its headline. Local code, the makers' instructions and
+licensed trades come before all of them.
 """
 
 from __future__ import annotations
@@ -8,8 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
+Step = Literal["deliver", "check", "install", "care", "reading"]
+
+STEPS: tuple[Step, ...] = get_args(Step)
 PRACTICE = "common practice, no published source"
 
 
@@ -25,6 +29,16 @@ class Caution(StrEnum):
     DEHUMIDIFIER = "dehumidifier"
     LOCAL_CODE = "local code"
     SALT = "salt"
+    POWER = "power"
+    NAIL_PATH = "nail path"
+    OUTLETS = "outlets"
+    OLD_PAINT = "old paint"
+    DUST = "dust"
+    HEAVY_BOXES = "heavy boxes"
+    SHELVES = "shelves"
+    LADDERS = "ladders"
+    FIRE_DISTANCE = "fire distance"
+    FLAME_SPREAD = "flame spread"
 
 
 class Text(NamedTuple):
@@ -32,6 +46,12 @@ class Text(NamedTuple):
 
     text: str
     source: str
+
+    @property
+    def headline(self) -> str:
+        """Its first sentence."""
+        first, dot, _ = self.text.partition(". ")
+        return first + dot.strip()
 
 
 HEATING = (
@@ -41,6 +61,40 @@ HEATING = (
     Caution.HEATER_PLACE,
     Caution.PIPES,
 )
+
+_AT: Mapping[Step, tuple[Caution, ...]] = MappingProxyType(
+    {
+        "deliver": (Caution.HEAVY_BOXES, Caution.HEATER_PLACE, Caution.LOCAL_CODE),
+        "check": (
+            Caution.OLD_PAINT,
+            Caution.POWER,
+            Caution.FIRE_DISTANCE,
+            Caution.LADDERS,
+            Caution.FLAME_SPREAD,
+            Caution.LOCAL_CODE,
+        ),
+        "install": (
+            Caution.POWER,
+            Caution.NAIL_PATH,
+            Caution.DUST,
+            Caution.OUTLETS,
+            Caution.OLD_PAINT,
+            Caution.LADDERS,
+            Caution.HEAVY_BOXES,
+            Caution.FIRE_DISTANCE,
+            Caution.FLAME_SPREAD,
+            Caution.LOCAL_CODE,
+        ),
+        "care": (Caution.SHELVES, Caution.FIRE_DISTANCE, Caution.POWER, Caution.LADDERS, Caution.LOCAL_CODE),
+        "reading": (*HEATING, Caution.HUMIDIFIER, Caution.DEHUMIDIFIER, Caution.LOCAL_CODE),
+    }
+)
+
+
+def at_step(step: Step) -> tuple[Caution, ...]:
+    """The cautions of a step, what hurts most first."""
+    return _AT[step]
+
 
 CAUTIONS: Mapping[Caution, Text] = MappingProxyType(
     {
@@ -82,6 +136,56 @@ CAUTIONS: Mapping[Caution, Text] = MappingProxyType(
             "Salt points: a sealed vessel at a steady temperature, hours to settle; do not wet the sensor. Keep salts "
             "away from food and children, and wash your hands.",
             "sealed, steady, settled: OIML R 121 (1996) sections 4 to 7; the rest " + PRACTICE,
+        ),
+        Caution.POWER: Text(
+            "Switch the power off and prove each outlet and switch dead before you open it. Use a tester that you have "
+            "just seen work on a live point; a switch that is off proves nothing, and two circuits may share a box.",
+            "switching off and proving dead: 29 CFR 1910.333(b) (US); the rest " + PRACTICE,
+        ),
+        Caution.NAIL_PATH: Text(
+            "Find cables and pipes before you nail or screw. They run up and down from outlets, switches and taps, and "
+            "across at any height; choose fasteners no longer than needed, and never nail through a steel guard plate.",
+            "guard plates over cables less than 1 1/4 in deep: NFPA 70 (NEC) 300.4, from memory; the rest " + PRACTICE,
+        ),
+        Caution.OUTLETS: Text(
+            "Have outlet boxes brought flush with the planks. A box left recessed behind a surface that burns leaves "
+            "a gap where a spark can set it alight: box extenders, fitted by an electrician.",
+            "boxes flush with a surface that burns: NFPA 70 (NEC) 314.20, from memory; the rest " + PRACTICE,
+        ),
+        Caution.OLD_PAINT: Text(
+            "Have old paint and texture tested before you sand, scrape or drill it. Paint may hold lead, texture and "
+            "joint compound asbestos; where the test finds them, it is work for licensed people.",
+            "lead, houses before 1978: 40 CFR 745 (US); asbestos: 29 CFR 1926.1101 (US); the rest " + PRACTICE,
+        ),
+        Caution.DUST: Text(
+            "Cut outside or with extraction, with a dust mask, eye and ear protection. Dust of fibreboard is fine, "
+            "harms the lungs and can burn; sweep it up moist or with a vacuum, and never blow it.",
+            "wood dust causes cancer: IARC Monographs 62 (1995) and 100C (2012); the rest " + PRACTICE,
+        ),
+        Caution.HEAVY_BOXES: Text(
+            "Lift boxes in twos. Stack them low and flat on a floor that bears them, nothing leaning on a wall, and "
+            "keep children off.",
+            PRACTICE,
+        ),
+        Caution.SHELVES: Text(
+            "Fix shelves, screens and all else that is heavy to the studs, never to the planks. Find the studs and "
+            "what runs beside them first.",
+            PRACTICE,
+        ),
+        Caution.LADDERS: Text(
+            "Stand the ladder on firm level ground, and climb down rather than reach. Keep your belt between its "
+            "rails and one hand free to hold on.",
+            "29 CFR 1926.1053 (US), from memory; the rest " + PRACTICE,
+        ),
+        Caution.FIRE_DISTANCE: Text(
+            "Planks burn: keep them as far from stoves, flues, fireplaces and heaters as local code and the maker of "
+            "the heat source ask. Where they differ the greater distance counts; ask before you cover a heat shield.",
+            PRACTICE,
+        ),
+        Caution.FLAME_SPREAD: Text(
+            "By stairs, in corridors and in houses of several homes, code may ask for a flame-spread class that planks "
+            "do not have. Ask the building authority before they go up, and keep the maker's test report.",
+            "classes by ASTM E84: International Building Code, section 803 (US), from memory; EN 13501-1 elsewhere",
         ),
         Caution.LOCAL_CODE: Text(
             "Local code and the makers' instructions come first; leave gas, mains wiring and water pipes to licensed "

@@ -145,8 +145,9 @@ def site_told(desk: Desk, job: str) -> tuple[Condition, ...]:
     """Every question of the site check as it stands now, the whole of it last."""
     frame = _frame(desk, job)
     units: System = "us" if frame.job.units == "us" else "si"
-    asked = {"length": frame.job.length, "at": frame.checked_at(desk.clock.now()), "units": units}
-    return (*judge_site(frame.site, frame.profile, **asked), site_condition(frame.site, frame.profile, **asked))
+    length, at = frame.job.length, frame.checked_at(desk.clock.now())
+    questions = judge_site(frame.site, frame.profile, length=length, at=at, units=units)
+    return (*questions, site_condition(frame.site, frame.profile, length=length, at=at, units=units))
 
 
 def moisture_told(desk: Desk, job: str) -> Condition:
