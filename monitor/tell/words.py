@@ -403,22 +403,25 @@ _TO_DO = (  # each fits on one line of a screen
     ("agree", "Put the sensors side by side, off heaters, windows and sun."),
     ("instrument", "Check it against a better one: wallclime sensor check."),
     ("box core", "Give the boxes time, or measure the temperature inside one."),
-    ("site check", "Walk through the site check, point by point."),
-    ("moisture", "Measure the wall with a moisture meter."),
+    ("site check", "Mend the wall, then say so: wallclime log check."),
+    ("moisture", "Find the water, let the wall dry, then measure again."),
     ("size", "Break the run into shorter ones, or ask the maker in writing."),
 )
-_NOT_HEARD = "Let the room be heard: see that a sensor there sends."
+_UNKNOWN = (  # where something else is to be done than for a failure
+    ("band", "Let the room be heard: see that a sensor there sends."),
+    ("site check", "Walk along the wall, answer what is open: wallclime log check."),
+    ("moisture", "Measure it beside a dry place of it: wallclime log moisture."),
+)
 _RECORD_ENDED = "Import a newer file, or see to the sensor."
 
 
 def to_do(condition: Condition) -> str:
     """What to do about a condition that does not pass."""
-    if condition.verdict == "unknown" and "band" in condition.name:
-        return _NOT_HEARD
     if condition.evidence.startswith(RECORD_ENDS):
         return _RECORD_ENDED
+    known = (*_UNKNOWN, *_TO_DO) if condition.verdict == "unknown" else _TO_DO
     return next(
-        (advice for word, advice in _TO_DO if word in condition.name), "See the evidence; enter what is missing."
+        (advice for word, advice in known if word in condition.name), "See the evidence; enter what is missing."
     )
 
 

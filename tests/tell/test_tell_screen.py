@@ -75,9 +75,9 @@ def test_the_status_of_a_job_on_its_way_reads_like_this():
           FAIL     acclimation complete: 37.5 of 48 h counted
                    > Leave the boxes closed and flat; keep the room in band.
           UNKNOWN  site check: no site check is recorded
-                   > Walk through the site check, point by point.
+                   > Walk along the wall, answer what is open: wallclime log check.
           UNKNOWN  wall moisture: no wall moisture is recorded
-                   > Measure the wall with a moisture meter.
+                   > Measure it beside a dry place of it: wallclime log moisture.
 
         1 excursion:
           2026-01-06 10:00 -05:00: humidity above 65.0 % for 2 h 10 min, at worst
@@ -119,7 +119,7 @@ def test_the_status_of_a_job_that_nobody_has_heard_reads_like_this():
           UNKNOWN  instrument check: nothing heard
                    > Check it against a better one: wallclime sensor check.
           UNKNOWN  site check: nothing heard
-                   > Walk through the site check, point by point.
+                   > Walk along the wall, answer what is open: wallclime log check.
           and 2 more: wallclime ready JOB
         """)
 
@@ -189,7 +189,7 @@ def test_the_reasons_against_a_start_come_first_each_with_what_to_do():
           FAIL     acclimation complete: 37.5 of 48 h counted
                    > Leave the boxes closed and flat; keep the room in band.
           UNKNOWN  site check: no site check is recorded
-                   > Walk through the site check, point by point.
+                   > Walk along the wall, answer what is open: wallclime log check.
           PASS     air in band now: in band for 37 h 30 min
         """)
 

@@ -279,6 +279,19 @@ def test_air_that_nobody_vouches_for_is_to_be_heard_not_heated():
     )
 
 
+@pytest.mark.parametrize(
+    ("name", "verdict", "advice"),
+    [
+        ("site check", "fail", "Mend the wall, then say so: wallclime log check."),
+        ("site check", "unknown", "Walk along the wall, answer what is open: wallclime log check."),
+        ("wall moisture", "fail", "Find the water, let the wall dry, then measure again."),
+        ("wall moisture", "unknown", "Measure it beside a dry place of it: wallclime log moisture."),
+    ],
+)
+def test_what_is_wrong_with_the_wall_is_mended_and_what_is_not_known_is_looked_at(name, verdict, advice):
+    assert words.to_do(Condition(name, verdict, "")) == advice
+
+
 def test_no_two_conditions_share_an_advice():
     names = ("boxes delivered", "sensors not flat", "instrument check", "box core", "site check", "wall size")
     assert len({words.to_do(Condition(name, "unknown", "")) for name in names}) == len(names)
