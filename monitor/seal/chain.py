@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import rfc8785
@@ -21,6 +22,17 @@ from monitor.basis.errors import Fault
 from monitor.basis.values import Entry
 
 GENESIS = bytes(32)
+
+
+@dataclass(frozen=True, slots=True)
+class Withheld:
+    """An entry whose body and salt are not shown or were erased: its frame, the hash of its body, its link."""
+
+    chain: str
+    number: int
+    entered: int
+    body_hash: bytes
+    link: bytes
 
 
 def body_of(entry: Entry) -> dict[str, Any]:
@@ -36,19 +48,30 @@ def body_of(entry: Entry) -> dict[str, Any]:
 
 def body_hash(entry: Entry) -> bytes:
     """SHA-256 over 0x03, the salt and the canonical body: 32 bytes."""
-    return hashlib.sha256(b"\x03" + entry.salt + rfc8785.dumps(body_of(entry))).digest()
+    return hash_of_body(entry.salt, rfc8785.dumps(body_of(entry)))
 
 
-def link(previous: bytes, entry: Entry) -> bytes:
+def hash_of_body(salt: bytes, body: bytes) -> bytes:
+    """SHA-256 over 0x03, a salt and the canonical bytes of a body: 32 bytes."""
+    return hashlib.sha256(b"\x03" + salt + body).digest()
+
+
+def withheld(entry: Entry) -> Withheld:
+    """The entry without what it says. Raises ValueError for a body without a canonical form."""
+    return Withheld(entry.chain, entry.number, entry.entered, body_hash(entry), entry.link)
+
+
+def link(previous: bytes, entry: Entry | Withheld) -> bytes:
     """The link of `entry` (whose own `link` is not looked at) after `previous`: 32 bytes.
 
     Raises ValueError for a body without a canonical form: NaN, infinity, integers beyond 2**53, lone surrogates.
     """
+    said = entry.body_hash if isinstance(entry, Withheld) else body_hash(entry)
     frame = rfc8785.dumps({"chain": entry.chain, "number": entry.number, "entered": entry.entered})
-    return hashlib.sha256(b"\x02" + previous + body_hash(entry) + frame).digest()
+    return hashlib.sha256(b"\x02" + previous + said + frame).digest()
 
 
-def faults(entries: Iterable[Entry]) -> list[Fault]:
+def faults(entries: Iterable[Entry | Withheld]) -> list[Fault]:
     """Every break of one chain, in order; an empty list means that what is there hangs together.
 
     It cannot see that entries are missing from the end: for that, compare the last link with one kept elsewhere.
@@ -69,7 +92,7 @@ def faults(entries: Iterable[Entry]) -> list[Fault]:
     return found
 
 
-def _holds(previous: bytes, entry: Entry) -> bool:
+def _holds(previous: bytes, entry: Entry | Withheld) -> bool:
     try:
         return link(previous, entry) == entry.link
     except ValueError:  # what has no canonical form was never written here
