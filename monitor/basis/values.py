@@ -22,6 +22,7 @@ class Quantity(StrEnum):
 
 
 AIR = (Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY)
+ASIDE = (Quantity.SURFACE_TEMPERATURE, Quantity.BOX_TEMPERATURE)  # heard beside the air of a room
 
 
 class OriginKind(StrEnum):

@@ -37,9 +37,6 @@ BOARDS: dict[str, Board] = {
 }
 STILL_AIR_W_M2K = 7.69  # 1 / 0.13 m2 K/W: ISO 6946, heat flow horizontal [W/(m2 K)]
 FLOOR_CONTACT_W_M2K = 25.0  # 2.5 mm of cardboard on a hard floor: from memory [W/(m2 K)]
-# Moisture across MDF and HDF: from memory. The centre agrees with 20 to 30 for the vapour resistance factor of MDF
-# (ISO 10456, from memory) and with "a few days" for one board in air (mdf-info.eu) [m2/s]
-MOISTURE_DIFFUSIVITY_M2_S = {"slow": 5e-11, "central": 2e-10, "fast": 4e-10}
 MOISTURE_TRANSFER_M_S = 5e-7  # still air to board, per difference of moisture content: from memory [m/s]
 
 _STEFAN_BOLTZMANN = 5.670374419e-8  # CODATA 2018, exact since 2019 [W/(m2 K4)]
@@ -188,36 +185,33 @@ def cold_floor_modes(
     return room, modes(height, board.diffusivity, top, at=at, biot_behind=bottom, drive="behind")
 
 
-def plank_moisture_modes(thickness_m: float, *, open_faces: Literal[1, 2] = 1, speed: Speed = "central") -> Modes:
-    """How the mean moisture of one HDF plank in air follows the moisture that it is heading for.
+def plank_moisture_modes(thickness_m: float, diffusivity_m2_s: float, *, open_faces: int = 1) -> Modes:
+    """How the mean moisture of one plank in air follows the moisture that it is heading for.
 
     Parameters
     ----------
     thickness_m : float
         0.001 to 0.1. [m]
-    open_faces : 1 or 2
-        Faces that take up vapour: the back alone under a sealed decor, or both.
-    speed : "slow", "central" or "fast"
-        Which diffusivity: a range from memory, eight times wide.
+    diffusivity_m2_s : float
+        Of moisture across the board, 1e-14 to 1e-2. Published figures of one core lie eight times apart. [m2/s]
+    open_faces : int
+        Faces that take up vapour: 1, the back alone under a sealed decor, or 2.
 
     Returns
     -------
     Modes
-        For `lag.follow` over `wood.panel_emc_pct` of the readings. [% of dry mass]
+        For `lag.follow` over `wood.equilibrium_pct` of the readings. [% of dry mass]
 
     Raises
     ------
     ValueError
-        If a value lies outside its range or there is no such speed.
+        If a value lies outside its range.
 
     Notes
     -----
     Crank (1975) s. 4.3. Edges are left out, and so is the box: wrapped boards hardly exchange vapour in 48 h.
     """
-    if speed not in MOISTURE_DIFFUSIVITY_M2_S:
-        raise ValueError(f"there is no speed {speed!r}: use 'slow', 'central' or 'fast'")
     if open_faces not in (1, 2):
         raise ValueError(f"open_faces {open_faces} is not 1 or 2")
     depth = float(within("thickness_m", thickness_m, 0.001, 0.1)) / open_faces
-    diffusivity = MOISTURE_DIFFUSIVITY_M2_S[speed]
-    return modes(depth, diffusivity, MOISTURE_TRANSFER_M_S * depth / diffusivity)
+    return modes(depth, diffusivity_m2_s, MOISTURE_TRANSFER_M_S * depth / diffusivity_m2_s)

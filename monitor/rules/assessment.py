@@ -8,9 +8,10 @@ from typing import Any, Literal
 
 from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.values import OriginKind, Quantity
+from monitor.rules.estimates import BoardReading, CoreReading, Days, SkinReading, unpacked
 
 RULES_VERSION = (
-    1  # raised whenever the same input may give another answer: checkpoints of another version are made anew
+    2  # raised whenever the same input may give another answer: checkpoints of another version are made anew
 )
 
 Side = Literal["low", "high"]
@@ -158,6 +159,7 @@ class Lot:
     clock: ClockReading
     strict: ClockReading
     guarded: ClockReading
+    core: CoreReading | None = None
 
     @property
     def beyond_uncertainty(self) -> bool:
@@ -175,6 +177,7 @@ class Lot:
             "beyond_uncertainty": self.beyond_uncertainty,
             "strict": self.strict.to_json(),
             "guarded": self.guarded.to_json(),
+            "core": None if self.core is None else self.core.to_json(),
         }
 
 
@@ -280,12 +283,20 @@ class Assessment:
     now: Now
     readiness: tuple[Condition, ...]
     other_verdicts: tuple[OtherVerdict, ...] = ()
+    board: BoardReading | None = None
+    skin: SkinReading | None = None
+    packed_days: bytes = b""
     rules_version: int = RULES_VERSION
 
     @property
     def lot(self) -> Lot:
         """The governing lot: the one furthest back."""
         return self.lots[self.governing]
+
+    @property
+    def days(self) -> Days:
+        """A row for each UTC day of the judged span; see `days.DAYS`."""
+        return unpacked(self.packed_days)
 
     @property
     def ready(self) -> bool:
@@ -320,6 +331,8 @@ class Assessment:
             "episodes": [episode.to_json() for episode in self.episodes],
             "gaps": [gap.to_json() for gap in self.gaps],
             "now": self.now.to_json(),
+            "board": None if self.board is None else self.board.to_json(),
+            "skin": None if self.skin is None else self.skin.to_json(),
             "ready": self.ready,
             "readiness": [condition.to_json() for condition in self.readiness],
             "other_verdicts": [other.to_json() for other in self.other_verdicts],

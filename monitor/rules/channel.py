@@ -253,6 +253,13 @@ def _channel(
     return Channel(usable.t, value, flat, suspect, usable.origin, np.zeros(len(usable.t)))
 
 
+def plain(series: Series, quantity: Quantity) -> Channel:
+    """A channel that is heard beside the air: its usable readings; none counts as suspect or stuck."""
+    usable = _usable(series, quantity)
+    none = np.zeros(len(usable.t), np.bool_)
+    return Channel(usable.t, usable.value, none, none, usable.origin, np.zeros(len(usable.t)))
+
+
 def as_claimed(series: Series, quantity: Quantity, sensor: Sensor) -> Series:
     """The readings with the units that they were sent in after all; what was kept stays as it was sent."""
     unit, units = series.unit, series.units
@@ -266,7 +273,8 @@ def as_claimed(series: Series, quantity: Quantity, sensor: Sensor) -> Series:
 
 def calibrated(channel: Channel, quantity: Quantity, sensor: Sensor) -> Channel:
     """A channel with each reading corrected by the check in force at its time, and the uncertainty that is left."""
-    found = corrections(sensor.checks, quantity, sensor.uncertainty[quantity], channel.t)
+    stated = sensor.uncertainty.get(quantity, sensor.uncertainty[Quantity.AIR_TEMPERATURE])
+    found = corrections(sensor.checks, quantity, stated, channel.t)
     value = found.slope * channel.value + found.offset
     if quantity is Quantity.AIR_HUMIDITY:
         value = np.clip(value, 0.0, 100.0)

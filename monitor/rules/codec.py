@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 from dataclasses import astuple
 from typing import Any
@@ -10,6 +11,7 @@ from monitor.basis.values import Quantity
 from monitor.rules.assessment import Excursion, Gap
 from monitor.rules.clock import Clock
 from monitor.rules.fold import FoldState, GapState, Product, RunState
+from monitor.rules.lagging import Lagging
 
 
 def _dump(value: Any) -> bytes:
@@ -27,6 +29,7 @@ def state_to_bytes(state: FoldState) -> bytes:
             "clocks": {name: clock.to_json() for name, clock in state.clocks.items()},
             "apart": state.apart_since,
             "heard": state.heard,
+            "lagging": state.lagging.to_json(),
         }
     )
 
@@ -39,6 +42,7 @@ def state_from_bytes(raw: bytes) -> FoldState:
         track.restore(was)
     state.runs = {name: RunState(*run) for name, run in kept["runs"].items()}
     state.gap = None if kept["gap"] is None else GapState(*kept["gap"])
+    state.lagging = Lagging.from_json(kept["lagging"])
     state.clocks = {name: Clock.from_json(clock) for name, clock in kept["clocks"].items()}
     return state
 
@@ -51,6 +55,7 @@ def product_to_bytes(product: Product) -> bytes:
             "excursions": [astuple(excursion) for excursion in product.excursions],
             "gaps": [[gap.start, gap.end, list(gap.missing), gap.silent] for gap in product.gaps],
             "clocks": product.clocks,
+            "days": base64.b64encode(product.days).decode("ascii"),
         }
     )
 
@@ -67,4 +72,5 @@ def product_from_bytes(raw: bytes) -> Product:
         [Excursion(Quantity(first), *rest) for first, *rest in kept["excursions"]],
         [Gap(a, b, tuple(Quantity(q) for q in missing), silent) for a, b, missing, silent in kept["gaps"]],
         kept["clocks"],
+        base64.b64decode(kept["days"]),
     )

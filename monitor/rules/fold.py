@@ -21,6 +21,8 @@ from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Values
 from monitor.rules.clock import Clock, strict
 from monitor.rules.excursion import Track, follow
 from monitor.rules.frame import Delivery, Frame
+from monitor.rules.hours import hours_of
+from monitor.rules.lagging import Lagging, days_of, warm_boxes
 from monitor.rules.timeline import (
     IN,
     UNKNOWN,
@@ -70,6 +72,7 @@ class Product:
     excursions: list[Excursion] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     clocks: dict[str, dict[str, Any]] = field(default_factory=dict)
+    days: bytes = b""
 
     def coverage(self, phase: int) -> Coverage:
         """Of one phase."""
@@ -84,6 +87,7 @@ class Product:
             mine[:] = [a + b for a, b in zip(mine, its, strict=True)]
         self.excursions += later.excursions
         self.gaps += later.gaps
+        self.days += later.days
         for key, events in later.clocks.items():
             here = self.clocks.setdefault(key, {})
             for name, happened in events.items():
@@ -101,6 +105,7 @@ class FoldState:
     clocks: dict[str, Clock] = field(default_factory=dict)
     apart_since: dict[str, int] = field(default_factory=dict)
     heard: int | None = None  # the newest usable reading of the room
+    lagging: Lagging = field(default_factory=Lagging)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +166,13 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
         guarded = {q: sides(line.voices[q], *_limits(frame, q, line), guarded=True) for q in AIR}
         plain = states(judged)
         _advance(frame, state, product, view.name, runs(line.edges, plain), runs(line.edges, states(guarded)))
+        hours = hours_of(line)
+        lots = {lot_key(lot): lot for lot in _lots(frame, view.name) if lot is not None}
+        warm_boxes(frame, state.lagging, view.name, lots, hours, channels, window)
         if view.name == "":
             own = line
+            known: Mask = np.all([judged[q].known for q in AIR], axis=0)
+            product.days = days_of(frame, state.lagging, line.edges, (known, plain == IN), hours, channels, window)
             _cover(frame, product, line, judged, plain)
             _excursions(frame, state, product, line, judged, midnights)
             _gaps(state, product, line, judged, plain)

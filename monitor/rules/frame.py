@@ -11,15 +11,21 @@ import bisect
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from shlex import quote
-from typing import Any
+from typing import Any, Literal
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import InstrumentLevel, Profile
 from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
+from monitor.rules.moisture import Moisture, moisture_of
+from monitor.rules.site import SiteFacts, site_of
+from monitor.rules.suitability import Place, place_of
+from monitor.rules.takenoff import TakenOff, taken_off
+
+Role = Literal["air", "box", "surface"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +71,41 @@ class Sensor:
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """A sensor at a place for [start, end); `end` None while it is there."""
+    """A sensor at a place for [start, end); `end` None while it is there. `role` is what it hears there."""
 
     sensor: str
     place: str
     start: int
     end: int | None
+    role: Role = "air"
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """How boxes lie, as told at the delivery; None where nobody said. Lengths in m, temperatures in degC.
+
+    `spacers`: in single layers with air between. `floor_c`: of a floor that is colder than the room. `box_c` and
+    `moisture` [% of dry mass] were measured when the boxes came.
+    """
+
+    height: float | None = None
+    width: float | None = None
+    spacers: bool = False
+    floor_c: float | None = None
+    box_c: float | None = None
+    moisture: float | None = None
+
+    @classmethod
+    def from_body(cls, body: Mapping[str, Any]) -> Stack:
+        """From the body of a delivery."""
+        return cls(
+            height=body.get("stack_height_m"),
+            width=body.get("stack_width_m"),
+            spacers=bool(body.get("spacers")),
+            floor_c=body.get("floor_temperature"),
+            box_c=body.get("box_temperature"),
+            moisture=body.get("moisture"),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +116,7 @@ class Delivery:
     place: str
     at: int
     boxes: int | None
+    stack: Stack = Stack()
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,16 +157,24 @@ class Frame:
     start: int | None
     finish: int | None
     close: int | None
+    place: Place = Place()
+    take_off: TakenOff | None = None
+    site: SiteFacts | None = None
+    moisture: tuple[Moisture, ...] = ()
 
     @property
     def places(self) -> tuple[str, ...]:
-        """Every place whose air this job asks for."""
+        """Every place whose air this job asks for; the one outdoors is heard beside them."""
         return tuple(sorted({self.job.boxes_place, self.job.wall_place, *(d.place for d in self.deliveries)}))
 
     @property
     def begin(self) -> int | None:
         """The first delivery, if one is known."""
         return min((delivery.at for delivery in self.deliveries), default=None)
+
+    def checked_at(self, as_of: int) -> int:
+        """When the checks of the wall must hold: at the start of the installation, or at `as_of` before it. [ms]"""
+        return as_of if self.start is None else self.start
 
     def limits(self, quantity: Quantity, *, life: bool) -> tuple[float, float]:
         """The inclusive limits, degC or %RH, of the installation's band or of the wall's life."""
@@ -171,8 +215,9 @@ class Keys:
             frame.job.wall_place,
             list(frame.places),
             [[*frame.sensors[name].key(midnight), *self.has[name]] for name in sorted(frame.sensors)],
-            [[s.sensor, s.place, s.start, known(s.end)] for s in frame.stays if s.start < midnight],
-            [[d.lot, d.place, d.at] for d in frame.deliveries if d.at < midnight],
+            frame.job.outdoor_place,
+            [[s.sensor, s.place, s.start, known(s.end), s.role] for s in frame.stays if s.start < midnight],
+            [[d.lot, d.place, d.at, *astuple(d.stack)] for d in frame.deliveries if d.at < midnight],
             [frame.begin, known(frame.start), known(frame.finish), known(frame.close)],
         ]
         return hashlib.sha256(json.dumps(facts, separators=(",", ":")).encode()).digest()
@@ -279,7 +324,8 @@ def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
         if "released" in body:
             stays = [_released(stay, body["sensor"], body["released"]) for stay in stays]
         else:
-            stays = _joined(stays, Stay(body["sensor"], body["place"], body["from"], body["to"]))
+            role = body.get("role", "air")
+            stays = _joined(stays, Stay(body["sensor"], body["place"], body["from"], body["to"], role))
     return tuple(sorted(stays, key=lambda stay: (stay.start, stay.sensor, stay.place)))
 
 
@@ -301,9 +347,9 @@ def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
     for stay in stays:
         if stay.sensor != new.sensor or not _meets(stay, new):
             others.append(stay)
-        elif stay.place == new.place:
+        elif (stay.place, stay.role) == (new.place, new.role):
             end = None if stay.end is None or new.end is None else max(stay.end, new.end)
-            new = Stay(new.sensor, new.place, min(stay.start, new.start), end)
+            new = replace(new, start=min(stay.start, new.start), end=end)
         elif _overlaps(stay, new):
             until = "now" if stay.end is None else rfc3339(stay.end)
             raise RecordError(
@@ -330,7 +376,7 @@ def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile
     job = job_of(log)
     known = [entry for entry in effective(log) if entry.at <= as_of]
     deliveries = tuple(
-        Delivery(entry.body["lot"], entry.body["place"], entry.at, entry.body.get("boxes"))
+        Delivery(entry.body["lot"], entry.body["place"], entry.at, entry.body.get("boxes"), Stack.from_body(entry.body))
         for entry in sorted(known, key=lambda entry: (entry.at, entry.number))
         if entry.kind is Kind.DELIVER
     )
@@ -339,13 +385,18 @@ def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile
     lots_used = tuple(dict.fromkeys(lot for entry in installs for lot in entry.body.get("lots", ())))
     close = min((entry.at for entry in known if entry.kind is Kind.CLOSE), default=None)
     stays = stays_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
-    frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close)
-    here = tuple(stay for stay in stays if stay.place in frame.places)
+    opened_with = [entry for entry in effective(log) if entry.at <= max(as_of, job.opened)]  # it holds for all time
+    said = (place_of(opened_with), taken_off(opened_with))
+    frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close, *said)
+    here = tuple(stay for stay in stays if stay.place in (*frame.places, job.outdoor_place))
     every = sensors_of(sensor_log)
     checks = checks_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
     claims = claims_of(effective(sensor_log))
+    looked_at = [entry for entry in known if entry.at <= frame.checked_at(as_of)]
     return replace(
         frame,
+        site=site_of(looked_at),
+        moisture=moisture_of(looked_at),
         stays=here,
         sensors={
             stay.sensor: replace(

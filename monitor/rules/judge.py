@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from monitor.basis.values import AIR, OriginKind
+from monitor.basis.values import AIR, OriginKind, Quantity
 from monitor.rules.assessment import (
     Assessment,
     ClockReading,
@@ -19,13 +19,17 @@ from monitor.rules.assessment import (
     Phase,
     State,
 )
+from monitor.rules.boards import board_reading
 from monitor.rules.channel import ORIGINS
 from monitor.rules.clock import Clock, reading, strict
+from monitor.rules.cores import core_reading
+from monitor.rules.estimates import unpacked
 from monitor.rules.excursion import episodes
 from monitor.rules.fold import CLOCKS, FoldState, Product, feed, gap_of, lot_key
 from monitor.rules.frame import Delivery, Frame
 from monitor.rules.readiness import Facts, conditions
 from monitor.rules.replay import Forgetful, Memory, Readings, Replayed, replay
+from monitor.rules.skin import skin_reading
 from monitor.rules.timeline import Timeline, stays_at
 
 
@@ -49,9 +53,12 @@ def judge(
     excursions = _excursions(state, product)
     now = _now(state, replayed, as_of)
     parts = [product.coverage(k) for k in range(3)]
-    governing = _governing(frame, lots)
-    apart, here = tuple(state.apart_since.items()), _here(frame, as_of)
-    facts = Facts(frame, as_of, lots[governing], now, apart, here, _stuck(replayed.line))
+    used = [k for k, lot in enumerate(lots) if not frame.lots_used or lot.name in frame.lots_used] or range(len(lots))
+    governing = _governing(lots, used)
+    days = unpacked(product.days)
+    apart, here = tuple(state.apart_since.items()), _here(frame, as_of, replayed.aside)
+    in_use = tuple(lots[k] for k in used)
+    facts = Facts(frame, as_of, lots[governing], now, apart, here, _stuck(replayed.line), in_use)
     return Assessment(
         job=frame.job.name,
         zone=frame.job.zone,
@@ -73,6 +80,9 @@ def judge(
         gaps=(*product.gaps, *(() if state.gap is None else (gap_of(state.gap, replayed.end),))),
         now=now,
         readiness=conditions(facts),
+        board=board_reading(frame, state.lagging.boards, days, _uncertainty(frame, replayed.line)),
+        skin=skin_reading(state.lagging.mould, days),
+        packed_days=product.days,
     )
 
 
@@ -94,10 +104,10 @@ def _phase(frame: Frame, as_of: int) -> Phase:
     return "during" if frame.finish is None or as_of < frame.finish else "after"
 
 
-def _here(frame: Frame, as_of: int) -> tuple[str, ...]:
-    """The sensors assigned to the judged place in the last instant before as_of."""
+def _here(frame: Frame, as_of: int, aside: frozenset[str]) -> tuple[str, ...]:
+    """The sensors assigned to the judged place in the last instant before as_of, but for those that are no room's."""
     place = frame.job.boxes_place if _phase(frame, as_of - 1) == "before" else frame.job.wall_place
-    return tuple(stay.sensor for stay in stays_at(frame, place, as_of - 1))
+    return tuple(stay.sensor for stay in stays_at(frame, place, as_of - 1) if stay.sensor not in aside)
 
 
 def _excursions(state: FoldState, product: Product) -> tuple[Excursion, ...]:
@@ -126,6 +136,7 @@ def _lot(frame: Frame, delivery: Delivery | None, state: FoldState, product: Pro
         clock=shown["profile"],
         strict=shown["strict"],
         guarded=shown["guarded"],
+        core=core_reading(frame, delivery, state.lagging.cores.get(lot_key(delivery))),
     )
 
 
@@ -146,9 +157,8 @@ def _clock(
     return reading(clock, strict(rule) if name == "strict" else rule, events, pending, end)
 
 
-def _governing(frame: Frame, lots: Sequence[Lot]) -> int:
+def _governing(lots: Sequence[Lot], used: Sequence[int]) -> int:
     """The lot furthest back, of those that are used: least counted, or completed last."""
-    used = [k for k, lot in enumerate(lots) if not frame.lots_used or lot.name in frame.lots_used] or range(len(lots))
 
     def progress(k: int) -> tuple[int, int]:
         clock = lots[k].clock
@@ -166,6 +176,15 @@ def _now(state: FoldState, replayed: Replayed, as_of: int) -> Now:
     if line is None:
         return Now(known, since)
     return Now(known, since, _said(line), state.heard)
+
+
+def _uncertainty(frame: Frame, line: Timeline | None) -> dict[Quantity, float]:
+    """The expanded uncertainty of those who speak in the last instant, the worst; else of all sensors. [K, %RH]"""
+    stated = {q: max((s.uncertainty[q] for s in frame.sensors.values()), default=0.0) for q in AIR}
+    if line is None:
+        return stated
+    spoken = {q: voices.uncertainty[:, -1][voices.speaking[:, -1]] for q, voices in line.voices.items()}
+    return {q: float(spoken[q].max()) if len(spoken[q]) else stated[q] for q in AIR}
 
 
 def _stuck(line: Timeline | None) -> tuple[str, ...]:

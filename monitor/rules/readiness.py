@@ -5,11 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from monitor.basis.times import HOUR, rfc3339
-from monitor.basis.units import format_duration
+from monitor.basis.units import System, format_duration
 from monitor.basis.values import AIR, Quantity
+from monitor.rules import suitability
 from monitor.rules.assessment import Condition, Lot, Now, Verdict
+from monitor.rules.cores import core_verdict
 from monitor.rules.frame import Frame
 from monitor.rules.instrument import LEVELS
+from monitor.rules.moisture import moisture_condition
+from monitor.rules.site import site_condition
+from monitor.rules.takenoff import size_condition
 
 RECORD_ENDS = "the record ends"  # so begins the evidence where no sensor is here any more, but one was
 
@@ -28,6 +33,7 @@ class Facts:
     apart: tuple[tuple[str, int], ...]
     here: tuple[str, ...]
     stuck: tuple[str, ...]
+    used: tuple[Lot, ...]  # the lots that will be used
 
 
 def conditions(facts: Facts) -> tuple[Condition, ...]:
@@ -40,10 +46,11 @@ def conditions(facts: Facts) -> tuple[Condition, ...]:
         _not_flat(facts),
         _agree(facts),
         _instrument(facts),
-        Condition("box core", "unknown", "no box temperature was measured or estimated"),
-        Condition("site check", "unknown", "no site check is recorded"),
-        Condition("wall moisture", "unknown", "no wall moisture is recorded"),
+        _core(facts),
+        _site(facts),
+        _moisture(facts),
         _size(facts),
+        suitability.condition(facts.frame.place),
     )
 
 
@@ -135,10 +142,30 @@ def _instrument(facts: Facts) -> Condition:
     return Condition("instrument check", "pass", f"backed by: {asked}")
 
 
+def _site(facts: Facts) -> Condition:
+    frame = facts.frame
+    system: System = "us" if frame.job.units == "us" else "si"
+    at = frame.checked_at(facts.as_of)
+    return site_condition(frame.site, frame.profile, length=frame.job.length, at=at, units=system)
+
+
+def _moisture(facts: Facts) -> Condition:
+    frame = facts.frame
+    return moisture_condition(frame.moisture, frame.profile, at=frame.checked_at(facts.as_of))
+
+
+def _core(facts: Facts) -> Condition:
+    """Of every lot that is used; the worst decides."""
+    units: System = "us" if facts.frame.job.units == "us" else "si"
+    found = [(lot, *core_verdict(lot.core, facts.frame.profile.readiness.box_core_within, units)) for lot in facts.used]
+    worst = min((verdict for _, verdict, _ in found), key=("fail", "unknown", "pass").index)
+    said = [(lot.name, evidence) for lot, verdict, evidence in found if verdict == worst]
+    several = len(facts.used) > 1
+    evidence = "; ".join(f"{name}: {evidence}" if several else evidence for name, evidence in said)
+    return Condition("box core", worst, evidence)
+
+
 def _size(facts: Facts) -> Condition:
-    wall, job = facts.frame.profile.wall, facts.frame.job
-    too_long, too_high = job.length > wall.max_length, job.height > wall.max_height
-    if too_long or too_high:
-        which = " and ".join(word for word, is_so in (("long", too_long), ("high", too_high)) if is_so)
-        return Condition("wall size", "fail", f"too {which} for one unbroken run; split it with a transition profile")
-    return Condition("wall size", "pass", "inside the limits for one unbroken run")
+    job = facts.frame.job
+    system: System = "us" if job.units == "us" else "si"
+    return size_condition(job.length, job.height, facts.frame.take_off, facts.frame.profile.wall, system)

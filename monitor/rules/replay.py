@@ -15,9 +15,9 @@ from datetime import timedelta
 from typing import Protocol
 
 from monitor.basis.times import DAY, HOUR, datetime_of, day_of, ms_of
-from monitor.basis.values import AIR, Quantity, Series
+from monitor.basis.values import AIR, ASIDE, Quantity, Series
 from monitor.rules.assessment import RULES_VERSION
-from monitor.rules.channel import Channel, Window, as_claimed, calibrated
+from monitor.rules.channel import Channel, Window, as_claimed, calibrated, plain
 from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
 from monitor.rules.fold import FoldState, Product, fold
 from monitor.rules.frame import Frame, Keys, Sensor
@@ -111,12 +111,16 @@ class Forgetful:
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """The state at the end of the judged span, all that happened in it, and the last block's time line."""
+    """The state at the end of the judged span, all that happened in it, and the last block's time line.
+
+    `aside` names the sensors that have never said anything of a room's air, but of a surface or of boxes.
+    """
 
     state: FoldState
     product: Product
     line: Timeline | None
     end: int
+    aside: frozenset[str] = frozenset()
 
 
 @dataclass(slots=True)
@@ -125,6 +129,7 @@ class _Loaded:
 
     start: int
     end: int
+    hold: int = 0  # the longest of a sensor
     channels: dict[tuple[str, Quantity], Channel] = field(default_factory=dict)
     windows: list[Window] = field(default_factory=list)
 
@@ -143,7 +148,8 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     first = _first_midnight(frame, readings, as_of)
     if first is None or first >= end:
         return Replayed(FoldState(begin=frame.begin), Product(), None, end)
-    keys = Keys(frame, {sensor.name: sorted(_has(readings, sensor, as_of)) for sensor in frame.sensors.values()})
+    has = {sensor.name: sorted(_has(readings, sensor, as_of)) for sensor in frame.sensors.values()}
+    keys = Keys(frame, has)
     standing = {head.before: head for head in _standing(keys, memory.heads(), end, as_of)}
     edges = sorted(head.midnight for head in standing.values())
     state: FoldState | None = FoldState()
@@ -173,7 +179,8 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     memory.put(
         [row for row in new if not hidden or (row.head.depends_until < as_of and hidden.isdisjoint(row.head.open))]
     )
-    return Replayed(state or FoldState(), _sum(done, memory), line, end)
+    aside = {s.name for s in frame.sensors.values() if not has[s.name] and _has(readings, s, as_of, ASIDE)}
+    return Replayed(state or FoldState(), _sum(done, memory), line, end, frozenset(aside))
 
 
 def _fingerprint(midnight: int, state: bytes) -> bytes:
@@ -196,9 +203,11 @@ def _next_edge(at: int, end: int) -> int:
     return min(ms_of(month.replace(day=1)), day_of(end - DAILY) + DAY)
 
 
-def _has(readings: Readings, sensor: Sensor, as_of: int) -> dict[Quantity, tuple[int, int]]:
-    """The air channels on which a sensor has spoken before as_of, with their first and last times."""
-    bounds = {quantity: readings.bounds(sensor.stream, quantity) for quantity in AIR}
+def _has(
+    readings: Readings, sensor: Sensor, as_of: int, quantities: Sequence[Quantity] = AIR
+) -> dict[Quantity, tuple[int, int]]:
+    """The channels on which a sensor has spoken before as_of, with their first and last times."""
+    bounds = {quantity: readings.bounds(sensor.stream, quantity) for quantity in quantities}
     return {quantity: b for quantity, b in bounds.items() if b is not None and b[0] < as_of}
 
 
@@ -213,6 +222,7 @@ def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:
     times = [
         max(first, stay.start)
         for stay in frame.stays
+        if stay.place in frame.places and stay.role == "air"
         for first, _ in _has(readings, frame.sensors[stay.sensor], as_of).values()
     ]
     return day_of(min(times)) if times else None
@@ -224,7 +234,7 @@ def heard(frame: Frame, as_of: int, readings: Readings, start: int, end: int) ->
 
 
 def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) -> _Loaded:
-    loaded = _Loaded(start, end)
+    loaded = _Loaded(start, end, max((sensor.hold for sensor in frame.sensors.values()), default=0))
     for sensor in frame.sensors.values():
         stays = [s for s in frame.stays if s.sensor == sensor.name]
         if not any(s.start < end and (s.end is None or s.end > start) for s in stays):
@@ -234,6 +244,10 @@ def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) ->
             loaded.windows.append(window)
             for quantity, channel in window.channels().items():
                 loaded.channels[sensor.name, quantity] = calibrated(channel, quantity, sensor)
+        for quantity in ASIDE:
+            series = readings.series(sensor.stream, quantity, start - sensor.hold, min(end, as_of))
+            if len(series):
+                loaded.channels[sensor.name, quantity] = calibrated(plain(series, quantity), quantity, sensor)
     return loaded
 
 
@@ -262,7 +276,7 @@ def _checkpoint(
     kept = state_to_bytes(state)
     head = Head(
         midnight=block[1],
-        covers_from=min((window.rests_on(block[0]) for window in loaded.windows), default=block[0]),
+        covers_from=min((*(window.rests_on(block[0]) for window in loaded.windows), block[0] - loaded.hold)),
         depends_until=max((reach.until for reach in reaches.values()), default=block[1]),
         open=tuple(sorted(stream for stream, reach in reaches.items() if reach.open)),
         rules_version=RULES_VERSION,

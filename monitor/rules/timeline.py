@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import State
 from monitor.rules.channel import FAR, Channel, Mask, Times, Values
-from monitor.rules.frame import Frame, Sensor, Stay
+from monitor.rules.frame import Frame, Role, Sensor, Stay
 
 HAIR = 1e-9  # outside means by more than this much of the kept unit, so that 60 degF is in band in any unit
 STATES: tuple[State, ...] = ("unknown", "in", "out")
@@ -74,21 +74,25 @@ class Timeline:
         return np.diff(self.edges)
 
 
-def spans_of(frame: Frame, place: str, window: tuple[int, int], seen: tuple[int, int]) -> list[Span]:
-    """The stays at `place` that can be heard inside `window`, of which only `seen` is judged."""
+def spans_of(
+    frame: Frame, place: str, window: tuple[int, int], seen: tuple[int, int], role: Role = "air"
+) -> list[Span]:
+    """The stays at `place` in `role` that can be heard inside `window`, of which only `seen` is judged."""
     found = []
     for stay in frame.stays:
         end = FAR if stay.end is None else stay.end
         seen_from, seen_to = max(stay.start, window[0], seen[0]), min(int(end), window[1], seen[1])
-        if stay.place == place and seen_from < seen_to:
+        if (stay.place, stay.role) == (place, role) and seen_from < seen_to:
             found.append(Span(frame.sensors[stay.sensor], stay.start, int(end), seen_from, seen_to))
     return found
 
 
 def stays_at(frame: Frame, place: str, at: int) -> tuple[Stay, ...]:
-    """The sensors assigned to `place` at the instant `at`."""
+    """The sensors that hear the air of `place` at the instant `at`."""
     return tuple(
-        stay for stay in frame.stays if stay.place == place and stay.start <= at and (stay.end is None or at < stay.end)
+        stay
+        for stay in frame.stays
+        if (stay.place, stay.role) == (place, "air") and stay.start <= at and (stay.end is None or at < stay.end)
     )
 
 
@@ -107,20 +111,21 @@ def timeline(
     channels: Mapping[tuple[str, Quantity], Channel],
     window: tuple[int, int],
     cuts: Sequence[int],
+    quantities: Sequence[Quantity] = AIR,
 ) -> Timeline:
     """Lay the sensors of `spans` side by side over `window` = [start, end); every cut inside it is an edge too."""
     sensors = tuple({span.sensor.name: span.sensor for span in spans}.values())
     said: dict[tuple[Quantity, int], list[tuple[Times, Times, NDArray[np.int64]]]] = {}
     row = {sensor.name: k for k, sensor in enumerate(sensors)}
     for span in spans:
-        for quantity in AIR:
+        for quantity in quantities:
             channel = channels.get((span.sensor.name, quantity))
             if channel is not None:
                 said.setdefault((quantity, row[span.sensor.name]), []).append(_spoken(channel, span))
     inside = [cut for cut in cuts if window[0] < cut < window[1]]
     every = [part for spoken in said.values() for starts, ends, _ in spoken for part in (starts, ends)]
     edges = np.unique(np.concatenate([*every, np.array([*window, *inside], np.int64)]))
-    voices = {q: _lay(edges, q, sensors, said, channels) for q in AIR}
+    voices = {q: _lay(edges, q, sensors, said, channels) for q in quantities}
     return Timeline(edges, sensors, voices)
 
 

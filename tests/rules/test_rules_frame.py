@@ -447,15 +447,15 @@ def test_other_entries_do_not_bear_on_the_frame():
     assert framed(log) == plain
 
 
-def test_only_sensors_at_the_jobs_places_are_in_it():
+def test_only_sensors_at_the_jobs_places_and_outdoors_are_in_it():
     log, sensor_log = opened(), sensors("a", "b", "c", "d")
     delivered(log, 0, lot="lot 2", place="garage")
     for name, place in (("a", "shed"), ("b", "hall"), ("c", "yard"), ("d", "garage")):
         assigned(sensor_log, name, place, 0)
     found = framed(log, sensor_log)
     assert found.places == ("garage", "hall", "shed")
-    assert sorted(found.sensors) == ["a", "b", "d"]
-    assert [stay.sensor for stay in found.stays] == ["a", "b", "d"]
+    assert sorted(found.sensors) == ["a", "b", "c", "d"]
+    assert [stay.sensor for stay in found.stays] == ["a", "b", "c", "d"]
 
 
 def test_a_place_of_a_delivery_that_is_not_known_yet_is_not_heard_yet():

@@ -322,7 +322,7 @@ def test_a_better_check_backs_a_lesser_demand(level, verdict):
 
 def test_what_nobody_entered_is_unknown():
     found = assess(steady(60), 60)
-    assert said(found, "box core") == ("unknown", "no box temperature was measured or estimated")
+    assert said(found, "box core") == ("unknown", "nobody said how the boxes lie, and no sensor is in them")
     assert said(found, "site check") == ("unknown", "no site check is recorded")
     assert said(found, "wall moisture") == ("unknown", "no wall moisture is recorded")
 

@@ -1,0 +1,157 @@
+"""Planks on the wall, in moisture: nine bodies that lag behind the room from the start of the installation on.
+
+Before it they lie in unopened boxes, which hardly exchange vapour in days. Three isotherms times three diffusivities
+stand for what is not known of a board.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import Any, NamedTuple, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.times import DAY
+from monitor.basis.values import Quantity
+from monitor.climate import lag, wood
+from monitor.climate.lag import Modes, State
+from monitor.climate.stack import plank_moisture_modes
+from monitor.config.profile import Board
+from monitor.rules.channel import Times, Values
+from monitor.rules.estimates import BoardReading, Bounds, Days, Extreme
+from monitor.rules.frame import Frame
+from monitor.rules.hours import Hours
+
+SPREADS: tuple[wood.Spread, ...] = get_args(wood.Spread)
+SPEEDS = 3
+CENTRAL = 4  # of the nine: the central isotherm and the central diffusivity
+
+_T, _RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
+
+
+@cache
+def plank_bodies(board: Board) -> tuple[Modes, ...]:
+    """The mean moisture of one plank on the wall: slow, central, fast."""
+    return tuple(plank_moisture_modes(board.thickness, d, open_faces=board.open_faces) for d in board.diffusivity)
+
+
+def came_with(frame: Frame) -> tuple[float, ...]:
+    """The moisture that boards are taken to have had when they came, by each isotherm. [% of dry mass]
+
+    Measured: the mean of what was measured before the installation. Else that in balance with the profile's figure.
+    """
+    measured = [
+        d.stack.moisture
+        for d in frame.deliveries
+        if d.stack.moisture is not None and (frame.start is None or d.at <= frame.start)
+    ]
+    if measured:
+        return (sum(measured) / len(measured),) * len(SPREADS)
+    board = frame.profile.board
+    middle = sum(frame.profile.band.temperature) / 2
+    return tuple(wood.equilibrium_pct(board.core, middle, board.came_at, spread) for spread in SPREADS)
+
+
+def settles_at(board: Board, t_c: Values, rh_pct: Values, spread: wood.Spread = "central") -> Values:
+    """Moisture at which a board settles in this air; temperatures are held to what the model covers. [% of dry mass]"""
+    return wood.equilibrium_pct(board.core, np.clip(t_c, *wood.TEMPERATURE_RANGE_C), rh_pct, spread)
+
+
+class BoardDays(NamedTuple):
+    """The nine boards at the end of each day, and how far beyond the band's air took the central one's balance.
+
+    `moisture` (9, days), `too_dry` and `too_damp` (days): means over the day's known hours. [% of dry mass]
+    """
+
+    moisture: Values
+    too_dry: Values
+    too_damp: Values
+
+
+def follow_boards(frame: Frame, boards: list[State], hours: Hours) -> BoardDays | None:
+    """Move `boards`, changed in place, on by these hours; None where there are none.
+
+    There are none before the installation, and none of a core that does not move with moisture.
+    """
+    board, start = frame.profile.board, frame.start
+    if start is None or hours.end[-1] <= start or not wood.moves_with_moisture(board.core):
+        return None
+    if not boards:
+        boards += [lag.settled(b, start, came) for came in came_with(frame) for b in plank_bodies(board)]
+    heard = ~np.isnan(hours.mean[_T] + hours.mean[_RH]) & (hours.end > start)
+    t = np.maximum(hours.start[heard], start)
+    first = hours.days()
+    ends = np.append(hours.start[first[1:]], hours.end[-1])
+    after = ends > start
+    t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
+    moisture = np.full((len(SPREADS) * SPEEDS, len(ends)), np.nan)
+    for row, state in enumerate(boards):
+        spread, body = SPREADS[row // SPEEDS], plank_bodies(board)[row % SPEEDS]
+        if row % SPEEDS == 0:
+            settles = settles_at(board, t_c, rh, spread)
+        moisture[row, after], boards[row] = lag.follow(body, state, t, settles, ends[after])
+    return BoardDays(moisture, *_beyond(frame, hours, heard, first))
+
+
+def _beyond(frame: Frame, hours: Hours, heard: NDArray[np.bool_], first: Times) -> tuple[Values, Values]:
+    """How much drier, and damper, the air's balance was than at the limits of the band, a day's mean."""
+    board = frame.profile.board
+    t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
+    life = np.full(len(t_c), True) if frame.finish is None else hours.start[heard] >= frame.finish
+    (low, high), (life_low, life_high) = frame.profile.band.humidity, frame.profile.life.humidity
+    here = settles_at(board, t_c, rh)
+    found = []
+    for excess in (
+        settles_at(board, t_c, np.where(life, life_low, low)) - here,
+        here - settles_at(board, t_c, np.where(life, life_high, high)),
+    ):
+        beyond = np.zeros(len(hours.start))
+        beyond[heard] = np.maximum(excess, 0.0)
+        counted = np.add.reduceat(heard.astype(np.int64), first)
+        found.append(np.add.reduceat(beyond, first) / np.maximum(counted, 1))
+    return found[0], found[1]
+
+
+def board_reading(
+    frame: Frame, boards: Sequence[State], days: Days, spread: Mapping[Quantity, float]
+) -> BoardReading | None:
+    """The boards now; None where none are followed. `spread`: the sensors' expanded uncertainty. [K, %RH]"""
+    if not boards or frame.start is None:
+        return None
+    bodies, came = plank_bodies(frame.profile.board), np.repeat(came_with(frame), SPEEDS)
+    now = np.array([lag.level(bodies[row % SPEEDS], state) for row, state in enumerate(boards)])
+    known = days[~np.isnan(days["grown"])]
+    return BoardReading(
+        since=frame.start,
+        came=_bounds(came),
+        now=_bounds(now),
+        gained=_bounds(now - came),
+        measured=any(d.stack.moisture is not None and d.at <= frame.start for d in frame.deliveries),
+        sensor=_left_open(frame, days, spread),
+        driest=_extreme(known, "grown_least", np.argmin) if len(known) else None,
+        dampest=_extreme(known, "grown_most", np.argmax) if len(known) else None,
+    )
+
+
+def _bounds(nine: Any) -> Bounds:
+    return Bounds(float(nine.min()), float(nine[CENTRAL]), float(nine.max()))
+
+
+def _extreme(days: Days, by: str, most: Any) -> Extreme:
+    row = days[most(days[by])]
+    gained = Bounds(float(row["grown_least"]), float(row["grown"]), float(row["grown_most"]))
+    return Extreme(int(row["day"]) * DAY, gained)
+
+
+def _left_open(frame: Frame, days: Days, spread: Mapping[Quantity, float]) -> float:
+    """What the sensors leave open in the boards' balance, at the last day's air. [% of dry mass]"""
+    heard = days[~np.isnan(days["rh_mean"] + days["t_mean"])]
+    if not len(heard):
+        return 0.0
+    t_c = float(np.clip(heard["t_mean"][-1], *wood.TEMPERATURE_RANGE_C))
+    u_t, u_rh = spread[Quantity.AIR_TEMPERATURE], spread[Quantity.AIR_HUMIDITY]
+    return float(
+        wood.equilibrium_uncertainty_pct(frame.profile.board.core, t_c, float(heard["rh_mean"][-1]), u_t, u_rh)
+    )

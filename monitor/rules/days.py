@@ -1,0 +1,80 @@
+"""What became of each UTC day of the judged span: time in band, the air, the boards, the wall's skin; a row a day."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.times import DAY, HOUR
+from monitor.basis.values import Quantity
+from monitor.climate.surface import CONDENSATION_LIMIT_PCT
+from monitor.rules.boards import CENTRAL, BoardDays
+from monitor.rules.channel import Mask, Times, Values
+from monitor.rules.estimates import DAYS, FIGURES
+from monitor.rules.hours import Hours
+from monitor.rules.skin import SurfaceHours
+
+
+def packed_days(
+    edges: Times,
+    known: Mask,
+    in_band: Mask,
+    hours: Hours,
+    boards: BoardDays | None,
+    came: NDArray[np.float64],
+    skin: SurfaceHours | None,
+) -> bytes:
+    """A row for each day of a stretch of intervals `edges`, of which midnights are edges too.
+
+    `came` (9, 1): the moisture of each board at the installation. [% of dry mass]
+    """
+    first = hours.days()
+    rows = np.zeros(len(first), DAYS)
+    for name in FIGURES:
+        rows[name] = np.nan
+    rows["day"] = hours.start[first] // DAY
+    begins = np.searchsorted(edges[:-1], np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
+    length = np.diff(edges)
+    for name, held in (("elapsed", np.full(len(length), True)), ("known", known), ("in_band", in_band)):
+        rows[name] = np.add.reduceat(np.where(held, length, 0), begins)
+    for short, quantity in (("t", Quantity.AIR_TEMPERATURE), ("rh", Quantity.AIR_HUMIDITY)):
+        for name, value in _range(hours.mean[quantity], first, hours.known[quantity]).items():
+            rows[f"{short}_{name}"] = value
+    if boards is not None:
+        _boards(rows, boards, came)
+    if skin is not None:
+        _skin(rows, skin, first)
+    return rows.tobytes()
+
+
+def _range(value: Values, first: Times, weight: Times) -> dict[str, Values]:
+    """Lowest, mean and highest of each day, over what is known of it."""
+    heard = ~np.isnan(value)
+    none = np.add.reduceat(heard.astype(np.int64), first) == 0
+    total = np.add.reduceat(np.where(heard, weight, 0), first)
+    mean = np.add.reduceat(np.where(heard, value * weight, 0.0), first) / np.maximum(total, 1)
+    low = np.minimum.reduceat(np.where(heard, value, np.inf), first)
+    high = np.maximum.reduceat(np.where(heard, value, -np.inf), first)
+    return {name: np.where(none, np.nan, of) for name, of in (("low", low), ("mean", mean), ("high", high))}
+
+
+def _boards(rows: Any, boards: BoardDays, came: NDArray[np.float64]) -> None:
+    gained = boards.moisture - came
+    for name, figures in (("board", boards.moisture), ("grown", gained)):
+        rows[name] = figures[CENTRAL]
+    rows["board_low"], rows["board_high"] = boards.moisture.min(axis=0), boards.moisture.max(axis=0)
+    rows["grown_least"], rows["grown_most"] = gained.min(axis=0), gained.max(axis=0)
+    rows["too_dry"], rows["too_damp"] = boards.too_dry, boards.too_damp
+
+
+def _skin(rows: Any, skin: SurfaceHours, first: Times) -> None:
+    """Of an hour cut short nothing is counted."""
+    even = np.full(len(skin.t_c), HOUR)
+    rows["skin_t_low"] = _range(skin.t_c, first, even)["low"]
+    rows["skin_rh_mean"] = _range(skin.rh_pct, first, even)["mean"]
+    for name, over in (("damp", skin.rh_pct > 80.0), ("wet", skin.rh_pct >= CONDENSATION_LIMIT_PCT)):
+        rows[name] = np.add.reduceat(over.astype(np.int64), first)
+    last = np.append(first[1:], len(skin.mould)) - 1
+    rows["mould"] = skin.mould[last]

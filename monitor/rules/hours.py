@@ -1,0 +1,72 @@
+"""Means by the clock hour: what boards, boxes and surfaces are moved by. They lag by hours to weeks, so no finer.
+
+An hour's mean is taken over the time in which somebody spoke and was not stuck; of an hour without that nothing is
+known. Hours are those of UTC, so a day has 24 whole ones wherever a history is cut at midnights.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.basis.times import DAY, HOUR
+from monitor.basis.values import Quantity
+from monitor.rules.channel import Channel, Times, Values
+from monitor.rules.timeline import Span, Timeline, Voices, timeline
+
+
+class Hours(NamedTuple):
+    """Adjoining hours, the first and the last perhaps cut short. `mean` in degC or %RH, NaN where nobody spoke.
+
+    `known` is how much of the hour the mean stands on. [ms]
+    """
+
+    start: Times
+    end: Times
+    mean: Mapping[Quantity, Values]
+    known: Mapping[Quantity, Times]
+
+    def days(self) -> NDArray[np.int64]:
+        """The number of the first hour of each UTC day."""
+        return np.flatnonzero(np.diff(self.start // DAY, prepend=-1))
+
+
+def _spoken(voices: Voices) -> Values:
+    """The mean of those who speak and are not stuck, an interval; NaN where there is none."""
+    live = voices.speaking & ~voices.flat
+    count = live.sum(axis=0)
+    total = np.where(live, voices.value, 0.0).sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def hours_of(line: Timeline) -> Hours:
+    """The hour means of every quantity of a time line."""
+    first, last = int(line.edges[0]), int(line.edges[-1])
+    whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
+    edges = np.union1d(line.edges, whole)
+    start = np.concatenate(([first], whole))
+    interval = np.searchsorted(line.edges, edges[:-1], "right") - 1
+    begins, length = np.searchsorted(edges[:-1], start), np.diff(edges)
+    mean, known = {}, {}
+    for quantity, voices in line.voices.items():
+        value = _spoken(voices)[interval]
+        heard = ~np.isnan(value)
+        known[quantity] = np.add.reduceat(np.where(heard, length, 0), begins)
+        total = np.add.reduceat(np.where(heard, value * length, 0.0), begins)
+        mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
+    return Hours(start, np.append(start[1:], last), mean, known)
+
+
+def hours_heard(
+    spans: Sequence[Span],
+    channels: Mapping[tuple[str, Quantity], Channel],
+    window: tuple[int, int],
+    quantity: Quantity,
+) -> Values | None:
+    """The hour means of one quantity over `window`; None where there is no sensor for it."""
+    if not any((span.sensor.name, quantity) in channels for span in spans):
+        return None
+    return hours_of(timeline(spans, channels, window, (), (quantity,))).mean[quantity]

@@ -1,0 +1,114 @@
+"""All that lags behind the room: what the fold carries of boards, box cores and the wall's skin, and moves on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from monitor.basis.values import Quantity
+from monitor.climate.lag import State
+from monitor.climate.mould import MouldState
+from monitor.rules.boards import SPEEDS, came_with, follow_boards
+from monitor.rules.channel import FAR, Channel, Mask, Times, Values
+from monitor.rules.cores import CoreState, Trail, follow_cores, state_of
+from monitor.rules.days import packed_days
+from monitor.rules.frame import Delivery, Frame, Role
+from monitor.rules.hours import Hours, hours_heard
+from monitor.rules.skin import follow_surface
+from monitor.rules.timeline import spans_of
+
+Channels = Mapping[tuple[str, Quantity], Channel]
+
+
+@dataclass(slots=True)
+class Lagging:
+    """All that lags. `trail` has of each view the room's warmth in the last 23 whole hours: mean x length, and length.
+
+    Lengths in ms, warmth in degC.
+    """
+
+    boards: list[State] = field(default_factory=list)
+    cores: dict[str, CoreState] = field(default_factory=dict)
+    trail: Trail = field(default_factory=dict)
+    mould: MouldState = field(default_factory=MouldState)
+
+    def to_json(self) -> dict[str, Any]:
+        """As a checkpoint keeps it."""
+        return {
+            "boards": self.boards,
+            "cores": {name: core.to_json() for name, core in self.cores.items()},
+            "trail": self.trail,
+            "mould": self.mould,
+        }
+
+    @classmethod
+    def from_json(cls, kept: Mapping[str, Any]) -> Lagging:
+        """What `to_json` wrote down."""
+        return cls(
+            [state_of(body) for body in kept["boards"]],
+            {name: CoreState.from_json(core) for name, core in kept["cores"].items()},
+            {view: [(warmth, length) for warmth, length in cells] for view, cells in kept["trail"].items()},
+            MouldState(*kept["mould"]),
+        )
+
+
+def warm_boxes(
+    frame: Frame,
+    lagging: Lagging,
+    view: str,
+    lots: Mapping[str, Delivery],
+    hours: Hours,
+    channels: Channels,
+    window: tuple[int, int],
+) -> None:
+    """Move the cores of the boxes that lie in one view on by these hours of its room."""
+    place = view or frame.job.boxes_place
+    inside = _heard(frame, channels, window, place, "box", Quantity.BOX_TEMPERATURE)
+    follow_cores(frame, lagging.cores, lagging.trail.setdefault(view, []), lots, hours, inside)
+
+
+def days_of(
+    frame: Frame,
+    lagging: Lagging,
+    edges: Times,
+    held: tuple[Mask, Mask],
+    hours: Hours,
+    channels: Channels,
+    window: tuple[int, int],
+) -> bytes:
+    """Move boards and skin on by these hours of the job's own view; its days.
+
+    `held`: where the room is known, and where in band, an interval.
+    """
+    boards = follow_boards(frame, lagging.boards, hours)
+    came = np.repeat(came_with(frame), SPEEDS)[:, None] if boards is not None else np.empty((0, 1))
+    job, surface = frame.job, frame.profile.surface
+    measured = _heard(frame, channels, window, job.wall_place, "surface", Quantity.SURFACE_TEMPERATURE)
+    outdoor = None
+    if job.outdoor_place is not None:
+        outdoor = _heard(frame, channels, window, job.outdoor_place, "air", Quantity.AIR_TEMPERATURE)
+    if job.boxes_place != job.wall_place:  # until the installation it is the boxes' room that is heard, not the wall's
+        there = hours.start >= (FAR if frame.start is None else frame.start)
+        measured, outdoor = (None if one is None else np.where(there, one, np.nan) for one in (measured, outdoor))
+    skin, lagging.mould = follow_surface(surface, lagging.mould, hours, measured, outdoor)
+    return packed_days(edges, *held, hours, boards, came, skin)
+
+
+def _heard(
+    frame: Frame, channels: Channels, window: tuple[int, int], place: str, role: Role, quantity: Quantity
+) -> Values | None:
+    """Hour means of what a sensor in `role` says of a place: on a channel of its own, or by its air temperature."""
+    spans = spans_of(frame, place, window, window, role)
+    if role == "air":
+        return hours_heard(spans, channels, window, quantity)
+    spans += spans_of(frame, place, window, window)
+    said = {(span.sensor.name, quantity) for span in spans}
+    own = {key: channels[key] for key in said if key in channels}
+    for stay in frame.stays:
+        key = (stay.sensor, Quantity.AIR_TEMPERATURE)
+        if (stay.place, stay.role) == (place, role) and (stay.sensor, quantity) not in own and key in channels:
+            own[stay.sensor, quantity] = channels[key]
+    return hours_heard(spans, own, window, quantity)
