@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli import log_install, log_papers, log_site
+from cli import log_install, log_life, log_papers, log_site
 from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
@@ -37,6 +37,10 @@ def deliver(
 
 
 app.command("install")(log_install.install)
+app.command("care")(log_life.care)
+app.command("inspect")(log_life.inspect)
+app.command("event")(log_life.event)
+app.command("cause")(log_life.cause)
 
 
 @app.command("reading")
@@ -100,17 +104,18 @@ def correct(
     at: At = None,
     settings: Annotated[
         list[str] | None,
-        typer.Option("--set", metavar="KEY=VALUE", help="Of lot, place, boxes, finish, text; repeatable."),
+        typer.Option("--set", metavar="KEY=VALUE", help="A key as log list --json has it: boxes=12; repeatable."),
     ] = None,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="It did not happen.")] = False,
     who: Who = None,
 ) -> None:
     """Say that an entry was wrong: its time, what it said, or all of it. Both stay; the verdicts are shown."""
+    from cli.setting import settings_of
     from monitor.tell import words
     from monitor.watch.diary import correct as enter
 
     with desk(context) as opened:
-        instead = dict(_setting(opened, job, one) for one in settings or ())
+        instead = settings_of(opened, job, number, settings or ())
         done = enter(
             opened,
             job,
@@ -126,22 +131,6 @@ def correct(
         say(f"{when}: {words.verdict(verdict, words.display_of(verdict, units))}")  # type: ignore[arg-type]
     for entry in done.entries:
         _written(entry)
-
-
-def _setting(opened: Any, job: str, text: str) -> tuple[str, Any]:
-    """KEY=VALUE of --set with the value in its kind."""
-    from monitor.basis.errors import RecordError
-
-    key, _, value = text.partition("=")
-    if key in ("lot", "place", "text") and value:
-        return key, value
-    if key == "finish" and value:
-        return key, time_of(opened, job, value, "--set finish")
-    if key == "boxes" and value.isdecimal():
-        return key, int(value)
-    raise RecordError(
-        f"{text!r} sets nothing", where="--set", mend='Write it like "boxes=12", "lot=B7" or "finish=TIME"'
-    )
 
 
 @app.command("list")

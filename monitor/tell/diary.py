@@ -7,7 +7,8 @@ from typing import Any
 
 from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST
 from monitor.basis.units import format_duration, format_length
-from monitor.basis.values import Entry, Kind
+from monitor.basis.values import Entry, Kind, Quantity
+from monitor.tell import care, words
 from monitor.tell.words import Display, visible, when
 
 
@@ -21,19 +22,35 @@ def entered(entry: Entry) -> str:
 
 
 _CONDITION = {"condition", "verdict", "evidence"}
+_NOTHING: tuple[Any, ...] = (None, "", [], {})
 
 
-def _named(key: str, value: Any, display: Display) -> tuple[str, str]:
-    """An item's name and value; of a length and of a duration the unit goes from the name to the value."""
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        if key.endswith("_m"):
-            return visible(key.removesuffix("_m")), format_length(value, display.units)
-        if key.endswith("_ms"):
-            return visible(key.removesuffix("_ms")), format_duration(int(value))
+def _named(key: str, value: Any, display: Display, of: str = "") -> tuple[str, str]:
+    """An item's name and value; the unit goes from the name to the value, or comes from the whole it is a part `of`."""
+    if isinstance(value, Mapping):
+        lengths = key.endswith("_m") and all(_is_figure(part) for part in value.values())
+        return visible(key.removesuffix("_m") if lengths else key), _item(value, display, key)
+    figure = _figure(key, value, display, of) if _is_figure(value) else ""
+    if figure:
+        return visible(key.removesuffix("_ms").removesuffix("_m")), figure
     return visible(key), _item(value, display)
 
 
-def _item(value: Any, display: Display) -> str:
+def _is_figure(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _figure(key: str, value: float, display: Display, of: str) -> str:
+    """A number whose unit is known by its name, else ""; a part of an uncertainty is a difference."""
+    if key.endswith(("temperature", "humidity")):
+        quantity = Quantity.AIR_HUMIDITY if key.endswith("humidity") else Quantity.AIR_TEMPERATURE
+        return (words.difference if of == "uncertainty" else words.measure)(quantity, value, display)
+    if key.endswith("_m") or of.endswith("_m"):
+        return format_length(value, display.units)
+    return format_duration(int(value)) if key.endswith("_ms") else ""
+
+
+def _item(value: Any, display: Display, of: str = "") -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int) and EARLIEST <= value < LATEST:  # no other figure of an entry is that large
@@ -43,7 +60,8 @@ def _item(value: Any, display: Display) -> str:
     if isinstance(value, Mapping):
         if value.keys() == _CONDITION:
             return visible("{condition}: {verdict} ({evidence})".format(**value))
-        return ", ".join(" ".join(_named(str(key), item, display)) for key, item in value.items())
+        parts = [_named(str(key), item, display, of) for key, item in value.items() if item not in _NOTHING]
+        return ", ".join(" ".join(part) for part in parts)
     if isinstance(value, list | tuple):
         return ", ".join(_item(item, display) for item in value)
     return visible(str(value))
@@ -51,9 +69,10 @@ def _item(value: Any, display: Display) -> str:
 
 def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
     """What an entry says: its items in their order, long ones cut, a profile by its name and hash alone."""
-    items = []
-    for key, value in entry.body.items():
-        if value is None or value in ("", [], {}) or (entry.kind is Kind.PROFILE and key == "text"):
+    told = care.sentence(entry, display)
+    items = [told] if told else []
+    for key, value in () if told else entry.body.items():
+        if value in _NOTHING or (entry.kind is Kind.PROFILE and key == "text"):
             continue
         name, text = _named(key, value, display)
         items.append(f"{name.replace('_', ' ')}: {text if len(text) <= longest else text[:longest] + ' ...'}")

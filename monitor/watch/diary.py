@@ -11,6 +11,7 @@ from monitor.basis.errors import RecordError
 from monitor.basis.values import Draft, Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import effective
+from monitor.watch.bodies import check_body
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.entering import add, consistent
@@ -148,6 +149,11 @@ def correct(
     return Corrected(tuple(added), before, assess(desk, job))
 
 
+def standing_entry(desk: Desk, job: str, number: int) -> Entry:
+    """An entry as it stands, of those that can be corrected. Raises RecordError."""
+    return _correctable(job, effective(desk.book.log(job)), number)
+
+
 def _correctable(job: str, standing: Sequence[Entry], number: int) -> Entry:
     entry = next((entry for entry in standing if entry.number == number), None)
     if entry is None:
@@ -173,8 +179,10 @@ def _set(entry: Entry, instead: Mapping[str, Any], desk: Desk) -> dict[str, Any]
                 where="--set",
                 mend=f"See wallclime log list {quote(entry.chain)} --json",
             )
-    if instead.get("finish") is not None:
-        past(desk, instead["finish"], "--set finish")
+    for key in ("finish", "until"):
+        if instead.get(key) is not None:
+            past(desk, instead[key], f"--set {key}")
+    check_body(entry.kind, {**entry.body, **instead})
     return _checked(instead)
 
 

@@ -40,6 +40,9 @@ def consistent(job: str, log: Sequence[Entry]) -> None:
             raise _otherwise(job, "was finished", finishes[0], finishes[0].body["finish"], "--set finish=TIME")
     told: dict[tuple[Any, ...], int] = {}
     for entry in log:
+        if entry.kind in (Kind.EVENT, Kind.CAUSE) and (entry.body["until"] or entry.at) < entry.at:
+            what = f"{entry.kind.value} ends before it begins"
+            raise RecordError(what, where=f"log of {job}", mend="Check the two times")
         what = (entry.at, entry.body.get("lot"), entry.body.get("place"))
         if entry.kind is Kind.DELIVER and told.setdefault(what, entry.number) != entry.number:
             raise RecordError(

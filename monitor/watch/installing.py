@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from monitor.basis.errors import Fault, RecordError
 from monitor.basis.values import Draft, Entry, Kind
+from monitor.rules.assessment import Assessment
 from monitor.rules.frame import effective
+from monitor.watch.bodies import check_body
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.entering import add, consistent
@@ -18,7 +20,7 @@ from monitor.watch.judging import assess
 
 @dataclass(frozen=True, slots=True)
 class Installing:
-    """What `log install` is told. Times in UTC ms."""
+    """What `log install` is told. Times in UTC ms; `facts` as `install` writes them into the entry."""
 
     start: int
     finish: int | None = None
@@ -26,29 +28,42 @@ class Installing:
     reason: str = ""
     asked_by: str = ""
     lots: tuple[str, ...] = ()
+    facts: Mapping[str, Any] = field(default_factory=dict)
 
 
-def install(desk: Desk, job: str, told: Installing, *, who: str) -> Entry:
-    """Record that the installation started, or finished.
+def install(desk: Desk, job: str, told: Installing, *, who: str, again: bool = False) -> Entry:
+    """Record that the installation started, or was finished, or more of what was done.
+
+    The entry's time is the start. Its body has `finish` [ms or None] and `lots` (names of those used), and where they
+    were told `who_installed`, `gaps_m` (left, right, top, bottom), `stagger_kept_m`, `rejected_planks`, `lot_areas`
+    (lot: where on the wall), `fastening`, `adhesive`, `pinned` (what pins a row), `departures` (from the maker's
+    instructions) and `offcut` (where one is kept). The first entry also has `conditions`: what the record says of that
+    minute (see `_conditions`), judged by the lots that are named; with conditions open `not_ready` (each one with its
+    verdict and evidence), `reason` and `asked_by`.
 
     Raises RecordError when the job is not ready and that was not said, when it started at another time, when the
-    finish is before the start, or when a lot was never delivered.
+    finish is before the start, when a lot was never delivered, or when the log says all of it already (`again`: then
+    the first entry is answered).
     """
     start = past(desk, told.start, "log install --start")
     if told.finish is not None:
         past(desk, told.finish, "log install --finish")
     entries = desk.book.log(job)
     log = effective(entries)
-    _delivered(log, told.lots)
-    body: dict[str, Any] = {"finish": told.finish, "lots": list(told.lots)}
+    lots = list(dict.fromkeys([*told.lots, *told.facts.get("lot_areas", {})]))
+    _delivered(log, lots)
+    body: dict[str, Any] = {"finish": told.finish, "lots": lots, **told.facts}
+    check_body(Kind.INSTALL, body)
     draft = Draft(Kind.INSTALL, start, who, body)
     consistent(job, as_if(entries, job, [draft]))
     before = [entry for entry in log if entry.kind is Kind.INSTALL]
-    if before:
-        _adds(before, told)
-    else:
-        draft = replace(draft, body={**body, **_open_conditions(desk, job, told)})
-    return add(desk, job, draft)
+    if not before:
+        return add(desk, job, replace(draft, body={**body, **_at_the_start(desk, job, told, lots)}))
+    if _news(before, body):
+        return add(desk, job, draft)
+    if not again:
+        raise RecordError("the log says so already", where="log install", mend="Give --finish TIME once it is done")
+    return before[0]
 
 
 def _delivered(log: Sequence[Entry], lots: Sequence[str]) -> None:
@@ -59,19 +74,21 @@ def _delivered(log: Sequence[Entry], lots: Sequence[str]) -> None:
             raise RecordError(f"no lot {lot!r} was delivered", where="--lot", mend=mend)
 
 
-def _adds(before: Sequence[Entry], told: Installing) -> None:
-    finishes = [entry.body["finish"] for entry in before]
+def _news(before: Sequence[Entry], body: Mapping[str, Any]) -> bool:
+    """Whether a body says anything that no entry `before` says."""
     lots = {lot for entry in before for lot in entry.body["lots"]}
-    if told.finish in (None, *finishes) and lots.issuperset(told.lots):
-        raise RecordError("the log says so already", where="log install", mend="Give --finish TIME once it is done")
+    said = [(key, value) for key, value in body.items() if key != "lots" and value is not None]
+    told = all(any(entry.body.get(key) == value for entry in before) for key, value in said)
+    return not (told and lots.issuperset(body["lots"]))
 
 
-def _open_conditions(desk: Desk, job: str, told: Installing) -> dict[str, Any]:
-    """The conditions that were open at the start; starting all the same takes a reason."""
-    found = assess(desk, job, at=told.start)
+def _at_the_start(desk: Desk, job: str, told: Installing, lots: Sequence[str]) -> dict[str, Any]:
+    """What the record says of the start; with conditions open, starting all the same takes a reason."""
+    found = assess(desk, job, at=told.start, lots=lots)
     still = [condition.to_json() for condition in found.readiness if condition.verdict != "pass"]
+    conditions = {"conditions": _conditions(found)}
     if not still:
-        return {}
+        return conditions
     if not told.not_ready:
         raise RecordError.of(
             [
@@ -80,7 +97,27 @@ def _open_conditions(desk: Desk, job: str, told: Installing) -> dict[str, Any]:
             ]
         )
     reason = given_reason(told.reason, "log install --not-ready")
-    return {"not_ready": still, "reason": reason, "asked_by": told.asked_by}
+    return {**conditions, "not_ready": still, "reason": reason, "asked_by": told.asked_by}
+
+
+def _conditions(found: Assessment) -> dict[str, Any]:
+    """The room, the boards and the clock of the lot furthest back, as an Assessment has them; times in ms.
+
+    `heard`: what each sensor says, degC and %RH; `open`: the names of the conditions that do not pass.
+    """
+    lot, clock = found.lot, found.lot.clock
+    return {
+        "at": found.as_of,
+        "room": found.now.state,
+        "since": found.now.since,
+        "heard": {name: {q.value: v for q, v in said.items()} for name, said in found.now.values.items()},
+        "lot": lot.name,
+        "counted_ms": clock.counted,
+        "required_ms": clock.required,
+        "complete": clock.completed_at,
+        "boards": next((one.to_json() for one in found.readiness if one.name == "box core"), None),
+        "open": [one.name for one in found.readiness if one.verdict != "pass"],
+    }
 
 
 _MEND = "Settle it, or start all the same: --not-ready --reason TEXT"

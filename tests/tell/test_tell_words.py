@@ -266,6 +266,7 @@ def test_the_state_of_the_room_is_told_with_its_length():
         "site check",
         "wall moisture",
         "wall size",
+        "suitability",
     ],
 )
 def test_every_condition_has_its_own_advice(name):
@@ -286,6 +287,8 @@ def test_air_that_nobody_vouches_for_is_to_be_heard_not_heated():
         ("site check", "unknown", "Walk along the wall, answer what is open: wallclime log check."),
         ("wall moisture", "fail", "Find the water, let the wall dry, then measure again."),
         ("wall moisture", "unknown", "Measure it beside a dry place of it: wallclime log moisture."),
+        ("suitability", "fail", "Mend it, or say what holds by now: wallclime job place."),
+        ("suitability", "unknown", "Say what it is like: wallclime job place."),
     ],
 )
 def test_what_is_wrong_with_the_wall_is_mended_and_what_is_not_known_is_looked_at(name, verdict, advice):
@@ -329,7 +332,7 @@ def test_an_entry_is_told_item_by_item_with_times_in_the_zone():
     }
     assert diary.body(den.entry(9, Kind.DELIVER, NOON, body, corrects=4), US) == (
         "corrects entry 4; lot: A; finish: 2026-01-05 12:00 -05:00; boxes: 24; sealed: yes; near: heater, window; "
-        "uncertainty: air_humidity 5.0"
+        "uncertainty: air_humidity 5.0 %RH"
     )
 
 

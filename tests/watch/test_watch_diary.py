@@ -33,14 +33,14 @@ def den(desk: Desk) -> Desk:
 def test_a_start_that_somebody_else_entered_meanwhile_is_not_entered_otherwise(
     den: Desk, sit_down: Callable[[], Desk], monkeypatch
 ):
-    there, first = sit_down(), installing._open_conditions
+    there, first = sit_down(), installing._at_the_start
 
-    def overtaken(desk: Desk, job: str, told: Installing) -> Any:
+    def overtaken(desk: Desk, job: str, told: Installing, lots: Any) -> Any:
         if desk is den:
             install(there, job, Installing(T0 + DAY, **WHY), who="kim")
-        return first(desk, job, told)
+        return first(desk, job, told, lots)
 
-    monkeypatch.setattr(installing, "_open_conditions", overtaken)
+    monkeypatch.setattr(installing, "_at_the_start", overtaken)
     with pytest.raises(RecordError) as refused:
         install(den, "den", Installing(T0 + 2 * DAY, **WHY), who="robin")
     assert str(refused.value) == (
