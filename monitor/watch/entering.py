@@ -38,11 +38,16 @@ def consistent(job: str, log: Sequence[Entry]) -> None:
             raise RecordError("the finish is before the start", where="log install", mend="Check the two times")
         if entry.body["finish"] != finishes[0].body["finish"]:
             raise _otherwise(job, "was finished", finishes[0], finishes[0].body["finish"], "--set finish=TIME")
-    told: dict[tuple[Any, ...], int] = {}
+    _told_once(job, log)
     for entry in log:
         if entry.kind in (Kind.EVENT, Kind.CAUSE) and (entry.body["until"] or entry.at) < entry.at:
-            what = f"{entry.kind.value} ends before it begins"
+            what = f"the {entry.kind.value} ends before it begins"
             raise RecordError(what, where=f"log of {job}", mend="Check the two times")
+
+
+def _told_once(job: str, log: Sequence[Entry]) -> None:
+    told: dict[tuple[Any, ...], int] = {}
+    for entry in log:
         what = (entry.at, entry.body.get("lot"), entry.body.get("place"))
         if entry.kind is Kind.DELIVER and told.setdefault(what, entry.number) != entry.number:
             raise RecordError(

@@ -119,9 +119,8 @@ def _named(episodes: Sequence[Episode]) -> str:
         f"{number}: {rfc3339(one.start)} to {'now' if one.end is None else rfc3339(one.end)}"
         for number, one in enumerate(episodes, 1)
     ]
-    return (
-        f"{'The last episodes' if len(told) > EPISODES_NAMED else 'Episodes'} are {', '.join(told[-EPISODES_NAMED:])}"
-    )
+    which = "The last episodes" if len(told) > EPISODES_NAMED else "Episodes"
+    return f"{which} are {', '.join(told[-EPISODES_NAMED:])}"
 
 
 # --- what is due -----------------------------------------------------------------------------------
