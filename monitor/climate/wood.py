@@ -36,12 +36,16 @@ _PANEL_LOW_PCT = np.array([0.0, 6.0, 7.0, 9.0, 10.0, 15.0, 15.0 + 10.0 / 3.0])
 _PANEL_HIGH_PCT = np.array([0.0, 8.0, 9.0, 11.0, 12.0, 16.0, 16.0 + 8.0 / 3.0])
 _PANEL_PCT = {"low": _PANEL_LOW_PCT, "central": (_PANEL_LOW_PCT + _PANEL_HIGH_PCT) / 2.0, "high": _PANEL_HIGH_PCT}
 
-# How far a board grows along its length [mm per m per 1 % moisture content], (low, high)
+# How far a board grows along its length [mm per m per 1 % moisture content], (low, high); a panel grows alike in both
+# directions of its plane
 _MOVEMENT = {
     "HDF": (0.25, 0.33),  # EWPAA p. 37: 1 mm/m from 9 to 12 %, 1 mm/m from 12 to 16 %
     "plywood": (0.07, 0.13),  # APA, performancepanels.com: 0.2 % from dry to fibre saturation; 0.2 mm/m per 10 %RH
     "solid wood": (0.03, 0.13),  # along the grain: 0.1 (from memory) to 0.4 % (Encyclopaedia Britannica) over 30 %
 }
+# Solid wood across the grain, from dry to fibre saturation at 30 %: 2.1 % radially (the least) to 12.7 % tangentially
+# (the most of the North American woods), Wood Handbook FPL-GTR-282 table 4-3, from memory
+_ACROSS_THE_GRAIN = (0.7, 4.2)
 # Linear thermal expansion [mm/(m K)]: cement 10e-6/K to rigid PVC 4.5e-5/degF, tables of coefficients and data sheets
 _THERMAL_MM_M_K = (0.010, 0.081)
 
@@ -181,10 +185,10 @@ def moves_with_moisture(core: Core) -> bool:
     return core in _MOVEMENT
 
 
-def _moving(core: Core) -> tuple[float, float]:
+def _moving(core: Core, *, across: bool = False) -> tuple[float, float]:
     if not moves_with_moisture(core):
         raise ValueError("a core of PVC or mineral does not move with moisture: use thermal_movement_mm")
-    return _MOVEMENT[core]
+    return _ACROSS_THE_GRAIN if across and core == "solid wood" else _MOVEMENT[core]
 
 
 def equilibrium_pct(core: Core, t_c: FloatOrArray, rh_pct: FloatOrArray, spread: Spread = "central") -> FloatOrArray:
@@ -317,9 +321,9 @@ def equilibrium_rh_pct(core: Core, t_c: FloatOrArray, mc_pct: FloatOrArray, spre
 
 
 def movement_mm(
-    core: Core, length_m: FloatOrArray, mc_from_pct: FloatOrArray, mc_to_pct: FloatOrArray
+    core: Core, length_m: FloatOrArray, mc_from_pct: FloatOrArray, mc_to_pct: FloatOrArray, *, across: bool = False
 ) -> Range[FloatOrArray]:
-    """How far a board, or a row of them, grows along its length between two moistures; negative when it shrinks.
+    """How far a board, or a row of them, grows between two moistures; negative when it shrinks.
 
     Parameters
     ----------
@@ -331,6 +335,8 @@ def movement_mm(
         Moisture content before, 0 to 100. [% of dry mass]
     mc_to_pct : float or array
         Moisture content after, 0 to 100. [% of dry mass]
+    across : bool
+        Across the boards, `length_m` being the sum of their widths; only solid wood moves otherwise so.
 
     Returns
     -------
@@ -345,9 +351,10 @@ def movement_mm(
     Notes
     -----
     HDF 0.25 to 0.33 mm/m per 1 % (EWPAA p. 37; 0.3 by a panel maker); mdf-info.eu has 0.5, which is not in the range.
-    Plywood 0.07 to 0.13 (APA); solid wood, along the grain, 0.03 (from memory) to 0.13 (Britannica).
+    Plywood 0.07 to 0.13 (APA); solid wood, along the grain, 0.03 (from memory) to 0.13 (Britannica), across it 0.7 to
+    4.2 (Wood Handbook table 4-3, from memory).
     """
-    coefficients = _moving(core)
+    coefficients = _moving(core, across=across)
     length = within("length_m", length_m, *LENGTH_RANGE_M)
     before = within("mc_from_pct", mc_from_pct, *MOISTURE_RANGE_PCT)
     growth = length * (within("mc_to_pct", mc_to_pct, *MOISTURE_RANGE_PCT) - before)
@@ -363,7 +370,14 @@ def _room_mm(gap_m: Numbers, row: Row) -> NDArray[np.float64]:
 
 
 def closing_rh_pct(
-    core: Core, length_m: FloatOrArray, gap_m: Numbers, t_c: Numbers, rh_pct: Numbers, row: Row = "free"
+    core: Core,
+    length_m: FloatOrArray,
+    gap_m: Numbers,
+    t_c: Numbers,
+    rh_pct: Numbers,
+    row: Row = "free",
+    *,
+    across: bool = False,
 ) -> Range[FloatOrArray]:
     """The humidity at which the gap at the ends of a row would close, if it lasted until the boards have settled.
 
@@ -381,6 +395,8 @@ def closing_rh_pct(
         Humidity that the boards were in balance with when the gap was left, 0 to 100. [%]
     row : "free" or "pinned"
         Free to slide, so that both gaps serve; or held at one end, so that one gap takes all.
+    across : bool
+        Across the boards, as in `movement_mm`.
 
     Returns
     -------
@@ -399,7 +415,7 @@ def closing_rh_pct(
     lengths = within("length_m", length_m, *LENGTH_RANGE_M)
     if np.any(lengths == 0.0):
         raise ValueError("length_m 0 has no row in it")
-    least, most = _moving(core)
+    least, most = _moving(core, across=across)
     room = _room_mm(gap_m, row)
     shape = np.broadcast(lengths, room, t_c, rh_pct).shape
     t, rh = np.broadcast_to(t_c, shape).astype(np.float64), np.broadcast_to(rh_pct, shape).astype(np.float64)

@@ -1,0 +1,100 @@
+"""What dry and damp spells did to the boards on the wall, and what the record's own year says of the season ahead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from monitor.basis.times import DAY, day_of
+from monitor.basis.values import Quantity
+from monitor.climate import lag, wood
+from monitor.config.profile import Board
+from monitor.rules.assessment import Excursion
+from monitor.rules.boards import SPEEDS, plank_bodies
+from monitor.rules.estimates import Days
+
+MOST = 50  # excursions of which it is worked out what they did: those that did most
+YEAR, SEASON = 365, 90  # the season ahead is what came in the same days of the year before [d]
+
+
+class Effect(NamedTuple):
+    """What an excursion did: `moved` [% of dry mass] by its end, negative when it dried; `number` in the list."""
+
+    number: int
+    moved: float
+
+
+def effects(excursions: Sequence[Excursion], days: Days, board: Board) -> list[Effect]:
+    """The excursions that moved the central board most, the worst first.
+
+    As all that lags is linear, an excursion's part is the answer to what it added beyond the band alone: the day means
+    `too_dry` or `too_damp` of its days, from no change at its start to the end of its last day. An hour outside does
+    next to nothing; weeks do what the air's balance says.
+    """
+    if not wood.moves_with_moisture(board.core) or not len(days):
+        return []
+    found = [_moved(number, one, days, board) for number, one in _largest(excursions, days)]
+    return sorted((one for one in found if one.moved), key=lambda one: (-abs(one.moved), one.number))
+
+
+def _largest(excursions: Sequence[Excursion], days: Days) -> list[tuple[int, Excursion]]:
+    """Those of humidity that added most to the boards' balance, before any lag."""
+    added = []
+    for number, one in enumerate(excursions):
+        if one.quantity is Quantity.AIR_HUMIDITY:
+            beyond = _beyond(one, days)
+            if beyond.sum() > 0:
+                added.append((float(beyond.sum()), number, one))
+    return [(number, one) for _, number, one in sorted(added, key=lambda part: (-part[0], part[1]))[:MOST]]
+
+
+def _span(excursion: Excursion, days: Days) -> slice:
+    last = days["day"][-1] if excursion.end is None else (excursion.end - 1) // DAY
+    return slice(*np.searchsorted(days["day"], [excursion.start // DAY, last + 1]).tolist())
+
+
+def _beyond(excursion: Excursion, days: Days) -> np.ndarray:
+    beyond = days["too_dry" if excursion.side == "low" else "too_damp"][_span(excursion, days)].astype(np.float64)
+    return np.nan_to_num(beyond)
+
+
+def _moved(number: int, excursion: Excursion, days: Days, board: Board) -> Effect:
+    body = plank_bodies(board)[SPEEDS // 2]
+    there = days["day"][_span(excursion, days)].astype(np.int64) * DAY
+    beyond = _beyond(excursion, days)
+    start = day_of(excursion.start)
+    moved, _ = lag.follow(body, lag.settled(body, start, 0.0), there, beyond, int(there[-1]) + DAY)
+    return Effect(number, -moved if excursion.side == "low" else moved)
+
+
+class Season(NamedTuple):
+    """What the same 90 days brought a year ago: first day [ms], lowest and highest day mean [%RH], boards' range.
+
+    `low`, `high`: of the central board, None where it was not on the wall yet. [% of dry mass]
+    """
+
+    start: int
+    end: int
+    rh_low: float
+    rh_high: float
+    low: float | None
+    high: float | None
+
+
+def season_ahead(days: Days, as_of: int) -> Season | None:
+    """The coming 90 days as the record knows them from the year before; None where it knows less than half of them."""
+    first = day_of(as_of) // DAY - YEAR
+    there = days[(days["day"] >= first) & (days["day"] < first + SEASON) & ~np.isnan(days["rh_mean"])]
+    if len(there) * 2 < SEASON:
+        return None
+    boards = there["board"][~np.isnan(there["board"])]
+    return Season(
+        first * DAY,
+        (first + SEASON) * DAY,
+        float(there["rh_mean"].min()),
+        float(there["rh_mean"].max()),
+        float(boards.min()) if len(boards) else None,
+        float(boards.max()) if len(boards) else None,
+    )

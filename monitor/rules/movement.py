@@ -1,0 +1,255 @@
+"""How far the rows move, and whether the gaps at their ends have room for it.
+
+A row of planks is moved by what its boards gain in moisture, a core of PVC or mineral by warmth. Every figure is a
+range over what is known of boards. A *free* row may slide, so that the gaps at both its ends serve; a *pinned* one (a
+nail, a bead of glue, a heavy shelf, a pipe) has the one gap at its free end, taken as the smaller. Lengths in m,
+movements in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, Literal, NamedTuple, get_args
+
+import numpy as np
+
+from monitor.climate import wood
+from monitor.climate.wood import Range
+from monitor.config.profile import Board, Profile
+from monitor.rules.boards import SPREADS, came_with
+from monitor.rules.estimates import BoardReading, Bounds, Days
+from monitor.rules.frame import Frame
+
+When = Literal[
+    "now",
+    "at the dry edge of the band",
+    "at the damp edge of the band",
+    "driest so far",
+    "dampest so far",
+    "at the cold edge of the band",
+    "at the warm edge of the band",
+    "coldest so far",
+    "warmest so far",
+]
+Fit = Literal["fits", "may close", "closes"]
+WHENS: tuple[When, ...] = get_args(When)
+
+
+class Row(NamedTuple):
+    """The longest unbroken row one way over the wall: how long, the gaps at its two ends, joints in it. [m]"""
+
+    across: bool  # the widths of the planks, not their lengths
+    length: float
+    gaps: tuple[float, float]
+    joints: int
+
+    def room_mm(self, row: wood.Row) -> float:
+        """What it may grow. [mm]"""
+        return 1000.0 * (sum(self.gaps) if row == "free" else min(self.gaps))
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """How far one row moves from the installation to `when`: `growth` as a range, negative when it shrinks. [mm]"""
+
+    row: Row
+    when: When
+    growth: Range[float]
+
+    def fit(self, row: wood.Row) -> Fit:
+        """Whether its gaps have room for it."""
+        room = self.row.room_mm(row) + 1e-9
+        return "fits" if self.growth.high <= room else "closes" if self.growth.low > room else "may close"
+
+    @property
+    def to_cover(self) -> float:
+        """What the trim must cover, when the row shrinks to one side and its whole gap shows besides. [mm]"""
+        return 1000.0 * max(self.row.gaps) + max(-self.growth.low, 0.0)
+
+    @property
+    def opening(self) -> Range[float]:
+        """A joint of a row that cannot slide: all joints share what it shrinks (low), or one takes it all. [mm]"""
+        return Range(max(-self.growth.high, 0.0) / max(self.row.joints, 1), max(-self.growth.low, 0.0))
+
+
+def rows_of(frame: Frame, gaps_m: Mapping[str, float]) -> tuple[Row, Row]:
+    """The longest row along the planks, and the pile of their widths; `gaps_m` as recorded, else the profile's."""
+    taken, profile = frame.take_off, frame.profile
+    upright = taken is not None and taken.lay == "vertical"
+    length = frame.job.length if taken is None else taken.shape.length
+    height = frame.job.height if taken is None else taken.shape.height
+    split = taken if taken is not None and taken.split else None
+    sideways = _longest(length, split.splits_along if split else ())
+    upwards = _longest(height, split.splits_up if split else ())
+    sides = _gaps(gaps_m, profile, "left", "right"), _gaps(gaps_m, profile, "bottom", "top")
+    flat, tall = _row(profile, sideways, sides[0], across=upright), _row(profile, upwards, sides[1], across=not upright)
+    return (tall, flat) if upright else (flat, tall)
+
+
+def rows_planned(profile: Profile, length: float, height: float, *, upright: bool = False) -> tuple[Row, Row]:
+    """The same before anything is recorded: a wall of this size, split evenly where it is beyond the limits. [m]"""
+    gap = (profile.wall.edge_gap, profile.wall.edge_gap)
+    flat = _row(profile, length / math.ceil(length / profile.wall.max_length - 1e-9), gap, across=upright)
+    tall = _row(profile, height / math.ceil(height / profile.wall.max_height - 1e-9), gap, across=not upright)
+    return (tall, flat) if upright else (flat, tall)
+
+
+def _longest(extent: float, lines: tuple[float, ...]) -> float:
+    return max(end - start for start, end in pairwise((0.0, *lines, extent)))
+
+
+def _gaps(gaps_m: Mapping[str, float], profile: Profile, one: str, other: str) -> tuple[float, float]:
+    usual = profile.wall.edge_gap
+    return gaps_m.get(one, usual), gaps_m.get(other, usual)
+
+
+def _row(profile: Profile, length: float, gaps: tuple[float, float], *, across: bool) -> Row:
+    board = profile.board
+    pieces = math.ceil(length / (board.face_width if across else max(board.lengths)) - 1e-9)
+    return Row(across, length, gaps, max(pieces - 1, 0))
+
+
+def gaps_of(installs: Iterator[Any]) -> dict[str, float]:
+    """The gaps at each edge that the entries of the installation record, later ones over earlier. [m]"""
+    found: dict[str, float] = {}
+    for entry in installs:
+        found |= entry.body.get("gaps_m", {})
+    return found
+
+
+# --- what moves the rows ----------------------------------------------------------------------------------------------
+
+
+def movements(frame: Frame, rows: tuple[Row, Row], board: BoardReading | None, days: Days) -> tuple[Movement, ...]:
+    """Both rows from the installation to now, to the edges of the band and to the record's own extremes."""
+    if not wood.moves_with_moisture(frame.profile.board.core):
+        return tuple(_warmed(row, *change) for row in rows for change in _warmings(frame, days))
+    return tuple(_moistened(frame.profile.board, row, *change) for row in rows for change in _gains(frame, board))
+
+
+def _gains(frame: Frame, board: BoardReading | None) -> Iterator[tuple[When, Bounds, float]]:
+    """What the boards have gained by when, and what the sensors leave open of it. [% of dry mass]"""
+    open_to = 0.0 if board is None else board.sensor
+    if board is not None:
+        yield "now", board.gained, open_to
+    came, life, middle = came_with(frame), frame.profile.life, sum(frame.profile.life.temperature) / 2
+    for when, rh in zip(WHENS[1:3], life.humidity, strict=True):
+        settled = [wood.equilibrium_pct(frame.profile.board.core, middle, rh, spread) for spread in SPREADS]
+        gained = [there - before for there, before in zip(settled, came, strict=True)]
+        yield when, Bounds(min(gained), gained[1], max(gained)), 0.0
+    if board is not None and board.driest is not None and board.dampest is not None:
+        yield "driest so far", board.driest.gained, open_to
+        yield "dampest so far", board.dampest.gained, open_to
+
+
+def _moistened(board: Board, row: Row, when: When, gained: Bounds, open_to: float) -> Movement:
+    low, high = gained.low - open_to, gained.high + open_to
+    ends = [
+        end
+        for change in (low, high)
+        for end in wood.movement_mm(board.core, row.length, max(-change, 0.0), max(change, 0.0), across=row.across)
+    ]
+    return Movement(row, when, Range(min(ends), max(ends)))
+
+
+def _warmings(frame: Frame, days: Days) -> Iterator[tuple[When, float, float]]:
+    """How warm the rows were at the installation and are by when: they follow the room within hours. [degC]"""
+    low, high = frame.profile.life.temperature
+    start = (low + high) / 2
+    if frame.start is not None:
+        after = days[(days["day"] >= frame.start // 86_400_000) & ~np.isnan(days["t_mean"])]
+        if len(after):
+            start = float(after["t_mean"][0])
+            yield "now", start, float(after["t_mean"][-1])
+            yield "coldest so far", start, float(after["t_low"].min())
+            yield "warmest so far", start, float(after["t_high"].max())
+    yield "at the cold edge of the band", start, low
+    yield "at the warm edge of the band", start, high
+
+
+def _warmed(row: Row, when: When, start: float, end: float) -> Movement:
+    moved = wood.thermal_movement_mm(row.length, *(float(np.clip(t, *wood.TEMPERATURE_RANGE_C)) for t in (start, end)))
+    return Movement(row, when, Range(min(moved), max(moved)))
+
+
+# --- while it can still be acted on -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """One row, should its boards settle at the damp edge of the wall's band after coming in balance with `from_rh`.
+
+    `growth` and `shrinkage` (to the dry edge, positive) in mm; `gap` that a pinned row needs at its free end, `length`
+    to which a pinned row may run with the gap that is planned [m]; `least_rh`: in balance with at least so much a pinned
+    row fits, None where no humidity of the band will do; `closing`: humidities at which the gaps close if they last [%].
+    """
+
+    row: Row
+    from_rh: float
+    growth: Range[float]
+    shrinkage: Range[float]
+    gap: float
+    length: float
+    least_rh: float | None
+    closing: Mapping[wood.Row, Range[float]]
+
+    def fits(self, row: wood.Row) -> bool:
+        """Whether the gaps have room for the most that it may grow."""
+        return self.growth.high <= self.row.room_mm(row) + 1e-9
+
+
+def outlook(profile: Profile, row: Row, from_rh: float | None = None) -> Outlook | None:
+    """What the wall's band may do to a row; None of a core that moisture does not move. [%RH]"""
+    board, (dry, damp) = profile.board, profile.life.humidity
+    if not wood.moves_with_moisture(board.core):
+        return None
+    start = board.came_at if from_rh is None else from_rh
+    middle = sum(profile.life.temperature) / 2
+    growth = _between(profile, row, start, damp)
+    shrunk = _between(profile, row, start, dry)
+    per_m = growth.high / row.length
+    return Outlook(
+        row=row,
+        from_rh=start,
+        growth=growth,
+        shrinkage=Range(max(-shrunk.high, 0.0), max(-shrunk.low, 0.0)),
+        gap=max(growth.high, 0.0) / 1000.0,
+        length=row.room_mm("pinned") / per_m if per_m > 0 else math.inf,
+        least_rh=_least_rh(profile, row, (dry, damp)),
+        closing={
+            "pinned": wood.closing_rh_pct(
+                board.core, row.length, min(row.gaps), middle, start, "pinned", across=row.across
+            ),
+            "free": wood.closing_rh_pct(
+                board.core, row.length, sum(row.gaps) / 2, middle, start, "free", across=row.across
+            ),
+        },
+    )
+
+
+def _between(profile: Profile, row: Row, from_rh: float, to_rh: float) -> Range[float]:
+    core, middle = profile.board.core, sum(profile.life.temperature) / 2
+    ends = [
+        end
+        for spread in SPREADS
+        for end in wood.movement_mm(
+            core,
+            row.length,
+            wood.equilibrium_pct(core, middle, from_rh, spread),
+            wood.equilibrium_pct(core, middle, to_rh, spread),
+            across=row.across,
+        )
+    ]
+    return Range(min(ends), max(ends))
+
+
+def _least_rh(profile: Profile, row: Row, band: tuple[float, float]) -> float | None:
+    """The least whole %RH of the band that boards may be in balance with for a pinned row to fit at its damp edge."""
+    room = row.room_mm("pinned") + 1e-9
+    for rh in range(math.ceil(band[0]), math.floor(band[1]) + 1):
+        if _between(profile, row, float(rh), band[1]).high <= room:
+            return float(rh)
+    return None
