@@ -90,6 +90,7 @@ def check(
 
     Flatness needs lines along, across and over both diagonals; deviations towards the room are positive.
     """
+    from monitor.tell.cautions import cautions_text
     from monitor.watch.site import site_check, site_told
 
     bare = {"position": position_unit, "deviation": deviation_unit, "height": deviation_unit}
@@ -103,8 +104,10 @@ def check(
     }  # fmt: skip
     with desk(context) as opened:
         entry = site_check(opened, job, facts, at=time_of(opened, job, at), who=who_of(who))
-        told = site_told(opened, job)
-    _tell(entry, told)
+        *questions, whole = site_told(opened, job)
+    _tell(entry, questions)
+    say(f"{whole.verdict:7}  the site check as a whole")
+    say(cautions_text("check"))
 
 
 def moisture(
@@ -139,13 +142,10 @@ def moisture(
 
 
 def _tell(entry: Any, told: Sequence[Any]) -> None:
-    """The entry, each condition as it stands now, and what can hurt at this step."""
-    from monitor.tell.cautions import cautions_text
-
+    """The entry, and each condition as it stands now."""
     say(f"entry {entry.number}: {entry.kind.value}")
     for condition in told:
         say(f"{condition.verdict:7}  {condition.name}: {condition.evidence}")
-    say(cautions_text("check"))
 
 
 def _length(text: str, option: str, unit: str = "") -> float:

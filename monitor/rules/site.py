@@ -128,11 +128,11 @@ def site_condition(facts: SiteFacts | None, profile: Profile, *, length: float, 
     if old := too_old(newest, at, profile.site.check_holds):
         return Condition(name, "unknown", f"it is {old}; a check holds for {profile.site.check_holds / DAY:g} days")
     found = judge_site(facts, profile, length=length, at=at, units=units)
-    failed = [one.evidence for one in found if one.verdict == "fail"]
+    failed = [_sentence(one) for one in found if one.verdict == "fail"]
     unknown = _unknown([one for one in found if one.verdict == "unknown"])
     if failed or unknown:
         return Condition(name, "fail" if failed else "unknown", "; ".join([*failed, *unknown]))
-    return Condition(name, "pass", "; ".join(one.evidence for one in found))
+    return Condition(name, "pass", "; ".join(_sentence(one) for one in found))
 
 
 def too_old(then: int, at: int, holds: int) -> str:
@@ -160,6 +160,11 @@ class _Known:
         return fresh or (NOT_SAID if newest is None else too_old(newest, self.at, self.holds))
 
 
+def _sentence(one: Condition) -> str:
+    """What was found, as it stands among others: only of flatness its name has to be said."""
+    return f"flatness, {one.evidence}" if one.name == "flatness" else one.evidence
+
+
 def _unknown(found: Sequence[Condition]) -> list[str]:
     """What is not known: sentences first, then the names of those that have none, by what they lack."""
     said: list[str] = []
@@ -168,7 +173,7 @@ def _unknown(found: Sequence[Condition]) -> list[str]:
         if one.evidence == NOT_SAID or one.evidence.endswith("days old"):
             lacking.setdefault(one.evidence, []).append(one.name)
         else:
-            said.append(one.evidence)
+            said.append(_sentence(one))
     return said + [f"{why}: {', '.join(names)}" for why, names in lacking.items()]
 
 
@@ -219,7 +224,7 @@ def _flatness(known: _Known, profile: Profile, units: System) -> Condition:
     judged = [judge_line(line_of(one.value), rule, uncertainty=one.uncertainty, units=units) for one in lines]
     found = judge_flatness(judged, rule, units=units)
     work = [f"{one.line.label}: {told}" for one in found.lines for told in where_to_work(one, units)]
-    return Condition("flatness", found.condition.verdict, "; ".join([f"flatness, {found.condition.evidence}", *work]))
+    return Condition("flatness", found.condition.verdict, "; ".join([found.condition.evidence, *work]))
 
 
 def line_of(told: Mapping[str, Any]) -> Line:

@@ -9,6 +9,7 @@ from monitor.basis.errors import RecordError
 from monitor.basis.values import Kind
 from monitor.rules.care import ACTS
 from monitor.watch.jobs import checked_name
+from monitor.watch.site import checked_moisture, checked_site
 
 EVENTS = ("leak", "heating-out", "works-next-door", "tenant-change", "other")
 EDGES = ("left", "right", "top", "bottom")
@@ -68,12 +69,14 @@ def _cause(body: Mapping[str, Any]) -> None:
     _said(body["cause"], "--cause")
 
 
-_CHECKS: Mapping[Kind, Callable[[Mapping[str, Any]], None]] = {
+_CHECKS: Mapping[Kind, Callable[[Mapping[str, Any]], object]] = {
     Kind.INSTALL: _install,
     Kind.CARE: _care,
     Kind.INSPECTION: _inspection,
     Kind.EVENT: _event,
     Kind.CAUSE: _cause,
+    Kind.SITE_CHECK: checked_site,
+    Kind.WALL_MOISTURE: checked_moisture,
 }
 
 

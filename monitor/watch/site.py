@@ -90,11 +90,13 @@ def _items(needed: Mapping[str, tables.Reader], optional: Mapping[str, tables.Re
 
 
 _SITE: Mapping[str, tables.Reader] = {
-    **dict.fromkeys(("secure", "clean", "dry", "stains", "heat_as_code"), _yes_no),
-    **dict.fromkeys(("several_homes", "stairs", "corridor"), _yes_no),
-    **{key: tables.one_of(*SAID[key]) for key in ("surface", "finish", "windows", "old_paint")},
+    **{key: tables.one_of(*SAID[key]) for key in ("surface", "finish")},
+    **dict.fromkeys(("secure", "clean", "dry", "stains"), _yes_no),
+    "windows": tables.one_of(*SAID["windows"]),
     "heat_sources": _items({"what": tables.line, "distance_m": tables.number(0, 100)}, {}),
+    **dict.fromkeys(("heat_as_code", "several_homes", "stairs", "corridor"), _yes_no),
     "flame_spread": tables.line,
+    "old_paint": tables.one_of(*SAID["old_paint"]),
     "flatness": _items(
         {"direction": tables.one_of(*get_args(Direction)), "points": _pairs},
         {"name": tables.line, "straightedge_m": tables.number(0.1, 100), "extent_m": tables.number(0.01, 1000)},
@@ -115,7 +117,7 @@ _MEASURED = ("flatness", "plumb", "level")
 
 def site_check(desk: Desk, job: str, facts: Mapping[str, Any], *, at: int | None, who: str) -> Entry:
     """Record what was found at the wall; `facts` by the keys above. Raises RecordError with every fault of them."""
-    body = _read(facts, _SITE, "site check")
+    body = checked_site(facts)
     if not set(body) - {"note", "uncertainty_m"}:
         raise RecordError(
             "nothing is answered", where="site check", mend="Answer a question, or more: --help lists them"
@@ -131,14 +133,24 @@ def site_check(desk: Desk, job: str, facts: Mapping[str, Any], *, at: int | None
 
 def wall_moisture(desk: Desk, job: str, facts: Mapping[str, Any], *, at: int | None, who: str) -> Entry:
     """Record what a moisture meter showed; `facts` by the keys above. Raises RecordError with every fault of them."""
+    body = checked_moisture(facts)
+    return add(desk, job, Draft(Kind.WALL_MOISTURE, past(desk, at, "wall moisture"), who, body))
+
+
+def checked_site(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """What is said of a site check, each item checked. Raises RecordError with every fault."""
+    return _read(facts, _SITE, "site check")
+
+
+def checked_moisture(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """What is said of a wall moisture, each item checked. Raises RecordError with every fault."""
     body = _read(facts, _MOISTURE, "wall moisture")
-    missing = [key for key in ("meter", "scale", "material") if key not in body]
-    missing += [] if body.get("points") else ["points"]
+    missing = [key for key in ("meter", "scale", "material", "points") if not body.get(key)]
     if missing:
         raise RecordError.of(
             [Fault("it is missing", f"wall moisture: {key}", "A reading means nothing without it") for key in missing]
         )
-    return add(desk, job, Draft(Kind.WALL_MOISTURE, past(desk, at, "wall moisture"), who, body))
+    return body
 
 
 def site_told(desk: Desk, job: str) -> tuple[Condition, ...]:

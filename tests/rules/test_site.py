@@ -193,7 +193,7 @@ def test_a_question_and_its_sentence(name, body, verdict, sentence):
 
 
 def test_a_flat_wall_passes_with_how_flat_it_is():
-    assert said([GOOD], "flatness") == ("pass", "flatness, 4 lines, hump 0 in at most, hollow 0 in at most")
+    assert said([GOOD], "flatness") == ("pass", "4 lines, hump 0 in at most, hollow 0 in at most")
 
 
 def test_a_hollow_says_where_it_is_how_much_and_where_to_fill():
@@ -201,7 +201,7 @@ def test_a_hollow_says_where_it_is_how_much_and_where_to_fill():
     bow = tuple(-0.25 * 4 * k / 10 * (1 - k / 10) for k in range(11))
     assert said([{"flatness": [flat("along", bow, name="low")]}], "flatness") == (
         "fail",
-        "flatness, low: hollow of 1/4 in at 5 ft, between 0 in and 10 ft: more than 3/16 in over the whole 10 ft; "
+        "low: hollow of 1/4 in at 5 ft, between 0 in and 10 ft: more than 3/16 in over the whole 10 ft; "
         "low: fill from 3 ft to 7 ft, 1/16 in beyond the limit",
     )
 
@@ -244,7 +244,7 @@ def test_each_line_is_judged_with_the_uncertainty_it_was_measured_with():
     verdict, sentence = said([careless, {"flatness": [flat("across")], "uncertainty_m": EXACT}], "flatness")
     assert verdict == "unknown"
     assert sentence == (
-        "flatness, no whole line is measured: rising diagonal, falling diagonal; along: no step: too near to 1/16 in "
+        "no whole line is measured: rising diagonal, falling diagonal; along: no step: too near to 1/16 in "
         "over 1 ft to tell with an uncertainty of 5/32 in"
     )
 
@@ -256,7 +256,7 @@ def test_a_line_measured_again_takes_the_place_of_the_line_of_its_name():
     mended = {"flatness": [good], "uncertainty_m": EXACT}
     assert said([{**GOOD, "flatness": [*others, bad]}, mended], "flatness") == (
         "pass",
-        "flatness, 5 lines, hump 0 in at most, hollow 0 in at most",
+        "5 lines, hump 0 in at most, hollow 0 in at most",
     )
 
 
