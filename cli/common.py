@@ -106,14 +106,15 @@ def ascii_only() -> bool:
 
 
 def entry_json(entry: Any) -> dict[str, Any]:
-    """An entry of the log, for machines."""
-    from monitor.basis.times import rfc3339
+    """An entry of the log, for machines; `entered_late`: more than an hour after the time it speaks of."""
+    from monitor.basis.times import HOUR, rfc3339
 
     return {
         "number": entry.number,
         "kind": entry.kind.value,
         "at": rfc3339(entry.at),
         "entered": rfc3339(entry.entered),
+        "entered_late": entry.entered - entry.at > HOUR,
         "who": entry.who,
         "body": dict(entry.body),
         "corrects": entry.corrects,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -20,11 +21,14 @@ def care(
     who: Who = None,
 ) -> None:
     """The finished wall was cared for. Dry or barely damp, water only: no steam, nothing flooded."""
+    from monitor.tell.cautions import cautions_text
     from monitor.watch.life import care as enter
 
     with desk(context) as opened:
         entry = enter(opened, job, did, text, at=time_of(opened, job, at), who=who_of(who))
     say(f"entry {entry.number}: care, {did}")
+    if did == "repair":
+        say(cautions_text("care"))
 
 
 def inspect(
@@ -75,7 +79,7 @@ def event(
         entry = enter(opened, job, what, text, start=begun, end=over, who=who_of(who))
     say(f"entry {entry.number}: event, {what}")
     if over is None:
-        say(f"once it is over: wallclime log correct JOB {entry.number} --set until=TIME --reason TEXT")
+        say(f"once it is over: wallclime log correct {quote(job)} {entry.number} --set until=TIME --reason TEXT")
 
 
 def cause(

@@ -8,13 +8,14 @@ from typing import Any
 
 from monitor.basis.times import DAY, rfc3339, zone_of
 from monitor.basis.units import INCH, System
-from monitor.basis.values import Entry, Kind
+from monitor.basis.values import Entry, Kind, Quantity
 from monitor.rules.care import Item
 from monitor.rules.inspection import Joint
 from monitor.tell import words
 from monitor.tell.words import Display, visible
 
 WIDTH = 80
+ROOM = {"in": "in band", "out": "OUT OF BAND", "unknown": "not known"}
 DONE = {"dust": "dusted", "wipe": "wiped", "look": "looked over", "repair": "repaired"}
 
 
@@ -77,6 +78,31 @@ def due_json(as_of: int, items: Sequence[tuple[str, Item]], never: Sequence[str]
         ],
         "never_cared_for": list(never),
     }
+
+
+# --- the installation ------------------------------------------------------------------------------
+
+
+def at_the_start(conditions: Mapping[str, Any], display: Display) -> list[tuple[str, str]]:
+    """What the record said of the minute in which the installation started: the room, what was heard, the clock."""
+    since = "" if conditions["since"] is None else f" since {words.when(conditions['since'], display)}"
+    heard = "; ".join(
+        f"{visible(name)} {', '.join(words.measure(Quantity(q), value, display) for q, value in said.items())}"
+        for name, said in conditions["heard"].items()
+    )
+    counted = f"{words.hours(conditions['counted_ms'])} of {words.required(conditions['required_ms'])}"
+    return [
+        ("room", f"{ROOM[conditions['room']]}{since}"),
+        ("heard", heard or "nothing"),
+        ("acclimation", f"{counted} counted, {words.lot_named(conditions['lot'])}"),
+    ]
+
+
+def conditions(found: Mapping[str, Any], display: Display) -> str:
+    """The same in a line, with its minute: a start that is corrected later has the conditions of the one first told."""
+    told = [f"{name} {text}" for name, text in at_the_start(found, display)]
+    boards = [] if found["boards"] is None else ["{condition} {verdict}: {evidence}".format(**found["boards"])]
+    return ", ".join([words.when(found["at"], display), *told, *map(visible, boards)])
 
 
 # --- entries ---------------------------------------------------------------------------------------

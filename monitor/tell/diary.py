@@ -75,6 +75,7 @@ def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
         if value in _NOTHING or (entry.kind is Kind.PROFILE and key == "text"):
             continue
         name, text = _named(key, value, display)
+        text = care.conditions(value, display) if (entry.kind, key) == (Kind.INSTALL, "conditions") else text
         items.append(f"{name.replace('_', ' ')}: {text if len(text) <= longest else text[:longest] + ' ...'}")
     if entry.corrects is not None:
         items.insert(0, f"corrects entry {entry.corrects}")

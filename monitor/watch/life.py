@@ -58,10 +58,7 @@ def inspect(
 
 def _lived(desk: Desk, job: str, kind: Kind, what: str, body: Mapping[str, Any], *, at: int | None, who: str) -> Entry:
     when = past(desk, at, what)
-    finish = _frame(desk, job).finish
-    if finish is None:
-        mend = f"Enter it first: wallclime log install {quote(job)} --start TIME --finish TIME"
-        raise RecordError("the wall is not finished by the log", where=f"job {job}", mend=mend)
+    _, finish = finished_wall(desk, job)
     if when < finish:
         raise RecordError(
             f"{rfc3339(when)} is before the finish, {rfc3339(finish)}", where=what, mend="Check the date, or correct it"
@@ -129,28 +126,34 @@ def _named(episodes: Sequence[Episode]) -> str:
 def due(desk: Desk, *, within: int = 0) -> Due:
     """What every finished wall that is not closed asks for by `within` from now. [ms]"""
     now = desk.clock.now()
-    walls = {name: frame for name in desk.book.names() if (frame := _finished(desk, name)) is not None}
-    items = [(name, item) for name, frame in walls.items() for item in items_of(desk, frame, now)]
-    never = [name for name, frame in walls.items() if not cared(effective(desk.book.log(name)), frame.finish or 0, now)]
-    zones = {name: frame.job.zone for name, frame in walls.items()}
+    frames = [_frame(desk, name) for name in desk.book.names() if closed_at(desk, name) is None]
+    walls = [(frame, frame.finish) for frame in frames if frame.finish is not None]
+    items = [(frame.job.name, item) for frame, finish in walls for item in items_of(desk, frame, finish, now)]
+    never = [frame.job.name for frame, finish in walls if not cared(_standing(desk, frame), finish, now)]
+    zones = {frame.job.name: frame.job.zone for frame, _ in walls}
     return Due(now, tuple(in_order(items, now, within)), tuple(never), zones)
 
 
-def items_of(desk: Desk, frame: Frame, as_of: int) -> tuple[Item, ...]:
-    """The care and the two inspections of a wall that is finished. [ms]"""
-    finish, zone = frame.finish, zone_of(frame.job.zone)
-    assert finish is not None
-    log = effective(desk.book.log(frame.job.name))
-    south = is_southern(frame.job.zone)
+def items_of(desk: Desk, frame: Frame, finish: int, as_of: int) -> tuple[Item, ...]:
+    """The care and the two inspections of a wall that was finished at `finish`. [ms]"""
+    log, zone = _standing(desk, frame), frame.job.zone
     return (
         *plan(frame.profile.care, log, finish, as_of),
-        *inspections(log, finish, as_of, zone, southern=south),
+        *inspections(log, finish, as_of, zone_of(zone), southern=is_southern(zone)),
     )
 
 
-def _finished(desk: Desk, job: str) -> Frame | None:
+def finished_wall(desk: Desk, job: str) -> tuple[Frame, int]:
+    """The frame of a job whose wall is finished, and when that was. Raises RecordError. [ms]"""
     frame = _frame(desk, job)
-    return None if frame.finish is None or closed_at(desk, job) is not None else frame
+    if frame.finish is None:
+        mend = f"Enter it first: wallclime log install {quote(job)} --start TIME --finish TIME"
+        raise RecordError("the wall is not finished by the log", where=f"job {job}", mend=mend)
+    return frame, frame.finish
+
+
+def _standing(desk: Desk, frame: Frame) -> list[Entry]:
+    return effective(desk.book.log(frame.job.name))
 
 
 def _frame(desk: Desk, job: str) -> Frame:
