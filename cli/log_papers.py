@@ -116,3 +116,22 @@ def _limits(texts: list[str]) -> dict[str, str]:
             raise RecordError(f"{figure!r} is given twice", where="--limit", mend="Give each figure once")
         found[name] = value.strip()
     return found
+
+
+def import_(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(metavar="FORM.json", help="What a form saved.")],
+    who: Annotated[
+        str | None, typer.Option("--by", "--who", metavar="NAME", help="Who says so; by default who filled it in.")
+    ] = None,
+) -> None:
+    """Enter what a form brought, all of it or nothing; every fault of it is listed. A file twice adds nothing."""
+    from monitor.watch.forms import import_form
+
+    with desk(context) as opened:
+        done = import_form(opened, file, who=who)
+    for entry in done.entries:
+        say(f"entry {entry.number}: {entry.kind.value}")
+    if done.known:
+        said = "" if done.entries else "; nothing is added"
+        say(f"{file.name}: in the log of {done.job} already: entries {', '.join(map(str, done.known))}{said}")
