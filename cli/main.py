@@ -10,7 +10,24 @@ from typing import Annotated, Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
-from cli import advise, cautions, importing, job, log, profile, quarantine, report, sensor, serve, simulate, status, takeoff
+from cli import (
+    advise,
+    care,
+    cautions,
+    form,
+    handover,
+    importing,
+    job,
+    log,
+    profile,
+    quarantine,
+    report,
+    sensor,
+    serve,
+    simulate,
+    status,
+)
+from cli import takeoff as taking_off
 from cli.common import Session
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, WallclimeError
@@ -46,14 +63,17 @@ app.command("status")(status.status)
 app.command("ready")(status.ready)
 app.command("assess")(status.assess)
 app.command("report")(report.report)
+app.command("form")(form.form)
+app.command("handover")(handover.handover)
 app.command("advise")(advise.advise)
-app.command("takeoff")(takeoff.takeoff)
+app.command("takeoff")(taking_off.takeoff)
 app.command("cautions")(cautions.cautions)
 app.command("simulate")(simulate.simulate)
 NOUNS = {
     "job": job.app,
     "sensor": sensor.app,
     "log": log.app,
+    "care": care.app,
     "profile": profile.app,
     "quarantine": quarantine.app,
 }
