@@ -80,7 +80,9 @@ def _value(opened: Desk, job: str, entry: Entry, key: str, now: Any, text: str) 
     from monitor.basis.times import EARLIEST
 
     where = f"--set {key}"
-    if key in TIMES or (isinstance(now, int) and not isinstance(now, bool) and now >= EARLIEST):
+    if (key in TIMES and not isinstance(now, str)) or (
+        isinstance(now, int) and not isinstance(now, bool) and now >= EARLIEST
+    ):
         return time_of(opened, job, text, where)
     read = _reader(key, now)
     if read is None:
