@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli import log_install, log_life, log_papers, log_site
+from cli import log_deliver, log_install, log_life, log_papers, log_site
 from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
@@ -16,26 +16,7 @@ def _written(entry: Any) -> None:
     say(f"entry {entry.number}: {entry.kind.value}")
 
 
-@app.command("deliver")
-def deliver(
-    context: typer.Context,
-    job: Job,
-    at: At = None,
-    lot: Annotated[str | None, typer.Option(metavar="NAME", help="The lot, as it stands on the boxes.")] = None,
-    place: Annotated[str | None, typer.Option(metavar="PLACE", help="If not at the job's place of boxes.")] = None,
-    boxes: Annotated[int | None, typer.Option(min=1, metavar="COUNT", help="How many.")] = None,
-    who: Who = None,
-) -> None:
-    """Boxes came and lie in the room, unopened and flat. Lift them in twos; keep stacks low and away from heat."""
-    from monitor.watch.diary import deliver as enter
-
-    with desk(context) as opened:
-        when = time_of(opened, job, at)
-        entry = enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts={}, who=who_of(who))
-    count = f", {entry.body['boxes']} boxes" if entry.body["boxes"] else ""
-    say(f"entry {entry.number}: deliver, {entry.body['lot']}{count} at {entry.body['place']!r}")
-
-
+app.command("deliver")(log_deliver.deliver)
 app.command("install")(log_install.install)
 app.command("care")(log_life.care)
 app.command("inspect")(log_life.inspect)
@@ -149,5 +130,6 @@ def list_(context: typer.Context, job: Job, as_json: Json = False) -> None:
 
 app.command("photo")(log_papers.photo)
 app.command("document")(log_papers.document)
+app.command("import")(log_papers.import_)
 app.command("check")(log_site.check)
 app.command("moisture")(log_site.moisture)

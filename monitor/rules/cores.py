@@ -111,18 +111,18 @@ def follow_cores(
     trail: list[tuple[float, int]],
     lots: Mapping[str, Delivery],
     hours: Hours,
-    measured: Values | None,
+    measured: Values,
 ) -> None:
     """Move the cores of the lots in one view on, until the installation starts; then they stay as they were.
 
-    `cores` and `trail` (this view's) are changed in place; `measured`: hour means in the boxes. [degC]
+    `cores` and `trail` (this view's) are changed in place; `measured`: hour means in the boxes, NaN unknown. [degC]
     """
     if frame.start is not None and hours.start[0] >= frame.start:
         return
     before = hours.start < (hours.end[-1] if frame.start is None else frame.start)
     start, t_c = hours.start[before], hours.mean[_T][before]
     end = hours.end[before] if frame.start is None else np.minimum(hours.end[before], frame.start)
-    inside = None if measured is None else measured[before]
+    inside = measured[before]
     room = _trailing(trail, t_c, hours.known[_T][before])
     for name, lot in lots.items():
         _follow_core(frame, cores, name, lot, (start, end, t_c), room, inside)
@@ -147,7 +147,7 @@ def _follow_core(
     lot: Delivery,
     hours: tuple[Times, Times, Values],
     room: Values,
-    inside: Values | None,
+    inside: Values,
 ) -> None:
     start, end, t_c = hours
     bodies = stack_bodies(lot.stack, frame.profile.board)
@@ -163,7 +163,7 @@ def _follow_core(
         return
     t = np.maximum(start[heard], core.began)
     low, high = _bounds(core, lot.stack, bodies, t, t_c[heard], end[asked])
-    told = np.full(len(low), np.nan) if inside is None else inside[asked]
+    told = inside[asked]
     known = ~np.isnan(told)
     limit = frame.profile.readiness.box_core_within
     within = _near(np.where(known, told, low), room[asked], limit)
@@ -203,6 +203,27 @@ def core_reading(frame: Frame, lot: Delivery | None, core: CoreState | None) -> 
     if lot is None or core is None or (core.measured is None and not stack_bodies(lot.stack, frame.profile.board)):
         return None
     return CoreReading(core.low, core.high, core.measured, core.room, core.within)
+
+
+class Evening(NamedTuple):
+    """How long a stack takes to come within the limit of the room: fast, central and slow board. [ms]"""
+
+    fast: int
+    central: int
+    slow: int
+
+
+def evening_out(stack: Stack, board: Board, *, limit: float, apart: float | None = None) -> Evening | None:
+    """How long boxes take to even out in a steady room; None where nobody said how they lie.
+
+    `apart` is how far they are from the room when they come [K]; not known, the time to close nine tenths of the way.
+    """
+    bodies = stack_bodies(stack, board)
+    if not bodies:
+        return None
+    share = 0.9 if apart is None else max(1.0 - limit / apart, 0.0) if apart > 0 else 0.0
+    slow, central, fast = (round(lag.time_to_close_s(body.room, share) * 1000) for body in bodies)
+    return Evening(fast, central, slow)
 
 
 def core_verdict(core: CoreReading | None, limit: float, units: System) -> tuple[Verdict, str]:

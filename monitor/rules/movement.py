@@ -183,8 +183,8 @@ class Outlook:
     """One row, should its boards settle at the damp edge of the wall's band after coming in balance with `from_rh`.
 
     `growth` and `shrinkage` (to the dry edge, positive) in mm; `gap` that a pinned row needs at its free end, `length`
-    to which a pinned row may run with the gap that is planned [m]; `least_rh`: in balance with at least so much a pinned
-    row fits, None where no humidity of the band will do; `closing`: humidities at which the gaps close if they last [%].
+    to which a pinned row may run with the gap that is planned [m]; `least_rh`: in balance with so much a pinned row
+    fits, None where no humidity of the band will do; `closing`: humidities at which the gaps close if they last [%].
     """
 
     row: Row

@@ -1,4 +1,4 @@
-"""What entries of the installation and of the wall's life may say: checked when they are told and when corrected."""
+"""What entries may say, by their kind: checked when they are told and when they are corrected."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 from monitor.basis.errors import RecordError
 from monitor.basis.values import Kind
 from monitor.rules.care import ACTS
+from monitor.watch.delivery import check_delivery
 from monitor.watch.jobs import checked_name
 from monitor.watch.site import checked_moisture, checked_site
 
@@ -69,7 +70,14 @@ def _cause(body: Mapping[str, Any]) -> None:
     _said(body["cause"], "--cause")
 
 
+def _note(body: Mapping[str, Any]) -> None:
+    if not body["text"].strip():
+        raise RecordError("the note is empty", where="log note", mend="Write what happened")
+
+
 _CHECKS: Mapping[Kind, Callable[[Mapping[str, Any]], object]] = {
+    Kind.DELIVER: check_delivery,
+    Kind.NOTE: _note,
     Kind.INSTALL: _install,
     Kind.CARE: _care,
     Kind.INSPECTION: _inspection,

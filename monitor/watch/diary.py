@@ -15,49 +15,12 @@ from monitor.watch.bodies import check_body
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.entering import add, consistent
-from monitor.watch.jobs import checked_name, given_reason, past
+from monitor.watch.jobs import given_reason, past
 from monitor.watch.judging import assess, note_completions
 from monitor.watch.sensors import MOST_UNCERTAIN
 
 # As the rules take sensors' values [degC, %RH]
 AIR_RANGE = {Quantity.AIR_TEMPERATURE: (-40.0, 85.0), Quantity.AIR_HUMIDITY: (0.0, 105.0)}
-MOST_BOXES = 100_000  # of one delivery; more is a slip of the pen, figure ours
-
-
-def deliver(
-    desk: Desk,
-    job: str,
-    *,
-    at: int | None,
-    lot: str | None,
-    place: str | None,
-    boxes: int | None,
-    facts: Mapping[str, Any],
-    who: str,
-) -> Entry:
-    """Record that boxes came. A lot left out is numbered; a place left out is the job's place of boxes.
-
-    Raises RecordError.
-    """
-    when = past(desk, at, "log deliver")
-    lots = {entry.body["lot"] for entry in effective(desk.book.log(job)) if entry.kind is Kind.DELIVER}
-    free = next(name for name in map("lot {}".format, range(1, len(lots) + 2)) if name not in lots)
-    said = {"lot": free if lot is None else lot, "place": desk.book.job(job).boxes_place if place is None else place}
-    body = _checked({**said, "boxes": boxes})
-    return add(desk, job, Draft(Kind.DELIVER, when, who, {**body, **facts}))
-
-
-def _checked(said: Mapping[str, Any]) -> dict[str, Any]:
-    """What is said of a delivery or a note, each item checked. Raises RecordError."""
-    for key in ("lot", "place"):
-        if key in said:
-            checked_name(said[key], f"--{key}")
-    boxes = said.get("boxes")
-    if boxes is not None and not 0 < boxes <= MOST_BOXES:
-        raise RecordError(f"{boxes} boxes are not delivered", where="--boxes", mend=f"Give 1 to {MOST_BOXES}")
-    if "text" in said and not said["text"].strip():
-        raise RecordError("the note is empty", where="log note", mend="Write what happened")
-    return dict(said)
 
 
 def hand_reading(
@@ -96,7 +59,9 @@ def hand_reading(
 
 def note(desk: Desk, job: str, text: str, *, at: int | None, who: str) -> Entry:
     """Record a remark. Raises RecordError."""
-    return add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, _checked({"text": text})))
+    body = {"text": text}
+    check_body(Kind.NOTE, body)
+    return add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, body))
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,10 +145,10 @@ def _set(entry: Entry, instead: Mapping[str, Any], desk: Desk) -> dict[str, Any]
                 mend=f"See wallclime log list {quote(entry.chain)} --json",
             )
     for key in ("finish", "until"):
-        if instead.get(key) is not None:
+        if isinstance(instead.get(key), int):
             past(desk, instead[key], f"--set {key}")
     check_body(entry.kind, {**entry.body, **instead})
-    return _checked(instead)
+    return dict(instead)
 
 
 def _with_the_start(standing: Sequence[Entry], entry: Entry, *, moved: bool, withdrawn: bool) -> list[int]:

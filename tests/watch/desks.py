@@ -9,8 +9,9 @@ from typing import Any, NamedTuple
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Origin, Quantity, Reading
+from monitor.rules.wall import rectangle
+from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
-from monitor.watch.diary import deliver
 from monitor.watch.jobs import Opening, open_job
 from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
 
@@ -51,7 +52,8 @@ def hear(desk: Desk, rows: Iterable[Row], *, stream: str = "site/shelf/climate",
 
 def opening(name: str = "den", **more: Any) -> Opening:
     """A job as it is opened."""
-    said = {"zone": "UTC", "length": 4.0, "height": 2.4, "units": "si", "profile": "laminate-planks", **more}
+    shape = rectangle(more.pop("length", 4.0), more.pop("height", 2.4))
+    said = {"zone": "UTC", "shape": shape, "units": "si", "profile": "laminate-planks", **more}
     return Opening(name=name, **said)
 
 

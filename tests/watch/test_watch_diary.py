@@ -12,7 +12,8 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
 from monitor.watch import diary, installing
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct, deliver, hand_reading
+from monitor.watch.delivery import deliver
+from monitor.watch.diary import correct, hand_reading
 from monitor.watch.installing import Installing, install
 
 WHY = {"not_ready": True, "reason": "guests"}

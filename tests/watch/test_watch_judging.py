@@ -15,7 +15,8 @@ from monitor.basis.values import BACK_FILL, SIMULATED, Entry, Kind, Origin, Orig
 from monitor.rules.replay import Checkpoint
 from monitor.watch import judging
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct, deliver, note
+from monitor.watch.delivery import deliver
+from monitor.watch.diary import correct, note
 from monitor.watch.jobs import open_job
 from monitor.watch.judging import Shelf, assess, note_all_completions, note_completions, settle
 

@@ -1,0 +1,114 @@
+"""Boxes come: what is said of them, and what is to be said at once of how long they take to even out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from monitor.basis.errors import RecordError
+from monitor.basis.values import Draft, Entry, Kind, Quantity
+from monitor.config.profile import Profile
+from monitor.rules.cores import Evening, evening_out
+from monitor.rules.frame import Stack, effective
+from monitor.watch.desk import Desk
+from monitor.watch.entering import add
+from monitor.watch.jobs import checked_name, past
+from monitor.watch.judging import assess
+from monitor.watch.takeoff import boxes_short
+
+MOST_BOXES = 100_000  # of one delivery; more is a slip of the pen, figure ours
+_LENGTHS = {"stack_height_m": (0.01, 5.0), "stack_width_m": (0.01, 5.0)}  # that the model covers [m]
+_WARMTHS = ("floor_temperature", "box_temperature")
+_WARMEST = (-40.0, 60.0)  # of boxes and floors on a building site [degC]
+_YES_OR_NO = ("unopened", "flat", "wrapped", "spacers")
+_TEXTS = ("stored_before",)
+FACTS = (*_LENGTHS, *_WARMTHS, *_YES_OR_NO, *_TEXTS, "lot_numbers", "moisture")
+
+
+def deliver(
+    desk: Desk,
+    job: str,
+    *,
+    at: int | None,
+    lot: str | None,
+    place: str | None,
+    boxes: int | None,
+    facts: Mapping[str, Any],
+    who: str,
+) -> Entry:
+    """Record that boxes came. A lot left out is numbered; a place left out is the job's place of boxes.
+
+    `facts`, none of which must be said: `unopened`, `flat`, `wrapped`, `spacers` (single layers with air between) yes
+    or no; `stack_height_m`, `stack_width_m` [m]; `floor_temperature` of a floor colder than the room, `box_temperature`
+    [degC]; `moisture` of a plank [% of dry mass]; `lot_numbers` a list, `stored_before` a text. Raises RecordError.
+    """
+    when = past(desk, at, "log deliver")
+    lots = {entry.body["lot"] for entry in effective(desk.book.log(job)) if entry.kind is Kind.DELIVER}
+    free = next(name for name in map("lot {}".format, range(1, len(lots) + 2)) if name not in lots)
+    said = {"lot": free if lot is None else lot, "place": desk.book.job(job).boxes_place if place is None else place}
+    body = {**said, "boxes": boxes, **{key: value for key, value in facts.items() if value is not None}}
+    check_delivery(body)
+    return add(desk, job, Draft(Kind.DELIVER, when, who, body))
+
+
+def check_delivery(body: Mapping[str, Any]) -> None:
+    """Raises RecordError where the body of a delivery says what can't be."""
+    for key in ("lot", "place"):
+        checked_name(body[key], f"--{key}")
+    boxes = body.get("boxes")
+    if boxes is not None and not 0 < boxes <= MOST_BOXES:
+        raise RecordError(f"{boxes} boxes are not delivered", where="--boxes", mend=f"Give 1 to {MOST_BOXES}")
+    for key, limits in _LENGTHS.items():
+        _inside(body, key, limits, f"--{key.removesuffix('_m').replace('_', '-')}", "m")
+    for key in _WARMTHS:
+        _inside(body, key, _WARMEST, f"--{key.replace('_', '-')}", "degC")
+    _inside(body, "moisture", (0.0, 30.0), "--moisture", "%")
+    for number in body.get("lot_numbers", ()):
+        checked_name(number, "--lot-number")
+    if "stored_before" in body and not body["stored_before"].strip():
+        raise RecordError("nothing is said", where="--stored-before", mend="Write it, or leave it out")
+
+
+def _inside(body: Mapping[str, Any], key: str, limits: tuple[float, float], option: str, unit: str) -> None:
+    value = body.get(key)
+    if value is not None and not limits[0] <= value <= limits[1]:
+        mend = f"Measure again: {limits[0]:g} to {limits[1]:g} {unit}"
+        raise RecordError(f"{value:g} {unit} can't be", where=option, mend=mend)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """What can be said when boxes come. `stacked` and `single`: how long they take to even out as they lie, and in
+    single layers on spacers; `apart` how far from the room they are [K]; `asked` and `came`: boxes, where known."""
+
+    stack: Stack
+    profile: Profile
+    stacked: Evening | None
+    single: Evening
+    apart: float | None
+    asked: int | None
+    came: int | None
+
+
+def arrival(desk: Desk, job: str, entry: Entry) -> Arrival:
+    """What a delivery brings with it."""
+    now = desk.clock.now()
+    profile = desk.book.parsed(desk.book.profile(job, now).text, job)
+    stack, limit = Stack.from_body(entry.body), profile.readiness.box_core_within
+    said = assess(desk, job).now.values.values()
+    room = [values[Quantity.AIR_TEMPERATURE] for values in said if Quantity.AIR_TEMPERATURE in values]
+    apart = abs(stack.box_c - sum(room) / len(room)) if stack.box_c is not None and room else None
+    single = evening_out(Stack(spacers=True), profile.board, limit=limit, apart=apart)
+    if single is None:
+        raise AssertionError("boxes on spacers are of a known height")
+    boxes = boxes_short(desk.book.log(job))
+    return Arrival(
+        stack=stack,
+        profile=profile,
+        stacked=evening_out(stack, profile.board, limit=limit, apart=apart),
+        single=single,
+        apart=apart,
+        asked=None if boxes is None else boxes[0],
+        came=None if boxes is None else boxes[1],
+    )
