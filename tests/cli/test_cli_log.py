@@ -1,9 +1,9 @@
-"""wallclime log: deliver, install, reading, note, correct, list."""
+"""wallclime log: deliver, reading, note, correct, list."""
 
 from __future__ import annotations
 
 import pytest
-from homes import COLUMNS, DELIVERED, NOON, OPEN_DEN, Home, csv_of, steady
+from homes import COLUMNS, DELIVERED, OPEN_DEN, Home, csv_of, steady
 
 from monitor.basis.times import HOUR, MINUTE
 
@@ -35,23 +35,6 @@ FAULTS = [
         ("deliver", "den", "--at", "2026-01-05T08:00", "--lot", "B7", "--boxes", "3"),
         "log of den: entry 3 says so already. Give another lot its own --lot NAME",
     ),
-    (("install", "attic", *START), NO_JOB),
-    (("install", "den", "--start", ""), f"--start: '' is not a time. {TIMES}"),
-    (
-        ("install", "den", "--start", "2026-01-13"),
-        f"log install --start: 2026-01-13T05:00:00Z is in the future. {HAPPENED}",
-    ),
-    (("install", "den", *START, "--finish", "later"), f"--finish: 'later' is not a time. {TIMES}"),
-    (
-        ("install", "den", *START, "--finish", "2026-01-13T08:00Z"),
-        f"log install --finish: 2026-01-13T08:00:00Z is in the future. {HAPPENED}",
-    ),
-    (
-        ("install", "den", *START, "--finish", "2026-01-09T07:59"),
-        "log install: the finish is before the start. Check the two times",
-    ),
-    (("install", "den", *START, "--lot", "C1"), "--lot: no lot 'C1' was delivered. Delivered were 'B7'"),
-    (("install", "den", *START, "--not-ready"), "log install --not-ready: no reason is given. Add --reason TEXT"),
     (("reading", "attic", "--humidity", "45 %"), NO_JOB),
     (("reading", "den"), "log reading: nothing was read. Give --temperature or --humidity, or both"),
     (("reading", "den", "--humidity", "45"), "--humidity: '45' is not a percentage. Write it like \"45 %\""),
@@ -106,13 +89,27 @@ FAULTS = [
     ),
     *(
         (("correct", "den", "3", *WHY, "--set", setting), f"--set: {setting!r} sets nothing. {SETTINGS}")
-        for setting in ("boxes", "boxes=", "boxes=many", "boxes=-1", "lot=", "=B7", "colour=oak")
+        for setting in ("boxes", "boxes=", "lot=", "=B7")
+    ),
+    *(
+        (
+            ("correct", "den", "3", *WHY, "--set", f"boxes={text}"),
+            f"--set boxes: {text!r} is no whole number. Write it like 12",
+        )
+        for text in ("many", "-1", "1.5", "1234567890")
+    ),
+    (
+        ("correct", "den", "3", *WHY, "--set", "colour=oak"),
+        "--set: entry 3 (deliver) has no colour. See wallclime log list den --json",
     ),
     (("correct", "den", "3", *WHY, "--set", "boxes=0"), "--boxes: 0 boxes are not delivered. Give 1 to 100000"),
     (("correct", "den", "3", *WHY, "--set", "lot= B8"), f"--lot: ' B8' can't be a name. {NAMES}"),
     (("correct", "den", "3", *WHY, "--set", "place=a\tb"), f"--place: 'a\\tb' can't be a name. {NAMES}"),
     (("correct", "den", "6", *WHY, "--set", "text= "), "log note: the note is empty. Write what happened"),
-    (("correct", "den", "6", *WHY, "--set", "finish=noon"), f"--set finish: 'noon' is not a time. {TIMES}"),
+    (
+        ("correct", "den", "6", *WHY, "--set", "finish=noon"),
+        "--set: entry 6 (note) has no finish. See wallclime log list den --json",
+    ),
     (
         ("correct", "den", "6", *WHY, "--set", "boxes=3"),
         "--set: entry 6 (note) has no boxes. See wallclime log list den --json",
@@ -132,7 +129,6 @@ def test_what_a_log_command_refuses(record: Home, args, said):
     [
         (("deliver", "den", "--boxes", "0"), "'--boxes'"),
         (("deliver", "den", "--boxes", "some"), "'--boxes'"),
-        (("install", "den"), "'--start'"),
         (("correct", "den", "first", *WHY), "'NUMBER'"),
         (("correct", "den", "3", "--withdraw"), "'--reason'"),
         (("note", "den"), "'TEXT'"),
@@ -169,82 +165,6 @@ def test_a_delivery_is_now_at_the_boxes_place_unless_something_else_is_said(den:
     assert (entry["at"], entry["body"]) == ("2026-01-12T12:00:00Z", {"lot": "lot 1", "place": "den", "boxes": None})
 
 
-# --- install ----------------------------------------------------------------------------------------------------------
-
-
-def test_a_job_that_is_not_ready_is_not_started_and_every_open_condition_is_a_line(record: Home):
-    result = record("log", "install", "den", *START)
-    assert (result.code, result.out) == (2, "")
-    lines = result.err.splitlines()
-    assert all(line.startswith("job den is not ready: ") for line in lines)
-    mend = "Settle it, or start all the same: --not-ready --reason TEXT"
-    assert f"job den is not ready: site check: unknown (no site check is recorded). {mend}" in lines
-    assert not [line for line in lines if "acclimation complete" in line]
-
-
-def test_a_start_all_the_same_writes_down_every_open_condition_and_who_asked(den: Home):
-    said = den.done("log", "install", "den", *START, "--not-ready", "--reason", "guests", "--asked-by", "the owner")
-    assert said.err == "entry 3: install\n"
-    body = den.log()[2]["body"]
-    assert (body["reason"], body["asked_by"], body["finish"], body["lots"]) == ("guests", "the owner", None, [])
-    assert {
-        "condition": "acclimation complete",
-        "verdict": "fail",
-        "evidence": "0.0 of 48 h counted",
-    } in body["not_ready"]
-    assert "pass" not in {condition["verdict"] for condition in body["not_ready"]}
-
-
-@pytest.fixture
-def installed(den: Home) -> Home:
-    """The job with an installation that started 2026-01-09T13:00Z: entry 3 the delivery, 4 the start."""
-    den.done("log", "deliver", "den", "--at", "2026-01-05T08:00", "--lot", "B7")
-    den.done("log", "install", "den", *START, "--not-ready", "--reason", "guests")
-    return den
-
-
-def test_the_same_start_again_adds_the_finish(installed: Home):
-    assert installed.assess()["phase"] == "during"
-    installed.done("log", "install", "den", *START, "--finish", "2026-01-09T18:00", "--lot", "B7")
-    assert installed.assess()["phase"] == "after"
-    entry = installed.log()[-1]
-    assert (entry["kind"], entry["at"]) == ("install", "2026-01-09T13:00:00Z")
-    assert entry["body"] == {"finish": NOON - 61 * HOUR, "lots": ["B7"]}
-
-
-def test_an_installation_has_one_start(installed: Home):
-    result = installed("log", "install", "den", "--start", "2026-01-09T08:01", "--finish", "2026-01-09T18:00")
-    assert (result.code, result.err) == (
-        2,
-        "job den: the installation started 2026-01-09T13:00:00Z by the log. Give that time, or correct it: "
-        "wallclime log correct den 4 --at TIME --reason TEXT\n",
-    )
-
-
-def test_an_installation_has_one_finish(installed: Home):
-    installed.done("log", "install", "den", *START, "--finish", "2026-01-09T18:00")
-    result = installed("log", "install", "den", *START, "--finish", "2026-01-09T19:00")
-    assert (result.code, result.err) == (
-        2,
-        "job den: the installation was finished 2026-01-09T23:00:00Z by the log. Give that time, or correct it: "
-        "wallclime log correct den 5 --set finish=TIME --reason TEXT\n",
-    )
-
-
-def test_an_installation_that_is_told_again_is_no_news(installed: Home):
-    finish = ("--finish", "2026-01-09T18:00")
-    said = "log install: the log says so already. Give --finish TIME once it is done\n"
-    assert installed("log", "install", "den", *START).err == said
-    installed.done("log", "install", "den", *START, *finish)
-    assert installed("log", "install", "den", *START, *finish).err == said
-    installed.done("log", "install", "den", *START, *finish, "--lot", "B7")  # another lot is
-
-
-def test_without_a_delivery_no_lot_can_be_used(den: Home):
-    result = den("log", "install", "den", *START, "--lot", "B7")
-    assert result.err == "--lot: no lot 'B7' was delivered. Enter it first: wallclime log deliver\n"
-
-
 # --- reading and note -------------------------------------------------------------------------------------------------
 
 
@@ -274,6 +194,14 @@ def test_a_note_holds_lines_and_letters_of_any_language(den: Home):
 
 
 # --- correct ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def installed(den: Home) -> Home:
+    """The job with an installation that started 2026-01-09T13:00Z: entry 3 the delivery, 4 the start."""
+    den.done("log", "deliver", "den", "--at", "2026-01-05T08:00", "--lot", "B7")
+    den.done("log", "install", "den", *START, "--not-ready", "--reason", "guests")
+    return den
 
 
 def test_a_correction_changes_the_verdict_and_both_verdicts_are_said(wallclime: Home):
@@ -420,9 +348,19 @@ def test_entries_for_machines_have_their_link(record: Home):
     assert [entry["number"] for entry in entries] == [1, 2, 3, 4, 5, 6]
     assert [entry["kind"] for entry in entries] == ["job", "profile", "deliver", "import", "completion", "note"]
     assert all(len(bytes.fromhex(entry["link"])) == 32 for entry in entries)
-    assert set(entries[0]) == {"number", "kind", "at", "entered", "who", "body", "corrects", "link"}
+    assert set(entries[0]) == {
+        "number", "kind", "at", "entered", "entered_late", "who", "body", "corrects", "link"
+    }  # fmt: skip
     assert entries[4]["who"] == "wallclime"
     assert entries[4]["body"] == {"delivery": 3, "lot": "B7", "place": "den", "completed": DELIVERED + 48 * HOUR}
+
+
+def test_an_entry_more_than_an_hour_after_the_fact_says_so(den: Home):
+    for at in ("2026-01-12T10:59:59Z", "2026-01-12T11:00:00Z"):
+        den.done("log", "note", "den", "heater on", "--at", at)
+    assert [entry["entered_late"] for entry in den.log()[2:]] == [True, False]
+    told = den.done("log", "list", "den").out
+    assert told.count("[entered 1 h later]") == 1
 
 
 def test_the_time_of_entering_is_the_clocks_and_never_given(den: Home):
