@@ -6,13 +6,14 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from rooms import frame
 
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.units import FOOT, INCH
-from monitor.basis.values import Entry, Kind
+from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import load_profile
 from monitor.rules.flatness import DIRECTIONS
-from monitor.rules.frame import effective
+from monitor.rules.frame import Keys, effective
 from monitor.rules.site import judge_site, site_condition, site_of
 
 PROFILE = load_profile("laminate-planks")
@@ -364,3 +365,10 @@ def test_a_line_that_is_too_old_is_left_out_and_one_of_a_newer_check_counts():
 
 def test_other_entries_are_no_site_check():
     assert site_of([entry(1, {"text": "x"}, kind=Kind.NOTE)]) is None
+
+
+def test_no_checkpoint_hangs_on_the_site_check():
+    has = {"a": (Quantity.AIR_HUMIDITY,)}
+    bare = frame("a")
+    looked_at = replace(bare, site=site_of([entry(1, GOOD)]))
+    assert Keys(bare, has).at(T0 + DAY) == Keys(looked_at, has).at(T0 + DAY)
