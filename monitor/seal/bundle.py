@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 
 from monitor.basis.errors import ReportError
 from monitor.basis.segment import Segment, decode, encode

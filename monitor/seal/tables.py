@@ -88,7 +88,7 @@ def _guarded(text: str) -> str:
 
 
 def senml_of(rows: Sequence[Row], sensor: str) -> bytes:
-    """The readings as a SenML pack under the base name `sensor`, a record a line: temperatures in Cel, humidity in %RH."""
+    """The readings as a SenML pack under the base name `sensor`, a record a line: in Cel, %RH and shares of 1."""
     return ("[" + ",\n ".join(_senml(rows, sensor)) + "]\n").encode()
 
 
