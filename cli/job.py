@@ -3,26 +3,61 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from shlex import quote
 from typing import Annotated, Any
 
 import typer
 
-from cli.common import At, Job, Json, Reason, Who, ascii_only, data, desk, entry_json, one_of, say, time_of, who_of
+from cli.common import At, Job, Json, Reason, Who, ascii_only, data, desk, entry_json, say, time_of, who_of
+from cli.takeoff import Corners, Height, Lay, Length, Openings, Split, Units
 
 app = typer.Typer(no_args_is_help=True, help="Jobs: one is one wall.")
+
+Kind = Annotated[
+    str | None, typer.Option(metavar="partition|outside|below-grade|masonry", help="What kind of wall it is.")
+]
+Surface = Annotated[str | None, typer.Option(metavar="wall|ceiling|counter|splash-back", help="What is to be covered.")]
+Vertical = Annotated[bool | None, typer.Option("--vertical/--not-vertical", help="Whether it is vertical.")]
+OverWater = Annotated[
+    bool | None, typer.Option("--over-water/--not-over-water", help="Whether it is over a sink or a tub.")
+]
+Indoors = Annotated[bool | None, typer.Option("--indoors/--not-indoors", help="Whether it is indoors.")]
+Climate = Annotated[
+    str | None, typer.Option("--climate-since", metavar="DATE|no", help="Since when heating or cooling is in service.")
+]
+ClosedIn = Annotated[
+    str | None, typer.Option("--closed-in-since", metavar="DATE|no", help="Since when the building is closed in.")
+]
+WetTrades = Annotated[
+    str | None, typer.Option("--wet-trades-done", metavar="DATE|no", help="When plaster, screed and paint were done.")
+]
+WhyThere = Annotated[
+    str | None, typer.Option(metavar="TEXT", help="Why all the same, where something speaks against the place.")
+]
 
 
 @app.command("open")
 def open_(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(metavar="NAME", help="What to call the job, such as the wall and the room.")],
-    zone: Annotated[str, typer.Option(metavar="ZONE", help="Time zone, such as America/New_York.")],
-    length: Annotated[str, typer.Option(metavar="LENGTH", help='Of the wall, such as "16 ft" or "4.2 m".')],
-    height: Annotated[str, typer.Option(metavar="LENGTH", help='Of the wall, such as "8 ft" or "2.4 m".')],
+    name: Annotated[
+        str | None, typer.Argument(metavar="[NAME]", help="What to call the job, such as the wall and the room.")
+    ] = None,
+    zone: Annotated[str | None, typer.Option(metavar="ZONE", help="Time zone, such as America/New_York.")] = None,
+    length: Length = None,
+    height: Height = None,
+    corners: Corners = None,
+    openings: Openings = None,
+    lay: Lay = None,
+    split: Split = None,
+    units: Units = None,
     profile: Annotated[
-        str, typer.Option(metavar="NAME|FILE.toml", help="What the planks ask for; it is frozen into the job.")
-    ] = "laminate-planks",
+        str | None,
+        typer.Option(
+            metavar="NAME|FILE.toml",
+            help="What the planks ask for, frozen into the job; laminate-planks by default.",
+        ),
+    ] = None,
     boxes_place: Annotated[
         str | None, typer.Option(metavar="PLACE", help="Where the boxes lie; with the wall by default.")
     ] = None,
@@ -32,30 +67,110 @@ def open_(
     outdoor_place: Annotated[
         str | None, typer.Option(metavar="PLACE", help="Where a sensor hears the weather.")
     ] = None,
-    units: Annotated[str | None, typer.Option(metavar="us|si", help="As the length is given by default.")] = None,
+    kind: Kind = None,
+    surface: Surface = None,
+    vertical: Vertical = None,
+    over_water: OverWater = None,
+    indoors: Indoors = None,
+    climate_since: Climate = None,
+    closed_in_since: ClosedIn = None,
+    wet_trades_done: WetTrades = None,
+    reason: WhyThere = None,
+    from_file: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="FILE.toml", help="Whose keys say what the options do not: see job example."),
+    ] = None,
     who: Who = None,
 ) -> None:
-    """Open a job: one wall, with the place of its boxes and its own, often the same room."""
-    from monitor.basis.units import parse_length
-    from monitor.watch.jobs import Opening, open_job
+    """Open a job: one wall, with the place of its boxes and its own, often the same room. NAME may stand in a file.
 
-    feet = any(mark in length for mark in ("f", "i", "'", '"'))
-    opening = Opening(
-        name=name,
-        zone=zone,
-        length=parse_length(length, where="--length"),
-        height=parse_length(height, where="--height"),
-        units=one_of(units, ("us", "si"), "--units") or ("us" if feet else "si"),
-        profile=profile,
-        boxes_place=boxes_place,
-        wall_place=wall_place,
-        outdoor_place=outdoor_place,
-    )
+    Shows what the wall takes in short. What is not said of the place is not known; job place says it later.
+    """
+    from monitor.config.jobfile import KEYS, read_told
+    from monitor.watch.jobs import open_job
+
+    options = {key: context.params["who" if key == "by" else key] for key in KEYS}
+    told = read_told(options, from_file, needed=("name", "zone", "length", "height"))
     with desk(context) as at:
-        entry, frozen = open_job(at, opening, who=who_of(who))
-    say(f"opened {name}: boxes at {entry.body['boxes_place']!r}, wall at {entry.body['wall_place']!r}, "
+        entry, frozen, *_ = open_job(at, _opening(told), who=who_of(told.values.get("by")))
+        lines = list(_opened(at, entry.chain))
+    say(f"opened {entry.chain}: boxes at {entry.body['boxes_place']!r}, wall at {entry.body['wall_place']!r}, "
         f"profile {frozen.body['name']!r}")  # fmt: skip
-    say(f"next: wallclime log deliver {quote(name)} when the boxes lie in the room")
+    for line in lines:
+        say(line)
+    say(f"next: wallclime log deliver {quote(entry.chain)} when the boxes lie in the room")
+
+
+def _opening(told: Any) -> Any:
+    from monitor.rules.suitability import QUESTIONS
+    from monitor.watch.jobs import Opening
+    from monitor.watch.takeoff import shape_of
+
+    values = told.values
+    return Opening(
+        shape=shape_of(values),
+        units=told.units,
+        profile=values.get("profile", "laminate-planks"),
+        answers={key: values[key] for key in QUESTIONS if key in values},
+        near=told.near,
+        **{key: values[key] for key in _AS_TOLD if key in values},
+    )
+
+
+_AS_TOLD = ("name", "zone", "boxes_place", "wall_place", "outdoor_place", "lay", "split", "reason")
+
+
+def _opened(at: Any, name: str) -> Iterator[str]:
+    """The take-off in short, and what is open about the place."""
+    from monitor.tell.takeoff import in_short
+    from monitor.watch.jobs import place_condition
+    from monitor.watch.takeoff import of_job
+
+    measured, units = of_job(at, name, {}, at.book.job(name).units), at.book.job(name).units
+    yield from in_short(measured.result, name, units, split=measured.split)
+    yield f"all of it: wallclime takeoff {quote(name)}"
+    found = place_condition(at, name)
+    later = f"; say it: wallclime job place {quote(name)}" if found.verdict == "unknown" else ""
+    yield f"suitability: {found.verdict}, {found.evidence}{later}"
+
+
+@app.command("place")
+def place(
+    context: typer.Context,
+    job: Job,
+    kind: Kind = None,
+    surface: Surface = None,
+    vertical: Vertical = None,
+    over_water: OverWater = None,
+    indoors: Indoors = None,
+    climate_since: Climate = None,
+    closed_in_since: ClosedIn = None,
+    wet_trades_done: WetTrades = None,
+    reason: WhyThere = None,
+    at: At = None,
+    who: Who = None,
+) -> None:
+    """Say later what the place of the wall is like; the last answer to each question stands."""
+    from monitor.config.jobfile import read_told
+    from monitor.rules.suitability import QUESTIONS
+    from monitor.watch.jobs import place_condition, say_place
+
+    told = read_told({key: context.params[key] for key in (*QUESTIONS, "reason")}).values
+    answers = {key: value for key, value in told.items() if key in QUESTIONS}
+    with desk(context) as opened:
+        when = time_of(opened, job, at)
+        entry = say_place(opened, job, answers, reason=told.get("reason", ""), at=when, who=who_of(who))
+        found = place_condition(opened, job)
+    say(f"entry {entry.number}: {entry.kind.value}")
+    say(f"suitability: {found.verdict}, {found.evidence}")
+
+
+@app.command("example")
+def example() -> None:
+    """A commented file for job open --from, with every key."""
+    from monitor.config.jobfile import example_text
+
+    data(example_text())
 
 
 @app.command("list")

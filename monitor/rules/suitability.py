@@ -15,10 +15,14 @@ from monitor.rules.assessment import Condition
 
 
 class Question(NamedTuple):
-    """What is asked of a place: in words, and the answers that speak against it, each with what is wrong then."""
+    """What is asked of a place: in words, and the answers that speak against it, each with what is wrong then.
+
+    The answer to a `dated` one is a date, ISO 8601, or False where it is not so yet.
+    """
 
     asks: str
     against: Mapping[Any, str]
+    dated: bool = False
 
 
 QUESTIONS: Mapping[str, Question] = MappingProxyType(
@@ -35,13 +39,15 @@ QUESTIONS: Mapping[str, Question] = MappingProxyType(
         "over_water": Question("whether it is over a sink or tub", {True: "it is over a sink or tub"}),
         "indoors": Question("whether it is indoors", {False: "it is not indoors"}),
         "climate_since": Question(
-            "since when heating or cooling is in service", {False: "heating or cooling is not in service"}
+            "since when heating or cooling is in service", {False: "heating or cooling is not in service"}, True
         ),
-        "closed_in_since": Question("since when the building is closed in", {False: "the building is not closed in"}),
-        "wet_trades_done": Question("when the wet trades were done", {False: "the wet trades are not done"}),
+        "closed_in_since": Question(
+            "since when the building is closed in", {False: "the building is not closed in"}, True
+        ),
+        "wet_trades_done": Question("when the wet trades were done", {False: "the wet trades are not done"}, True),
     }
 )
-_WORDS = {
+_WORDS: Mapping[str, Mapping[Any, str]] = {
     "kind": {
         "partition": "a partition wall",
         "outside": "an outside wall",
@@ -61,24 +67,20 @@ _DATED = {
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What stands: the answers by question, and why what speaks against the place was accepted, and by whom.
-
-    A date is ISO 8601 text, False where it is not so yet.
-    """
+    """What stands, by question: the answer, and who accepted it for what reason where it speaks against the place."""
 
     answers: Mapping[str, Any] = field(default_factory=dict)
-    reason: str = ""
-    who: str = ""
+    accepted: Mapping[str, str] = field(default_factory=dict)
 
 
 def place_of(entries: Iterable[Entry]) -> Place:
-    """The last answer to each question, and the last reason, in the order of writing."""
+    """The last answer to each question, in the order of writing."""
     place = Place()
     for entry in sorted(entries, key=lambda entry: entry.number):
         if entry.kind is Kind.SUITABILITY:
             said = {key: entry.body[key] for key in QUESTIONS if key in entry.body}
-            accepted = (entry.body["reason"], entry.who) if entry.body.get("reason") else (place.reason, place.who)
-            place = Place({**place.answers, **said}, *accepted)
+            accepted = dict.fromkeys(said, f"accepted by {entry.who}: {entry.body.get('reason', '')}")
+            place = Place({**place.answers, **said}, {**place.accepted, **accepted})
     return place
 
 
@@ -100,8 +102,8 @@ def condition(place: Place) -> Condition:
     """Whether the planks are made for such a place; what speaks against it fails, whoever accepted it."""
     against, missing = objections(place.answers), unsaid(place.answers)
     if against:
-        accepted = f"; accepted by {place.who}: {place.reason}" if place.reason else ""
-        return Condition("suitability", "fail", f"{', '.join(against.values())}{accepted}")
+        told = [f"{what} ({place.accepted[key]})" for key, what in against.items()]
+        return Condition("suitability", "fail", ", ".join(told))
     if missing:
         what = "nothing was said of the place" if not place.answers else f"nobody said {', '.join(missing)}"
         return Condition("suitability", "unknown", what)

@@ -2,35 +2,52 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 from shlex import quote
 from typing import Any
 
-from monitor.basis.errors import RecordError
-from monitor.basis.times import rfc3339, zone_of
+from monitor.basis.errors import Fault, RecordError
+from monitor.basis.times import datetime_of, rfc3339, zone_of
 from monitor.basis.units import System
 from monitor.basis.values import Draft, Entry, Kind
+from monitor.config.jobfile import option
 from monitor.config.profile import Profile, load_profile
+from monitor.rules import suitability
+from monitor.rules.assessment import Condition
 from monitor.rules.frame import effective
+from monitor.rules.suitability import QUESTIONS, objections
+from monitor.rules.takeoff import Lay
+from monitor.rules.wall import WallShape
 from monitor.watch.desk import Desk
 from monitor.watch.judging import note_completions
+from monitor.watch.takeoff import draft_of, measure
 
 LONGEST_NAME = 120  # of a job, lot, place or sensor [characters]
 
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """What `job open` is told. Lengths in m; a place left out is one of the job's own name."""
+    """What `job open` is told. A place left out is one of the job's own name; `near` is where the profile may lie.
+
+    `split`: the wall is to be parted as its take-off proposes. `answers` are those of rules.suitability, of which what
+    speaks against the place needs a `reason`.
+    """
 
     name: str
     zone: str
-    length: float
-    height: float
+    shape: WallShape
     units: System
     profile: str
     boxes_place: str | None = None
     wall_place: str | None = None
     outdoor_place: str | None = None
+    lay: Lay = "horizontal"
+    split: bool = False
+    answers: Mapping[str, Any] = field(default_factory=dict)
+    reason: str = ""
+    near: Path | None = None
 
 
 def checked_name(name: str, what: str) -> str:
@@ -62,33 +79,67 @@ def given_reason(reason: str, what: str) -> str:
 
 
 def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
-    """Open a job with its profile frozen in. Raises RecordError when the name is taken, ProfileError, TimeError."""
+    """Open a job with its profile frozen in, the take-off of its wall, and what was said of the place.
+
+    Raises RecordError when the name is taken or when what speaks against the place has no reason, ProfileError,
+    QuantityError, TimeError.
+    """
     name = checked_name(opening.name, "job open")
     zone_of(opening.zone, where="--zone")
-    for what, length in (("--length", opening.length), ("--height", opening.height)):
-        if not 0 < length <= 1000:
-            raise RecordError(f"{length:g} m is not a wall's", where=what, mend='Write it like "16 ft 4 in" or "4.2 m"')
-    profile = load_profile(opening.profile)
-    for option, place in (
-        ("--boxes-place", opening.boxes_place),
-        ("--wall-place", opening.wall_place),
-        ("--outdoor-place", opening.outdoor_place),
-    ):
-        if place is not None:
-            checked_name(place, option)
+    profile = load_profile(opening.profile, near=opening.near)
+    for key in ("boxes_place", "wall_place", "outdoor_place"):
+        if getattr(opening, key) is not None:
+            checked_name(getattr(opening, key), option(key))
     boxes = opening.boxes_place or opening.wall_place or name
     now = desk.clock.now()
     body = {
         "zone": opening.zone,
-        "length_m": opening.length,
-        "height_m": opening.height,
+        "length_m": opening.shape.length,
+        "height_m": opening.shape.height,
         "units": opening.units,
         "boxes_place": boxes,
         "wall_place": opening.wall_place or boxes,
         "outdoor_place": opening.outdoor_place,
     }
-    drafts = [Draft(Kind.JOB, now, who, body), _profile_draft(profile, now, who)]
+    measured = measure(opening.shape, profile, lay=opening.lay, split=opening.split, system=opening.units)
+    drafts = [Draft(Kind.JOB, now, who, body), _profile_draft(profile, now, who), draft_of(measured, now, who)]
+    if opening.answers or opening.reason:
+        answers = _answers(desk, opening.zone, opening.answers, opening.reason, f"job {name}")
+        drafts.append(Draft(Kind.SUITABILITY, now, who, answers))
     return desk.store.append(name, drafts, new=True)
+
+
+def _answers(desk: Desk, zone: str, answers: Mapping[str, Any], reason: str, where: str) -> dict[str, Any]:
+    """What is said of a place, as an entry says it. Raises RecordError for dates to come and what needs a reason."""
+    today = datetime_of(desk.clock.now(), zone_of(zone)).date().isoformat()
+    faults = [
+        Fault(f"{said} is still to come", option(key), 'Write "no" while it is not so')
+        for key, said in answers.items()
+        if QUESTIONS[key].dated and said and said > today
+    ]
+    if not reason.strip():
+        mend = "The planks are not made for it: choose another wall, or add --reason TEXT, which is written down"
+        faults += [Fault(what, f"{where}, {option(key)}", mend) for key, what in objections(answers).items()]
+    if faults:
+        raise RecordError.of(faults)
+    return {**answers, **({"reason": reason} if reason.strip() else {})}
+
+
+def say_place(
+    desk: Desk, job: str, answers: Mapping[str, Any], *, reason: str = "", at: int | None = None, who: str
+) -> Entry:
+    """Say later what the place of a job's wall is like; the last answer to a question stands. Raises RecordError."""
+    found = desk.book.job(job)
+    if not answers:
+        options = ", ".join(option(key) for key in QUESTIONS)
+        raise RecordError("nothing is said of the place", where="job place", mend=f"Give one or more of {options}")
+    body = _answers(desk, found.zone, answers, reason, f"job {job}")
+    return desk.store.append(job, [Draft(Kind.SUITABILITY, past(desk, at, "job place"), who, body)])[0]
+
+
+def place_condition(desk: Desk, job: str) -> Condition:
+    """Whether the planks are made for the place, by all that was said of it so far."""
+    return suitability.condition(suitability.place_of(effective(desk.book.log(job))))
 
 
 def _profile_draft(profile: Profile, at: int, who: str, reason: str = "") -> Draft:
