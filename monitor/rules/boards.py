@@ -62,7 +62,8 @@ def settles_at(board: Board, t_c: Values, rh_pct: Values, spread: wood.Spread = 
 class BoardDays(NamedTuple):
     """The nine boards at the end of each day, and how far beyond the band's air took the central one's balance.
 
-    `moisture` (9, days), `too_dry` and `too_damp` (days): means over the day's known hours. [% of dry mass]
+    `moisture` (9, days), `too_dry` and `too_damp` (days): means over the day's known hours, NaN where there are none.
+    [% of dry mass]
     """
 
     moisture: Values
@@ -110,7 +111,7 @@ def _beyond(frame: Frame, hours: Hours, heard: NDArray[np.bool_], first: Times) 
         beyond = np.zeros(len(hours.start))
         beyond[heard] = np.maximum(excess, 0.0)
         counted = np.add.reduceat(heard.astype(np.int64), first)
-        found.append(np.add.reduceat(beyond, first) / np.maximum(counted, 1))
+        found.append(np.where(counted > 0, np.add.reduceat(beyond, first) / np.maximum(counted, 1), np.nan))
     return found[0], found[1]
 
 

@@ -24,7 +24,7 @@ def packed_days(
     hours: Hours,
     boards: BoardDays | None,
     came: NDArray[np.float64],
-    skin: SurfaceHours | None,
+    skin: SurfaceHours,
 ) -> bytes:
     """A row for each day of a stretch of intervals `edges`, of which midnights are edges too.
 
@@ -44,8 +44,7 @@ def packed_days(
             rows[f"{short}_{name}"] = value
     if boards is not None:
         _boards(rows, boards, came)
-    if skin is not None:
-        _skin(rows, skin, first)
+    _skin(rows, skin, first)
     return rows.tobytes()
 
 
@@ -75,6 +74,6 @@ def _skin(rows: Any, skin: SurfaceHours, first: Times) -> None:
     rows["skin_t_low"] = _range(skin.t_c, first, even)["low"]
     rows["skin_rh_mean"] = _range(skin.rh_pct, first, even)["mean"]
     for name, over in (("damp", skin.rh_pct > 80.0), ("wet", skin.rh_pct >= CONDENSATION_LIMIT_PCT)):
-        rows[name] = np.add.reduceat(over.astype(np.int64), first)
+        rows[name] = np.add.reduceat((over & ~np.isnan(skin.mould)).astype(np.int64), first)
     last = np.append(first[1:], len(skin.mould)) - 1
     rows["mould"] = skin.mould[last]

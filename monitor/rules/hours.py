@@ -38,7 +38,7 @@ def _spoken(voices: Voices) -> Values:
     """The mean of those who speak and are not stuck, an interval; NaN where there is none."""
     live = voices.speaking & ~voices.flat
     count = live.sum(axis=0)
-    total = np.where(live, voices.value, 0.0).sum(axis=0)
+    total = sum(np.where(live, voices.value, 0.0), np.zeros(len(count)))  # one row after the other, however many
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
@@ -65,8 +65,6 @@ def hours_heard(
     channels: Mapping[tuple[str, Quantity], Channel],
     window: tuple[int, int],
     quantity: Quantity,
-) -> Values | None:
-    """The hour means of one quantity over `window`; None where there is no sensor for it."""
-    if not any((span.sensor.name, quantity) in channels for span in spans):
-        return None
+) -> Values:
+    """The hour means of one quantity over `window`, NaN where nobody speaks of it."""
     return hours_of(timeline(spans, channels, window, (), (quantity,))).mean[quantity]

@@ -20,6 +20,8 @@ from monitor.rules.hours import Hours, hours_heard
 from monitor.rules.skin import follow_surface
 from monitor.rules.timeline import spans_of
 
+_T = Quantity.AIR_TEMPERATURE
+
 Channels = Mapping[tuple[str, Quantity], Channel]
 
 
@@ -87,28 +89,25 @@ def days_of(
     came = np.repeat(came_with(frame), SPEEDS)[:, None] if boards is not None else np.empty((0, 1))
     job, surface = frame.job, frame.profile.surface
     measured = _heard(frame, channels, window, job.wall_place, "surface", Quantity.SURFACE_TEMPERATURE)
-    outdoor = None
-    if job.outdoor_place is not None:
-        outdoor = _heard(frame, channels, window, job.outdoor_place, "air", Quantity.AIR_TEMPERATURE)
+    outdoor = _heard(frame, channels, window, job.outdoor_place, "air", _T)
     if job.boxes_place != job.wall_place:  # until the installation it is the boxes' room that is heard, not the wall's
         there = hours.start >= (FAR if frame.start is None else frame.start)
-        measured, outdoor = (None if one is None else np.where(there, one, np.nan) for one in (measured, outdoor))
+        measured, outdoor = (np.where(there, one, np.nan) for one in (measured, outdoor))
     skin, lagging.mould = follow_surface(surface, lagging.mould, hours, measured, outdoor)
     return packed_days(edges, *held, hours, boards, came, skin)
 
 
 def _heard(
-    frame: Frame, channels: Channels, window: tuple[int, int], place: str, role: Role, quantity: Quantity
-) -> Values | None:
-    """Hour means of what a sensor in `role` says of a place: on a channel of its own, or by its air temperature."""
-    spans = spans_of(frame, place, window, window, role)
-    if role == "air":
+    frame: Frame, channels: Channels, window: tuple[int, int], place: str | None, role: Role, quantity: Quantity
+) -> Values:
+    """Hour means of what is said of a place by sensors in `role`, and by those of its air on a channel of their own.
+
+    A sensor in `role` that never says `quantity` says it by its air temperature. NaN where nobody speaks.
+    """
+    spans = [] if place is None else spans_of(frame, place, window, window, role)
+    if place is None or role == "air":
         return hours_heard(spans, channels, window, quantity)
-    spans += spans_of(frame, place, window, window)
-    said = {(span.sensor.name, quantity) for span in spans}
-    own = {key: channels[key] for key in said if key in channels}
-    for stay in frame.stays:
-        key = (stay.sensor, Quantity.AIR_TEMPERATURE)
-        if (stay.place, stay.role) == (place, role) and (stay.sensor, quantity) not in own and key in channels:
-            own[stay.sensor, quantity] = channels[key]
-    return hours_heard(spans, own, window, quantity)
+    by_air = {span.sensor.name for span in spans if (span.sensor.name, quantity) not in channels}
+    said = {(name, quantity): channels[name, _T] for name in by_air if (name, _T) in channels}
+    spans += [span for span in spans_of(frame, place, window, window) if span.sensor.name not in by_air]
+    return hours_heard(spans, {**channels, **said}, window, quantity)

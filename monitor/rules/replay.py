@@ -148,7 +148,7 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     first = _first_midnight(frame, readings, as_of)
     if first is None or first >= end:
         return Replayed(FoldState(begin=frame.begin), Product(), None, end)
-    has = {sensor.name: sorted(_has(readings, sensor, as_of)) for sensor in frame.sensors.values()}
+    has = {s.name: sorted(_has(readings, s, as_of, (*AIR, *ASIDE))) for s in frame.sensors.values()}
     keys = Keys(frame, has)
     standing = {head.before: head for head in _standing(keys, memory.heads(), end, as_of)}
     edges = sorted(head.midnight for head in standing.values())
@@ -179,7 +179,7 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     memory.put(
         [row for row in new if not hidden or (row.head.depends_until < as_of and hidden.isdisjoint(row.head.open))]
     )
-    aside = {s.name for s in frame.sensors.values() if not has[s.name] and _has(readings, s, as_of, ASIDE)}
+    aside = {name for name, said in has.items() if said and not set(said) & set(AIR)}
     return Replayed(state or FoldState(), _sum(done, memory), line, end, frozenset(aside))
 
 
@@ -245,8 +245,8 @@ def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) ->
             for quantity, channel in window.channels().items():
                 loaded.channels[sensor.name, quantity] = calibrated(channel, quantity, sensor)
         for quantity in ASIDE:
-            series = readings.series(sensor.stream, quantity, start - sensor.hold, min(end, as_of))
-            if len(series):
+            if _has(readings, sensor, as_of, (quantity,)):  # once it has spoken it has the channel, heard here or not
+                series = readings.series(sensor.stream, quantity, start - sensor.hold, min(end, as_of))
                 loaded.channels[sensor.name, quantity] = calibrated(plain(series, quantity), quantity, sensor)
     return loaded
 

@@ -9,7 +9,7 @@ import numpy as np
 from monitor.basis.times import HOUR
 from monitor.basis.values import Quantity
 from monitor.climate.mould import MouldState, mould_index
-from monitor.climate.surface import surface_humidity_pct, surface_temperature_c
+from monitor.climate.surface import TEMPERATURE_RANGE_C, surface_humidity_pct, surface_temperature_c
 from monitor.config.profile import Surface
 from monitor.rules.channel import Values
 from monitor.rules.estimates import Days, SkinReading
@@ -31,20 +31,15 @@ class SurfaceHours(NamedTuple):
 
 
 def follow_surface(
-    rule: Surface, mould: MouldState, hours: Hours, measured: Values | None, outdoor_c: Values | None
-) -> tuple[SurfaceHours | None, MouldState]:
-    """The surface by a sensor on it, else from the air outdoors by the temperature factor; None without either.
+    rule: Surface, mould: MouldState, hours: Hours, measured: Values, outdoor_c: Values
+) -> tuple[SurfaceHours, MouldState]:
+    """The surface by a sensor on it, else from the air outdoors by the temperature factor.
 
     Mould is counted over whole hours. [degC]
     """
-    if measured is None and outdoor_c is None:
-        return None, mould
-    t_c, rh = hours.mean[_T], hours.mean[_RH]
-    surface = np.full(len(t_c), np.nan) if outdoor_c is None else surface_temperature_c(
-        t_c, outdoor_c, rule.temperature_factor
-    )  # fmt: skip
-    if measured is not None:
-        surface = np.where(np.isnan(measured), surface, measured)
+    t_c, outdoor, told = (np.clip(one, *TEMPERATURE_RANGE_C) for one in (hours.mean[_T], outdoor_c, measured))
+    rh = hours.mean[_RH]
+    surface = np.where(np.isnan(told), surface_temperature_c(t_c, outdoor, rule.temperature_factor), told)
     humid = surface_humidity_pct(t_c, rh, surface)
     whole = hours.end - hours.start == HOUR
     index = np.full(len(t_c), np.nan)

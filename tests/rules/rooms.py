@@ -11,7 +11,7 @@ from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Origin, Quantity, Series, empty_series
 from monitor.config.profile import Acclimation, Band, Profile, Quality, ReadinessRule, Wall, load_profile
 from monitor.rules.assessment import Assessment
-from monitor.rules.frame import Delivery, Frame, Job, Sensor, Stay
+from monitor.rules.frame import Delivery, Frame, Job, Sensor, Stack, Stay
 from monitor.rules.judge import judge
 from monitor.rules.replay import Checkpoint, Head
 
@@ -34,6 +34,9 @@ PROFILE = replace(
     sha256="tests",
     sources={},
 )
+# Nothing that a sensor says is taken for stuck: a room may stand still to the last digit.
+STILL = replace(PROFILE, quality=replace(PROFILE.quality, flat_together=10**6 * DAY, flat_alone=10**6 * DAY))
+UNTOLD = Stack()
 UNCERTAINTY = {TEMPERATURE: 1.0, HUMIDITY: 5.0}
 Row = tuple[int, float | None, float | None]  # minute after T0, degC, %RH
 
@@ -64,6 +67,13 @@ class Room:
                         new.append(minutes(minute))
         return new
 
+    def say(self, stream: str, quantity: Quantity, said: Iterable[tuple[float, float]]) -> list[int]:
+        """Keep (minute, value) of one channel beside the air."""
+        channel = self.kept.setdefault((stream, quantity), {})
+        new = [(minutes(minute), value) for minute, value in said if minutes(minute) not in channel]
+        channel.update(new)
+        return [at for at, _ in new]
+
     def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
         channel = self.kept.get((stream, quantity))
         if not channel:
@@ -73,7 +83,12 @@ class Room:
         value = np.array([channel[int(at)] for at in t], np.float64)
         origin = self.origins.get(stream, self.origin)
         return Series(
-            t, value, np.zeros(len(t), np.int16), np.zeros(len(t), np.int32), (self.units[quantity],), (origin,)
+            t,
+            value,
+            np.zeros(len(t), np.int16),
+            np.zeros(len(t), np.int32),
+            (self.units.get(quantity, "degC"),),
+            (origin,),
         )
 
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
@@ -114,15 +129,18 @@ def frame(
     start: float | None = None,
     finish: float | None = None,
     profile: Profile = PROFILE,
+    stack: Stack = UNTOLD,
+    wall: str = "hall",
+    outdoors: str | None = None,
 ) -> Frame:
     """A job in one room "hall" that `sensors` never leave; times in minutes after T0, hold in minutes."""
-    job = Job("hall wall", "UTC", "hall", "hall", None, 4.0, 2.4, "si", T0)
+    job = Job("hall wall", "UTC", "hall", wall, outdoors, 4.0, 2.4, "si", T0)
     return Frame(
         job=job,
         profile=profile,
         sensors={name: Sensor(name, name, hold * MINUTE, UNCERTAINTY, since=T0 - DAY) for name in sensors},
         stays=tuple(stays if stays is not None else [Stay(name, "hall", T0 - DAY, None) for name in sorted(sensors)]),
-        deliveries=() if delivered is None else (Delivery("lot 1", "hall", minutes(delivered), 12),),
+        deliveries=() if delivered is None else (Delivery("lot 1", "hall", minutes(delivered), 12, stack),),
         lots_used=(),
         start=None if start is None else minutes(start),
         finish=None if finish is None else minutes(finish),
