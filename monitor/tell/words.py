@@ -405,12 +405,14 @@ _TO_DO = (  # each fits on one line of a screen
     ("box core", "Give the boxes time, or measure the temperature inside one."),
     ("site check", "Mend the wall, then say so: wallclime log check."),
     ("moisture", "Find the water, let the wall dry, then measure again."),
+    ("suitability", "Mend it, or say what holds by now: wallclime job place."),
     ("size", "Break the run into shorter ones, or ask the maker in writing."),
 )
 _UNKNOWN = (  # where something else is to be done than for a failure
     ("band", "Let the room be heard: see that a sensor there sends."),
     ("site check", "Walk along the wall, answer what is open: wallclime log check."),
     ("moisture", "Measure it beside a dry place of it: wallclime log moisture."),
+    ("suitability", "Say what it is like: wallclime job place."),
 )
 _RECORD_ENDED = "Import a newer file, or see to the sensor."
 
