@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli import checking, placing, sensor_log
-from cli.common import Json, Who, data, desk, say, who_of
+from cli.common import Json, Who, data, desk, one_of, say, who_of
 
 if TYPE_CHECKING:
     from monitor.watch.refused import Unheard
@@ -138,6 +138,10 @@ def assign(
     in_sun: Annotated[bool | None, typer.Option("--in-sun/--no-sun", help="Whether the sun reaches it.")] = None,
     photo: Annotated[Path | None, typer.Option(metavar="FILE", help="Its name and SHA-256 are kept.")] = None,
     near: Annotated[str | None, typer.Option(metavar="TEXT", help="What else is near.")] = None,
+    role: Annotated[
+        str,
+        typer.Option("--as", metavar="air|box|surface", help="What it hears: the room, inside the boxes, the wall."),
+    ] = "air",
     who: Who = None,
 ) -> None:
     """Say that a sensor is at a place, from now or --at on.
@@ -150,6 +154,7 @@ def assign(
 
     if (place is None) == (job is None):
         raise RecordError("the place is not clear", where="sensor assign", mend="Give --place PLACE or --job JOB")
+    one_of(role, ("air", "box", "surface"), "--as")
     lengths = (height, to_boxes, to_heater, to_vent, to_window, to_outside_wall)
     with desk(context) as opened:
         known(opened, name)
@@ -157,11 +162,12 @@ def assign(
         where = of_job.boxes_place if of_job else place or ""
         start = None if at is None else parse_time(at, zone_at(opened, where), where="--at")
         placement, kept = placing.placed(dict(zip(placing.LENGTHS, lengths, strict=True)), in_sun, photo)
-        facts = {**kept, "near": near} if near else kept
+        facts = {**kept, **({"near": near} if near else {}), **({} if role == "air" else {"role": role})}
         entry = assign_sensor(opened, name, where, at=start, facts=facts, who=who_of(who))
     say(f"{name} is at {where!r} from {rfc3339(entry.at)}")
     feet = any(mark in text for text in lengths if text for mark in ("f", "i", "'", '"'))
-    placing.tell(placement, of_job.units if of_job else "us" if feet else "si")
+    if role == "air":
+        placing.tell(placement, of_job.units if of_job else "us" if feet else "si")
 
 
 @app.command("release")

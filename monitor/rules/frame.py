@@ -11,7 +11,7 @@ import bisect
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, dataclass, field, replace
 from shlex import quote
 from typing import Any, Literal
 
@@ -157,7 +157,7 @@ class Frame:
     start: int | None
     finish: int | None
     close: int | None
-    place: Place = Place()
+    place: Place = field(default_factory=Place)
     take_off: TakenOff | None = None
     site: SiteFacts | None = None
     moisture: tuple[Moisture, ...] = ()
@@ -166,6 +166,11 @@ class Frame:
     def places(self) -> tuple[str, ...]:
         """Every place whose air this job asks for; the one outdoors is heard beside them."""
         return tuple(sorted({self.job.boxes_place, self.job.wall_place, *(d.place for d in self.deliveries)}))
+
+    @property
+    def air_stays(self) -> tuple[Stay, ...]:
+        """The stays that hear the air of these places: none outdoors, none in boxes or on the wall."""
+        return tuple(stay for stay in self.stays if stay.place in self.places and stay.role == "air")
 
     @property
     def begin(self) -> int | None:
@@ -386,8 +391,8 @@ def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile
     close = min((entry.at for entry in known if entry.kind is Kind.CLOSE), default=None)
     stays = stays_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
     opened_with = [entry for entry in effective(log) if entry.at <= max(as_of, job.opened)]  # it holds for all time
-    said = (place_of(opened_with), taken_off(opened_with))
-    frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close, *said)
+    place, taken = place_of(opened_with), taken_off(opened_with)
+    frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close, place=place, take_off=taken)
     here = tuple(stay for stay in stays if stay.place in (*frame.places, job.outdoor_place))
     every = sensors_of(sensor_log)
     checks = checks_of(entry for entry in effective(sensor_log) if entry.at <= as_of)

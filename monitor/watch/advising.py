@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
 from monitor.basis.units import System
-from monitor.basis.values import AIR, SENSORS_CHAIN, Quantity
+from monitor.basis.values import AIR, Quantity
 from monitor.config.profile import Band
 from monitor.rules.advice import Advice, advice
 from monitor.rules.assessment import Assessment
 from monitor.rules.channel import Channel
-from monitor.rules.frame import Frame, checks_of, claims_of, effective
+from monitor.rules.frame import Frame
 from monitor.rules.guards import Guard, guards
 from monitor.rules.hand import said_at
 from monitor.rules.replay import heard
 from monitor.rules.target import Measured, Situation
+from monitor.rules.timeline import stays_at
 from monitor.rules.trend import Recent
 from monitor.tell.instruments import drift
 from monitor.tell.words import Display
@@ -89,8 +90,20 @@ def situation_of(frame: Frame, desk: Desk, found: Assessment, asked: Asked) -> S
         volume_m3=asked.volume_m3,
         air_changes_1_h=asked.air_changes_1_h,
         boards_kg=area * BOARD_KG_M2,
-        boxes_c=None if asked.boxes_c is None else (asked.boxes_c, asked.boxes_c),
+        boxes_c=_boxes_c(found, asked),
     )
+
+
+def _boxes_c(found: Assessment, asked: Asked) -> tuple[float, float] | None:
+    """The boxes as told, as measured in them, or as estimated: lowest and highest. [degC]"""
+    core = found.lot.core
+    if asked.boxes_c is not None:
+        return asked.boxes_c, asked.boxes_c
+    if core is None:
+        return None
+    if core.measured is not None:
+        return core.measured, core.measured
+    return None if core.low is None or core.high is None else (core.low, core.high)
 
 
 def _furthest(found: Assessment, quantity: Quantity, band: Band) -> str | None:
@@ -120,27 +133,15 @@ def _possible(quantity: Quantity, value: float) -> float:
 
 def _outdoors(frame: Frame, desk: Desk, as_of: int) -> dict[Quantity, float]:
     """What the sensors at the outdoor place say now, their mean; nothing where there is none. degC, %RH."""
-    stays = tuple(
-        stay
-        for stay in desk.book.stays()
-        if stay.place == frame.job.outdoor_place and stay.start < as_of and (stay.end is None or stay.end >= as_of)
-    )
-    if not stays:
+    if frame.job.outdoor_place is None:
         return {}
-    log, every = effective(desk.book.entries(SENSORS_CHAIN)), desk.book.sensors()
-    checks, claims = checks_of(log), claims_of(log)
-    sensors = {
-        stay.sensor: replace(
-            every[stay.sensor], checks=checks.get(stay.sensor, ()), claims=claims.get(stay.sensor, ())
-        )
-        for stay in stays
-    }  # fmt: skip
-    start = as_of - max(sensor.hold for sensor in sensors.values())
-    there = heard(replace(frame, stays=stays, sensors=sensors), as_of, desk.store, start, as_of)
+    there = {stay.sensor for stay in stays_at(frame, frame.job.outdoor_place, as_of - 1)}
+    start = as_of - max((frame.sensors[name].hold for name in there), default=0)
+    channels = heard(frame, as_of, desk.store, start, as_of) if there else {}
     said: dict[Quantity, list[float]] = {}
-    for (name, quantity), channel in there.items():
-        value = said_at(Recent(channel.t, channel.value), sensors[name].hold, as_of - 1)
-        if value is not None:
+    for (name, quantity), channel in channels.items():
+        value = said_at(Recent(channel.t, channel.value), frame.sensors[name].hold, as_of - 1)
+        if name in there and value is not None:
             said.setdefault(quantity, []).append(value)
     return {quantity: _possible(quantity, float(np.mean(values))) for quantity, values in said.items()}
 

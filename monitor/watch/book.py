@@ -108,4 +108,5 @@ class Book:
         """Every place that a job has to do with."""
         job = self.job(name)
         lots = {entry.body["place"] for entry in effective(self.log(name)) if entry.kind is Kind.DELIVER}
-        return {job.boxes_place, job.wall_place, *lots}
+        outdoors = () if job.outdoor_place is None else (job.outdoor_place,)
+        return {job.boxes_place, job.wall_place, *outdoors, *lots}

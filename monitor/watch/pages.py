@@ -15,7 +15,7 @@ import monitor
 from monitor.basis.errors import ReportError
 from monitor.basis.times import MINUTE, datetime_of, zone_of
 from monitor.basis.units import System
-from monitor.basis.values import SENSORS_CHAIN, Entry, Kind, Quantity
+from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
 from monitor.rules.frame import Frame, effective
@@ -42,7 +42,7 @@ from monitor.watch.judging import assess
 
 AWAY_AFTER = 2 * MINUTE  # a daemon that has not said so for longer was not there [ms]
 
-_FACTS = ("sensor", "place", "from", "to", "released", "placement")
+_FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
 
 
 def job_rows(desk: Desk) -> list[JobRow]:
@@ -152,10 +152,12 @@ def _lines(desk: Desk, frame: Frame, found: Assessment) -> tuple[ChannelLine, ..
         return ()
     lines = []
     for (name, quantity), channel in sorted(heard(frame, found.as_of, desk.store, *span).items()):
+        if quantity not in AIR:
+            continue
         for place in frame.places:
             here = [
                 (channel.t >= max(stay.start, span[0])) & (channel.t < min(stay.end or span[1], span[1]))
-                for stay in frame.stays
+                for stay in frame.air_stays
                 if (stay.sensor, stay.place) == (name, place)
             ]
             kept = np.any(here, axis=0) if here else np.zeros(len(channel.t), np.bool_)
