@@ -70,12 +70,15 @@ def _with_name(opened: Desk, job: str, entry: Entry, outer: str, now: Any, name:
         names = ", ".join(f"{outer}.{one}" for one in now) if isinstance(now, Mapping) else outer
         asked = f"{outer}.{name}" if name else outer
         raise RecordError(f"{asked} of entry {entry.number} is no one value", where="--set", mend=f"Set {names}")
-    key = outer if outer.endswith(("_m", "_ms")) else name
-    return {**now, name: _value(opened, job, entry, key, now[name], value)}
+    unit = outer if outer.endswith(("_m", "_ms")) else name
+    return {**now, name: _value(opened, job, entry, f"{outer}.{name}", now[name], value, unit)}
 
 
-def _value(opened: Desk, job: str, entry: Entry, key: str, now: Any, text: str) -> Any:
-    """A text as a value of the kind of `now`; what its key says of its unit comes first. Raises WallclimeError."""
+def _value(opened: Desk, job: str, entry: Entry, key: str, now: Any, text: str, unit: str = "") -> Any:
+    """A text as a value of the kind of `now`; what `unit`, or else its key, says of its unit comes first.
+
+    Raises WallclimeError.
+    """
     from monitor.basis.errors import RecordError
     from monitor.basis.times import EARLIEST
 
@@ -84,7 +87,7 @@ def _value(opened: Desk, job: str, entry: Entry, key: str, now: Any, text: str) 
         isinstance(now, int) and not isinstance(now, bool) and now >= EARLIEST
     ):
         return time_of(opened, job, text, where)
-    read = _reader(key, now)
+    read = _reader(unit or key, now)
     if read is None:
         mend = f"Withdraw the entry and write it anew: wallclime log correct {quote(job)} {entry.number} --withdraw"
         raise RecordError(f"{key} of entry {entry.number} can't be set", where="--set", mend=mend)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
-from desks import NOW, T0, furnish, hear, kinds, opening, steady
+from desks import NOW, T0, clock, furnish, hear, kinds, opening, steady
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Kind
-from monitor.watch.desk import Desk
+from monitor.watch.desk import Desk, open_desk
 from monitor.watch.diary import correct
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
@@ -23,14 +26,31 @@ def finish(desk: Desk, job: str = "den", at: int = FINISH) -> None:
     install(desk, job, Installing(at - HOUR, at, not_ready=True, reason="guests"), who="robin")
 
 
-@pytest.fixture
-def wall(desk: Desk) -> Desk:
+def put_up(desk: Desk) -> Desk:
     """The den with a finished wall, and a humid time of 3 h before and another after."""
     furnish(desk)
     hear(desk, [row._replace(humidity=71.0 if row.t < T0 + 3 * HOUR else row.humidity) for row in steady(T0, 60)])
     hear(desk, steady(T0 + 5 * DAY, 2, humidity=75.0))
     finish(desk)
     return desk
+
+
+@pytest.fixture
+def wall(desk: Desk) -> Desk:
+    """A desk with the den."""
+    return put_up(desk)
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory, empty: Path) -> Iterator[Desk]:
+    """As `wall`, to be looked at and not to be changed."""
+    home = tmp_path_factory.mktemp("standing") / "home"
+    shutil.copytree(empty, home)
+    with open_desk(home, environ={}, clock=clock()) as desk:
+        put_up(desk)
+        number = len(kinds(desk))
+        yield desk
+        assert len(kinds(desk)) == number
 
 
 def refused(call: Any, *args: Any, **more: Any) -> str:
@@ -77,9 +97,9 @@ def test_care_begins_in_the_instant_of_the_finish(wall: Desk):
         (inspect, ({"A3": 0.11}, ""), "--joint: the gap of A3, 0.11 m can't be. Measure again: 0 to 0.1 m"),
     ],
 )
-def test_what_is_no_care_and_no_inspection_is_refused(wall: Desk, call, args, said):
-    assert refused(call, wall, "den", *args, at=None, who="robin") == said
-    assert refused(call, wall, "den", *args, at=NOW + 1, who="robin").endswith(
+def test_what_is_no_care_and_no_inspection_is_refused(standing: Desk, call, args, said):
+    assert refused(call, standing, "den", *args, at=None, who="robin") == said
+    assert refused(call, standing, "den", *args, at=NOW + 1, who="robin").endswith(
         "is in the future. The log holds what has happened; check the date"
     )
 
@@ -123,8 +143,8 @@ def test_an_event_has_its_time_and_perhaps_an_end(wall: Desk):
         ),
     ],
 )  # fmt: skip
-def test_what_is_no_event_is_refused(wall: Desk, what, text, start, end, said):
-    assert refused(event, wall, "den", what, text, start=start, end=end, who="robin") == said
+def test_what_is_no_event_is_refused(standing: Desk, what, text, start, end, said):
+    assert refused(event, standing, "den", what, text, start=start, end=end, who="robin") == said
 
 
 def test_an_end_that_is_corrected_to_before_the_beginning_is_refused(wall: Desk):
@@ -140,14 +160,12 @@ def test_an_end_that_is_corrected_to_before_the_beginning_is_refused(wall: Desk)
 EPISODES = [(T0, T0 + 3 * HOUR), (T0 + 5 * DAY, T0 + 5 * DAY + 2 * HOUR + 20 * 60_000)]
 
 
-@pytest.mark.parametrize(
-    ("number", "at", "which"), [(1, None, 0), (2, None, 1), (None, T0 + HOUR, 0), (None, EPISODES[1][1], 1)]
-)
-def test_a_cause_speaks_of_the_whole_episode_whatever_names_it(wall: Desk, number, at, which):
-    entry, _ = cause(wall, "den", number=number, at=at, cause="wet plaster", remedy="door shut", who="robin")
-    start, end = EPISODES[which]
-    assert (entry.kind, entry.at) == (Kind.CAUSE, start)
-    assert entry.body == {"cause": "wet plaster", "remedy": "door shut", "until": end}
+def test_a_cause_speaks_of_the_whole_episode_whatever_names_it(wall: Desk):
+    for number, at, which in ((1, None, 0), (2, None, 1), (None, T0 + HOUR, 0), (None, EPISODES[1][1], 1)):
+        entry, _ = cause(wall, "den", number=number, at=at, cause="wet plaster", remedy="door shut", who="robin")
+        start, end = EPISODES[which]
+        assert (entry.kind, entry.at) == (Kind.CAUSE, start)
+        assert entry.body == {"cause": "wet plaster", "remedy": "door shut", "until": end}
 
 
 NAMED = "Episodes are 1: 2026-01-05T00:00:00Z to 2026-01-05T03:00:00Z, 2: 2026-01-10T00:00:00Z to 2026-01-10T02:20:00Z"
@@ -164,8 +182,8 @@ NAMED = "Episodes are 1: 2026-01-05T00:00:00Z to 2026-01-05T03:00:00Z, 2: 2026-0
         (1, None, "", "--cause: nothing is said. Write it, or leave it out"),
     ],
 )
-def test_a_cause_of_nothing_is_refused(wall: Desk, number, at, why, said):
-    assert refused(cause, wall, "den", number=number, at=at, cause=why, remedy="", who="robin") == said
+def test_a_cause_of_nothing_is_refused(standing: Desk, number, at, why, said):
+    assert refused(cause, standing, "den", number=number, at=at, cause=why, remedy="", who="robin") == said
 
 
 def test_a_room_that_never_left_the_band_has_nothing_to_explain(desk: Desk):
