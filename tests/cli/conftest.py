@@ -35,7 +35,7 @@ def den(wallclime: Home, opened: Path) -> Home:
 def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
     """A job "den" with 100 h of readings of the sensor "shelf", to be looked at and not to be changed.
 
-    Entries of den: 1 job, 2 profile, 3 deliver, 4 import, 5 completion, 6 note.
+    Entries of den: 1 job, 2 profile, 3 take-off, 4 deliver, 5 import, 6 completion, 7 note.
     """
     home = Home(tmp_path_factory.mktemp("record") / "home")
     home.done(*OPEN_DEN)

@@ -24,7 +24,7 @@ def read(home: Home, *args: str, at: int = DELIVERED + 7 * HOUR) -> list[str]:
 def test_a_hand_reading_within_the_combined_uncertainty_agrees(heard: Home):
     # sqrt(5^2 + 2^2) = 5.39 %RH
     assert read(heard, "--humidity", "46 %") == [
-        "entry 6: reading",
+        "entry 7: reading",
         "humidity: shelf agrees: 4.4 %RH above it, within the combined uncertainty of 5.4 %RH",
     ]
 
@@ -53,7 +53,7 @@ def test_an_uncertainty_of_nothing_is_refused(heard: Home):
 
 
 def test_where_no_sensor_spoke_nothing_is_compared(heard: Home):
-    assert read(heard, "--humidity", "46 %", at=DELIVERED - HOUR) == ["entry 6: reading"]
+    assert read(heard, "--humidity", "46 %", at=DELIVERED - HOUR) == ["entry 7: reading"]
 
 
 def test_the_report_shows_what_each_hand_reading_says_of_the_sensors(heard: Home):

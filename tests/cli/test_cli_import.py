@@ -18,7 +18,7 @@ COLUMN_NUMBERS = "There are 'when', 'temp', 'rh'; a number such as \"#3\" names 
 
 
 def nothing_kept(home: Home) -> bool:
-    return home.kinds() == ["job", "profile"] and home.done("sensor", "seen", "--json").json() == []
+    return home.kinds() == ["job", "profile", "take-off"] and home.done("sensor", "seen", "--json").json() == []
 
 
 # --- what is refused --------------------------------------------------------------------------------------------------
@@ -235,7 +235,7 @@ def test_an_import_says_how_the_file_is_read_before_it_keeps_it(den: Home):
             "kept 4 readings; 0 were known, 0 in conflict went to quarantine",
         ],
     )
-    body = den.log()[2]["body"]
+    body = den.log()[3]["body"]
     assert (body["file"], body["sensor"], body["place"], body["new"]) == ("den.csv", "shelf", "den", 4)
     assert (body["first"], body["last"]) == (NOON - 143 * HOUR, NOON - 143 * HOUR + 10 * MINUTE)
     assert body["read_as"] == [line.strip() for line in result.err.splitlines()[1:4]]

@@ -82,8 +82,8 @@ def test_a_job_that_is_not_ready_is_not_started_and_every_open_condition_is_a_li
 
 def test_a_start_all_the_same_writes_down_every_open_condition_and_who_asked(den: Home):
     said = den.done(*INSTALL, *WHY, "--asked-by", "the owner")
-    assert said.err.startswith("entry 3: install\nmind: Switch the power off")
-    body = den.log()[2]["body"]
+    assert said.err.startswith("entry 4: install\nmind: Switch the power off")
+    body = den.log()[3]["body"]
     assert (body["reason"], body["asked_by"], body["finish"], body["lots"]) == ("guests", "the owner", None, [])
     assert {
         "condition": "acclimation complete",
@@ -95,7 +95,7 @@ def test_a_start_all_the_same_writes_down_every_open_condition_and_who_asked(den
 
 @pytest.fixture
 def installed(den: Home) -> Home:
-    """The job with an installation that started 2026-01-09T13:00Z: entry 3 the delivery, 4 the start."""
+    """The job with an installation that started 2026-01-09T13:00Z: entry 4 the delivery, 5 the start."""
     den.done("log", "deliver", "den", "--at", "2026-01-05T08:00", "--lot", "B7")
     den.done("log", "install", "den", *START, "--not-ready", "--reason", "guests")
     return den
@@ -115,7 +115,7 @@ def test_an_installation_has_one_start(installed: Home):
     assert (result.code, result.err) == (
         2,
         "job den: the installation started 2026-01-09T13:00:00Z by the log. Give that time, or correct it: "
-        "wallclime log correct den 4 --at TIME --reason TEXT\n",
+        "wallclime log correct den 5 --at TIME --reason TEXT\n",
     )
 
 
@@ -125,7 +125,7 @@ def test_an_installation_has_one_finish(installed: Home):
     assert (result.code, result.err) == (
         2,
         "job den: the installation was finished 2026-01-09T23:00:00Z by the log. Give that time, or correct it: "
-        "wallclime log correct den 5 --set finish=TIME --reason TEXT\n",
+        "wallclime log correct den 6 --set finish=TIME --reason TEXT\n",
     )
 
 
@@ -231,9 +231,9 @@ def test_the_page_goes_where_it_is_asked_for_and_can_be_printed_again(den: Home)
     first = page.read_bytes()
     page.unlink()
     again = den.done(*INSTALL, "--page", page)
-    assert again.err == f"entry 3: install\nfor signature: {page}\n"
+    assert again.err == f"entry 4: install\nfor signature: {page}\n"
     assert page.read_bytes() == first
-    assert den.kinds() == ["job", "profile", "install"]
+    assert den.kinds() == ["job", "profile", "take-off", "install"]
 
 
 def test_a_page_that_cant_be_written_says_so_and_the_entry_stays(den: Home):

@@ -55,7 +55,7 @@ def test_late_readings_that_undo_a_completion_are_told_once(delivered: Home):
     for _ in range(2):
         read(delivered, damp, name="corner")  # a second sensor, whose file came a week later
     was = DELIVERED + 48 * HOUR
-    told = {"delivery": 3, "lot": "lot 1", "place": "den", "was": [was], "is": []}
+    told = {"delivery": 4, "lot": "lot 1", "place": "den", "was": [was], "is": []}
     assert of_kind(delivered, "completion revised") == [told]
     acclimation = delivered.assess("--at", rfc3339(DELIVERED + 60 * HOUR))["acclimation"]
     assert acclimation["history"] == []
@@ -69,7 +69,7 @@ def test_late_readings_that_move_a_completion_tell_from_what_to_what(delivered: 
     read(delivered, damp, "--hold", "30 min", name="corner")
     pause = 20 * MINUTE + 30 * MINUTE
     was, now = DELIVERED + 48 * HOUR, DELIVERED + 48 * HOUR + pause
-    told = {"delivery": 3, "lot": "lot 1", "place": "den", "was": [was], "is": [now]}
+    told = {"delivery": 4, "lot": "lot 1", "place": "den", "was": [was], "is": [now]}
     assert of_kind(delivered, "completion revised") == [told]
 
 
@@ -91,25 +91,25 @@ def test_two_loads_of_one_lot_are_told_each_for_itself(delivered: Home):
     read(delivered, steady(DELIVERED, 71))
     told = [(body["delivery"], body["completed"]) for body in of_kind(delivered, "completion")]
     assert sorted(told) == [
-        (3, DELIVERED + 48 * HOUR),
         (4, DELIVERED + 48 * HOUR),
-        (5, DELIVERED + 58 * HOUR),
+        (5, DELIVERED + 48 * HOUR),
+        (6, DELIVERED + 58 * HOUR),
     ]
     assert of_kind(delivered, "completion revised") == []
 
 
 def test_a_delivery_withdrawn_takes_its_completion_back(delivered: Home):
     read(delivered, steady(DELIVERED, 60))
-    delivered.done("log", "correct", "den", "3", "--withdraw", "--reason", "the other wall")
+    delivered.done("log", "correct", "den", "4", "--withdraw", "--reason", "the other wall")
     (told,) = of_kind(delivered, "completion revised")
-    assert told == {"delivery": 3, "was": [DELIVERED + 48 * HOUR], "is": []}
+    assert told == {"delivery": 4, "was": [DELIVERED + 48 * HOUR], "is": []}
 
 
 def test_a_completion_never_told_twice_makes_the_log_no_longer(delivered: Home):
     read(delivered, steady(DELIVERED, 60))
-    delivered.done("log", "correct", "den", "3", "--at", rfc3339(DELIVERED + HOUR), "--reason", "an hour late")
+    delivered.done("log", "correct", "den", "4", "--at", rfc3339(DELIVERED + HOUR), "--reason", "an hour late")
     length = len(delivered.log())
-    delivered.done("log", "correct", "den", "3", "--set", "boxes=12", "--reason", "counted")
+    delivered.done("log", "correct", "den", "4", "--set", "boxes=12", "--reason", "counted")
     assert len(delivered.log()) == length + 1
     assert of_kind(delivered, "completion revised")[0]["is"] == [DELIVERED + 49 * HOUR]
 

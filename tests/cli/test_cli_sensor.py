@@ -237,7 +237,7 @@ def test_a_release_that_undoes_a_completion_is_written_into_the_log_of_the_job(d
     den.done("sensor", "release", "shelf", "--at", rfc3339(DELIVERED + DAY))
     assert den.kinds()[-2:] == ["completion", "completion revised"]
     assert den.log()[-1]["body"] == {
-        "delivery": 3,
+        "delivery": 4,
         "lot": "lot 1",
         "place": "den",
         "was": [DELIVERED + 2 * DAY],

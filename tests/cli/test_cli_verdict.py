@@ -216,7 +216,10 @@ def test_the_reasons_for_machines_are_the_conditions_of_the_assessment(record: H
 
 def test_a_wall_beyond_the_limits_of_one_run_is_told(wallclime: Home):
     wallclime.done("job", "open", "long", "--zone", "UTC", "--length", "41 ft", "--height", "10 ft 1 in")
-    said = "too long and high for one unbroken run; split it with a transition profile"
+    said = (
+        "too long and high for one unbroken run; split it with a transition profile at 20 ft 6 in from the left end "
+        "and at 5 ft 1/2 in from the floor"
+    )
     size = {"condition": "wall size", "verdict": "fail", "evidence": said}
     assert size in wallclime("ready", "long", "--json").json()["readiness"]
 

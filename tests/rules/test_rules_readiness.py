@@ -6,11 +6,14 @@ import pytest
 from rooms import HUMIDITY, MS, PROFILE, TEMPERATURE, Row, assess, course, frame, heard, minutes, steady
 
 from monitor.basis.times import rfc3339
-from monitor.config.profile import ReadinessRule
+from monitor.config.profile import Profile, ReadinessRule
 from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Delivery, Frame, Stay
 from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
+from monitor.rules.suitability import Place
+from monitor.rules.takenoff import TakenOff
+from monitor.rules.wall import rectangle, split_lines
 
 DAY = 1440
 
@@ -34,6 +37,7 @@ def test_the_conditions_stand_in_the_order_in_which_an_installer_meets_them():
         "site check",
         "wall moisture",
         "wall size",
+        "suitability",
     ]
 
 
@@ -329,14 +333,16 @@ def test_what_nobody_entered_is_unknown():
 
 # --- wall size ---
 
+SPLIT = "for one unbroken run; split it with a transition profile at"
+
 
 @pytest.mark.parametrize(
     ("length", "height", "verdict", "evidence"),
     [
         (40 * 0.3048, 10 * 0.3048, "pass", "inside the limits for one unbroken run"),
-        (12.2, 2.4, "fail", "too long for one unbroken run; split it with a transition profile"),
-        (4.0, 3.05, "fail", "too high for one unbroken run; split it with a transition profile"),
-        (12.2, 3.05, "fail", "too long and high for one unbroken run; split it with a transition profile"),
+        (12.2, 2.4, "fail", f"too long {SPLIT} 6.100 m from the left end"),
+        (4.0, 3.05, "fail", f"too high {SPLIT} 1.525 m from the floor"),
+        (12.2, 3.05, "fail", f"too long and high {SPLIT} 6.100 m from the left end and at 1.525 m from the floor"),
     ],
 )
 def test_wall_size(length, height, verdict, evidence):
@@ -344,6 +350,89 @@ def test_wall_size(length, height, verdict, evidence):
     fr = frame("a")
     fr = replace(fr, job=replace(fr.job, length=length, height=height))
     assert said(judge(fr, minutes(60), heard(a=steady(60))), "wall size") == (verdict, evidence)
+
+
+@pytest.mark.parametrize(
+    ("length", "height", "split", "verdict", "evidence"),
+    [
+        (24.5, 2.4, False, "fail", f"too long {SPLIT} 8.167 m and 16.333 m from the left end"),
+        (
+            24.5,
+            2.4,
+            True,
+            "pass",
+            "split with a transition profile at 8.167 m and 16.333 m from the left end, each part inside the limits",
+        ),
+        (
+            4.0,
+            3.05,
+            True,
+            "pass",
+            "split with a transition profile at 1.525 m from the floor, each part inside the limits",
+        ),
+        (4.0, 2.4, True, "pass", "inside the limits for one unbroken run"),
+    ],
+)
+def test_a_wall_that_is_split_as_its_take_off_proposes_is_not_too_large(length, height, split, verdict, evidence):
+    # what the take-off measured stands, not the job's 4.0 m x 2.4 m
+    assert said(measured(length, height, split), "wall size") == (verdict, evidence)
+
+
+def test_a_split_that_a_stricter_profile_finds_too_long_is_proposed_anew():
+    # two parts of 10 m are inside 12.192 m; of at most 9 m each it takes three
+    strict = replace(PROFILE, wall=replace(PROFILE.wall, max_length=9.0))
+    assert said(measured(20.0, 2.4, True), "wall size")[0] == "pass"
+    assert said(measured(20.0, 2.4, True, strict), "wall size") == (
+        "fail",
+        f"too long {SPLIT} 6.667 m and 13.333 m from the left end",
+    )
+
+
+def measured(length: float, height: float, split: bool, profile: Profile = PROFILE) -> Assessment:
+    """A job of 4.0 m x 2.4 m whose take-off, by the profile of the tests, says otherwise."""
+    shape, wall = rectangle(length, height), PROFILE.wall
+    lines = split_lines(length, wall.max_length), split_lines(height, wall.max_height)
+    taken = TakenOff(shape, "horizontal", split, *lines, 7, "tests")
+    fr = replace(frame("a"), profile=profile, take_off=taken)
+    return judge(fr, minutes(60), heard(a=steady(60)))
+
+
+# --- suitability ---
+
+GOOD = {
+    "kind": "partition",
+    "surface": "wall",
+    "vertical": True,
+    "over_water": False,
+    "indoors": True,
+    "climate_since": "2026-01-02",
+    "closed_in_since": "2025-11-20",
+    "wet_trades_done": "2025-12-12",
+}
+
+
+@pytest.mark.parametrize(
+    ("answers", "verdict", "evidence"),
+    [
+        ({}, "unknown", "nothing was said of the place"),
+        ({"kind": "masonry"}, "fail", "the wall is masonry (accepted by robin: dry for years)"),
+        (
+            {key: GOOD[key] for key in list(GOOD)[:6]},
+            "unknown",
+            "nobody said since when the building is closed in, when the wet trades were done",
+        ),
+        (
+            GOOD,
+            "pass",
+            "a partition wall, indoors, vertical, not over a sink or tub, heated or cooled since 2026-01-02, "
+            "closed in since 2025-11-20, wet trades done 2025-12-12",
+        ),
+    ],
+)
+def test_suitability(answers, verdict, evidence):
+    place = Place(answers, dict.fromkeys(answers, "accepted by robin: dry for years"))
+    found = judge(replace(frame("a"), place=place), minutes(60), heard(a=steady(60)))
+    assert said(found, "suitability") == (verdict, evidence)
 
 
 def test_the_default_uncertainty_is_the_makers():

@@ -111,12 +111,12 @@ def test_what_would_stand_has_every_correction_applied(desk: Desk):
     log = desk.book.log("den")
     drafts = [
         Draft(Kind.NOTE, T0, "robin", {"text": "a"}),
-        Draft(Kind.CORRECTION, T0, "robin", {"instead": {"boxes": 3}}, corrects=3),
-        Draft(Kind.CORRECTION, T0, "robin", {"withdrawn": True}, corrects=4),
+        Draft(Kind.CORRECTION, T0, "robin", {"instead": {"boxes": 3}}, corrects=4),
+        Draft(Kind.CORRECTION, T0, "robin", {"withdrawn": True}, corrects=5),
     ]
     standing = as_if(log, "den", drafts)
-    assert [entry.number for entry in standing] == [1, 2, 3]
-    assert standing[2].body["boxes"] == 3
+    assert [entry.number for entry in standing] == [1, 2, 3, 4]
+    assert standing[3].body["boxes"] == 3
     assert len(desk.book.log("den")) == len(log)
 
 
@@ -152,13 +152,13 @@ def test_now_is_not_in_the_future_but_a_millisecond_later_is(desk: Desk):
     assert str(refused.value) == said
 
 
-def test_opening_writes_the_job_and_its_profile_together_or_neither(desk: Desk):
-    job, profile = open_job(desk, opening(), who="robin")
-    assert (job.kind, profile.kind) == (Kind.JOB, Kind.PROFILE)
+def test_opening_writes_the_job_its_profile_and_its_take_off_together_or_none(desk: Desk):
+    job, profile, take_off = open_job(desk, opening(), who="robin")
+    assert (job.kind, profile.kind, take_off.kind) == (Kind.JOB, Kind.PROFILE, Kind.TAKE_OFF)
     assert set(profile.body) == {"name", "sha256", "text"}
     with pytest.raises(RecordError, match="there is a job 'den' already"):
         open_job(desk, opening(length=3.0), who="kim")
-    assert len(desk.book.log("den")) == 2
+    assert len(desk.book.log("den")) == 3
 
 
 def test_a_job_closed_in_the_past_ends_there(desk: Desk):

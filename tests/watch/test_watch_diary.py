@@ -10,7 +10,7 @@ from desks import HUMIDITY, NOW, T0, TEMPERATURE, furnish, hear, kinds, steady
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
-from monitor.watch import diary, installing
+from monitor.watch import delivery, installing
 from monitor.watch.desk import Desk
 from monitor.watch.delivery import deliver
 from monitor.watch.diary import correct, hand_reading
@@ -46,57 +46,57 @@ def test_a_start_that_somebody_else_entered_meanwhile_is_not_entered_otherwise(
         install(den, "den", Installing(T0 + 2 * DAY, **WHY), who="robin")
     assert str(refused.value) == (
         "job den: the installation started 2026-01-06T00:00:00Z by the log. Give that time, or correct it: "
-        "wallclime log correct den 4 --at TIME --reason TEXT"
+        "wallclime log correct den 5 --at TIME --reason TEXT"
     )
-    assert kinds(den) == ["job", "profile", "deliver", "install"]
+    assert kinds(den) == ["job", "profile", "take-off", "deliver", "install"]
 
 
 def test_a_delivery_that_somebody_else_entered_meanwhile_is_not_entered_twice(
     den: Desk, sit_down: Callable[[], Desk], monkeypatch
 ):
-    there, first = sit_down(), diary._checked
+    there, first = sit_down(), delivery.check_delivery
 
     def overtaken(said: Any) -> Any:
-        monkeypatch.setattr(diary, "_checked", first)
+        monkeypatch.setattr(delivery, "check_delivery", first)
         load(there, T0 + HOUR, "B7")
         return first(said)
 
-    monkeypatch.setattr(diary, "_checked", overtaken)
+    monkeypatch.setattr(delivery, "check_delivery", overtaken)
     with pytest.raises(RecordError) as refused:
         load(den, T0 + HOUR, "B7")
-    assert str(refused.value) == "log of den: entry 4 says so already. Give another lot its own --lot NAME"
+    assert str(refused.value) == "log of den: entry 5 says so already. Give another lot its own --lot NAME"
 
 
 def test_the_same_lot_may_come_in_two_loads_and_two_lots_at_once(den: Desk):
-    assert [load(den, T0 + HOUR, "B7"), load(den, T0 + 2 * HOUR, "B7"), load(den, T0 + HOUR, "B8")] == [4, 5, 6]
+    assert [load(den, T0 + HOUR, "B7"), load(den, T0 + 2 * HOUR, "B7"), load(den, T0 + HOUR, "B8")] == [5, 6, 7]
 
 
 def test_a_finish_in_the_instant_of_the_start_is_not_before_it(den: Desk):
     install(den, "den", Installing(T0 + DAY, finish=T0 + DAY, **WHY), who="robin")
     with pytest.raises(RecordError) as refused:
-        correct(den, "den", 4, instead={"finish": T0 + DAY - 1}, reason="x", who="robin")
+        correct(den, "den", 5, instead={"finish": T0 + DAY - 1}, reason="x", who="robin")
     assert str(refused.value) == "log install: the finish is before the start. Check the two times"
 
 
 def test_a_start_moved_past_the_finish_is_refused_and_nothing_is_written(den: Desk):
     install(den, "den", Installing(T0 + DAY, finish=T0 + 2 * DAY, **WHY), who="robin")
     with pytest.raises(RecordError, match="the finish is before the start"):
-        correct(den, "den", 4, at=T0 + 2 * DAY + 1, reason="x", who="robin")
+        correct(den, "den", 5, at=T0 + 2 * DAY + 1, reason="x", who="robin")
     assert kinds(den)[-1] == "install"
 
 
 def test_start_and_finish_are_corrected_together(den: Desk):
     install(den, "den", Installing(T0 + DAY, finish=T0 + 2 * DAY, **WHY), who="robin")
-    correct(den, "den", 4, at=T0 + 3 * DAY, instead={"finish": T0 + 4 * DAY}, reason="wrong week", who="robin")
+    correct(den, "den", 5, at=T0 + 3 * DAY, instead={"finish": T0 + 4 * DAY}, reason="wrong week", who="robin")
     log = den.book.log("den")
     assert log[-1].body == {"reason": "wrong week", "at": T0 + 3 * DAY, "instead": {"finish": T0 + 4 * DAY}}
 
 
 def test_a_correction_answers_the_verdicts_before_and_after(den: Desk):
     hear(den, steady(T0, 60))
-    done = correct(den, "den", 3, withdraw=True, reason="the other wall", who="robin")
+    done = correct(den, "den", 4, withdraw=True, reason="the other wall", who="robin")
     assert (done.before.lot.delivered_at, done.after.lot.delivered_at) == (T0, None)
-    assert [entry.corrects for entry in done.entries] == [3]
+    assert [entry.corrects for entry in done.entries] == [4]
 
 
 @pytest.mark.parametrize(("quantity", "value"), [(HUMIDITY, 0.0), (HUMIDITY, 105.0), (TEMPERATURE, -40.0)])

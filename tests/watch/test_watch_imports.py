@@ -40,7 +40,7 @@ def test_a_plan_keeps_nothing(den: Desk, tmp_path: Path):
     assert (plan.new_sensor, plan.place, plan.stream, plan.hold) == (True, "den", "file:logger", 30 * MINUTE)
     assert (plan.summary.first, plan.summary.last) == (T0, T0 + 5 * HOUR - 10 * MINUTE)
     assert den.store.heard() == []
-    assert kinds(den) == ["job", "profile", "deliver"]
+    assert kinds(den) == ["job", "profile", "take-off", "deliver"]
     assert den.store.entries(SENSORS_CHAIN) == []
 
 

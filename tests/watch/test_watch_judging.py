@@ -145,7 +145,7 @@ def test_two_evaluators_tell_a_completion_once(sit_down: Callable[[], Desk], mon
     monkeypatch.setattr(judging, "assess", overtaken)
     assert note_completions(here, "den") == []
     assert [entry.kind for entry in told[1]] == [Kind.COMPLETION]
-    assert kinds(here) == ["job", "profile", "deliver", "completion"]
+    assert kinds(here) == ["job", "profile", "take-off", "deliver", "completion"]
 
 
 def test_a_completion_is_told_though_somebody_else_writes_in_between(sit_down: Callable[[], Desk], monkeypatch):
@@ -161,8 +161,8 @@ def test_a_completion_is_told_though_somebody_else_writes_in_between(sit_down: C
         return found
 
     monkeypatch.setattr(judging, "assess", interrupted)
-    assert [entry.number for entry in note_completions(here, "den")] == [5]
-    assert kinds(here) == ["job", "profile", "deliver", "note", "completion"]
+    assert [entry.number for entry in note_completions(here, "den")] == [6]
+    assert kinds(here) == ["job", "profile", "take-off", "deliver", "note", "completion"]
 
 
 def test_evaluators_in_threads_tell_a_completion_once_and_agree(sit_down: Callable[[], Desk]):
@@ -197,7 +197,7 @@ def test_what_was_told_is_not_told_again(desk: Desk):
     hear(desk, steady(T0, 60))
     (entry,) = note_completions(desk, "den")
     assert (entry.at, entry.who) == (T0 + 48 * HOUR, "wallclime")
-    assert entry.body == {"delivery": 3, "lot": "lot 1", "place": "den", "completed": T0 + 48 * HOUR}
+    assert entry.body == {"delivery": 4, "lot": "lot 1", "place": "den", "completed": T0 + 48 * HOUR}
     assert note_completions(desk, "den") == []
 
 
@@ -223,10 +223,10 @@ def test_a_completion_that_is_there_again_is_told_again(desk: Desk):
     furnish(desk)
     hear(desk, steady(T0, 60))
     note_completions(desk, "den")
-    correct(desk, "den", 3, at=T0 + 20 * HOUR, reason="misread", who="robin")
-    correct(desk, "den", 3, at=T0, reason="misread by me", who="robin")
+    correct(desk, "den", 4, at=T0 + 20 * HOUR, reason="misread", who="robin")
+    correct(desk, "den", 4, at=T0, reason="misread by me", who="robin")
     told = ["completion", "correction", "completion revised", "correction", "completion"]
-    assert kinds(desk)[3:] == told
+    assert kinds(desk)[4:] == told
 
 
 def test_every_job_of_a_stream_is_told_of_its_completion(desk: Desk):
