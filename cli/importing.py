@@ -23,6 +23,10 @@ def import_file(
         str | None, typer.Option(metavar="COLUMN", help="Of the temperature, if there is one.")
     ] = None,
     humidity: Annotated[str | None, typer.Option(metavar="COLUMN", help="Of the humidity, if there is one.")] = None,
+    place: Annotated[
+        str | None,
+        typer.Option(metavar="PLACE", help="Of the job, such as the one outdoors; the room of the time by default."),
+    ] = None,
     temperature_unit: Annotated[str, typer.Option(metavar="UNIT", help="degC, degF or K.")] = "degC",
     humidity_unit: Annotated[str, typer.Option(metavar="UNIT", help="% or fraction.")] = "%",
     zone: Annotated[str | None, typer.Option(metavar="ZONE", help="Of the file's times; the job's by default.")] = None,
@@ -69,7 +73,8 @@ def import_file(
             encoding=encoding,
             skip_rows=skip_rows,
         )
-        plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=Progress("looking over"))
+        looking = Progress("looking over")
+        plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=looking, place=place)
         say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
         say(_sensor(plan))
         for doubt in doubts(plan):

@@ -15,7 +15,7 @@ from monitor.intake.hold import propose_hold
 from monitor.intake.loggerfile import Chunk, Summary, check, read
 from monitor.intake.loggerguess import Columns, Guess, guess
 from monitor.intake.moment import AHEAD
-from monitor.rules.frame import Sensor
+from monitor.rules.frame import Frame, Sensor
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name
 from monitor.watch.judging import note_all_completions
@@ -60,13 +60,17 @@ def plan_import(
     sensor: str,
     hold: int | None,
     progress: Callable[[float], None],
+    place: str | None = None,
 ) -> Plan:
     """Look the whole file over: nothing is kept of one with a cell that can't be read.
 
-    Raises LoggerFileError, RecordError.
+    `place`: one of the job's; that which is judged when the file begins, if it is not said. Raises LoggerFileError,
+    RecordError.
     """
-    desk.book.log(job)
+    frame = _frame(desk, job)
     checked_name(sensor, "--sensor")
+    if place is not None:
+        _of_the_job(frame, place)
     hold = None if hold is None else checked_hold(hold)
     known = desk.book.sensors().get(sensor)
     if known is not None and hold not in (None, known.hold):
@@ -78,7 +82,7 @@ def plan_import(
     found = guess(path, columns)
     summary = check(path, found, progress=progress)
     _happened(desk, path, summary)
-    place = _place(desk, job, summary)
+    place = _judged(frame, summary) if place is None else place
     proposed = propose_hold(summary.intervals) if hold is None else hold
     chosen = proposed if known is None else known.hold
     plan = Plan(
@@ -121,10 +125,24 @@ def _happened(desk: Desk, path: Path, summary: Summary) -> None:
         )
 
 
-def _place(desk: Desk, job: str, summary: Summary) -> str:
-    """The place that is judged when the file begins."""
+def _frame(desk: Desk, job: str) -> Frame:
     now = desk.clock.now()
-    frame = desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
+    return desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
+
+
+def _of_the_job(frame: Frame, place: str) -> None:
+    """A name misspelled would be a place that no job asks for."""
+    known = [*frame.places, *([] if frame.job.outdoor_place is None else [frame.job.outdoor_place])]
+    if place not in known:
+        raise RecordError(
+            f"{place!r} is no place of job {frame.job.name}",
+            where="--place",
+            mend=f"It has {', '.join(map(repr, dict.fromkeys(known)))}",
+        )
+
+
+def _judged(frame: Frame, summary: Summary) -> str:
+    """The place that is judged when the file begins."""
     after = frame.start is not None and summary.first >= frame.start
     return frame.job.wall_place if after else frame.job.boxes_place
 
