@@ -292,7 +292,7 @@ def _told(content: bytes, where: str) -> dict[str, Any]:
     if not isinstance(told, dict) or "wallclime_form" not in told:
         raise RecordError("it is no saved form", where=where, mend="Send the file that the form saved")
     if told["wallclime_form"] != FORM_VERSION:
-        what = f"it is of version {told['wallclime_form']!r} of the form, this wallclime reads {FORM_VERSION}"
+        what = f"it is of version {told['wallclime_form']!r} of the form, this wallclime knows {FORM_VERSION}"
         raise RecordError(what, where=where, mend=_ANOTHER)
     faults = [Fault("it is missing", f"{where}: {key}", _ANOTHER) for key in _HEAD if key not in told]
     faults += [Fault("there is no such key", f"{where}: {key}", _ANOTHER) for key in told if key not in _HEAD]

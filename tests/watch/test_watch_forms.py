@@ -151,7 +151,7 @@ def test_a_known_item_that_says_otherwise_is_refused(den: Desk, tmp_path: Path):
         ("[" * 100_000, "it is no saved form, or not the whole of one. Save the form again and send that file"),
         ("[1]", "it is no saved form. Send the file that the form saved"),
         ('{"job": "den"}', "it is no saved form. Send the file that the form saved"),
-        ('{"wallclime_form": 2}', "it is of version 2 of the form, this wallclime reads 1. "
+        ('{"wallclime_form": 2}', "it is of version 2 of the form, this wallclime knows 1. "
          "Make a new form: wallclime form JOB -o FILE.html"),
     ],
     ids=["empty", "cut", "deep", "list", "other", "newer"],
