@@ -128,12 +128,16 @@ def test_the_form_fits_a_phone_and_lets_no_program_run_but_its_own(tmp_path):
     said, console = hold(
         tmp_path,
         page,
-        'all(".add").forEach((button) => button.click()); await wait();'
+        'all(".add, .more").forEach((button) => button.click());'
+        "const picked = new view.DataTransfer();"
+        'picked.items.add(new view.File(["x"], "a-name-without-an-end".repeat(5), { type: "image/jpeg" }));'
+        'find("#alone input").files = picked.files;'
+        'find("#alone input").dispatchEvent(new view.Event("change", { bubbles: true })); await wait();'
         "const { clientWidth, scrollWidth } = page.documentElement;"
-        'return [clientWidth, scrollWidth, page.title, all("article").length];',
+        'return [clientWidth, scrollWidth, page.title, all("article, li").length];',
         width=360,
     )
-    assert said == f"360,360,{DEN.job}: form,{len(SECTIONS)}"
+    assert said == f"360,360,{DEN.job}: form,{len(SECTIONS) + 1}"
     assert len(console) == 1
     assert "Content Security Policy" in console[0]
 

@@ -88,6 +88,7 @@
     const lack = missing();
     if (lack) {
       say(lack[1]);
+      find("#count").textContent = lack[1];
       lack[0].focus();
       lack[0].scrollIntoView({ block: "center" });
       return null;
