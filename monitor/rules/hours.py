@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.channel import Channel, Times, Values
-from monitor.rules.timeline import Span, Timeline, Voices, timeline
+from monitor.rules.timeline import Span, Timeline, Voices, in_order, timeline
 
 
 class Hours(NamedTuple):
@@ -46,7 +46,7 @@ def hours_of(line: Timeline) -> Hours:
     """The hour means of every quantity of a time line."""
     first, last = int(line.edges[0]), int(line.edges[-1])
     whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
-    edges = np.union1d(line.edges, whole)
+    edges = in_order(line.edges, whole)
     start = np.concatenate(([first], whole))
     interval = np.searchsorted(line.edges, edges[:-1], "right") - 1
     begins, length = np.searchsorted(edges[:-1], start), np.diff(edges)

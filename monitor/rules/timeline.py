@@ -96,6 +96,12 @@ def stays_at(frame: Frame, place: str, at: int) -> tuple[Stay, ...]:
     )
 
 
+def in_order(*parts: Times) -> Times:
+    """All times of `parts` in order, none twice: a stable sort, as each part is in order itself."""
+    every = np.sort(np.concatenate(parts), kind="stable")
+    return every[np.concatenate(([True], every[1:] != every[:-1]))]
+
+
 def _spoken(channel: Channel, span: Span) -> tuple[Times, Times, NDArray[np.int64]]:
     """Starts, ends and reading numbers of what one sensor says of one quantity inside a span."""
     following = np.append(channel.t[1:], FAR)
@@ -124,7 +130,7 @@ def timeline(
                 said.setdefault((quantity, row[span.sensor.name]), []).append(_spoken(channel, span))
     inside = [cut for cut in cuts if window[0] < cut < window[1]]
     every = [part for spoken in said.values() for starts, ends, _ in spoken for part in (starts, ends)]
-    edges = np.unique(np.concatenate([*every, np.array([*window, *inside], np.int64)]))
+    edges = in_order(*every, np.array([*window, *inside], np.int64))
     voices = {q: _lay(edges, q, sensors, said, channels) for q in quantities}
     return Timeline(edges, sensors, voices)
 
