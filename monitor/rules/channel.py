@@ -161,7 +161,7 @@ class Window:
         A run of unchanged readings that is alive at midnight may turn out to be a stuck sensor's until it is known
         where it ends, or until what follows midnight confirms it alone. A spike needs the next reading.
         """
-        settled = max(self._alone_ends(midnight), self._together_ends(midnight))
+        settled = max(self._alone_ends(midnight), self._together_ends(midnight), self._silent_ends(midnight))
         if settled < FAR:
             return Reach(max(midnight + self.hold, settled), False)
         alive = max(usable.time(usable.until(midnight) - 1) for usable in self.usable.values())
@@ -198,6 +198,24 @@ class Window:
             settled = min(settled, max(one.time(news), other.time(other.until(last)) if long else -FAR))
         return settled
 
+    def _silent_ends(self, midnight: int) -> int:
+        """When it is settled what a channel that is silent over midnight shared with runs of the other that ended.
+
+        If it comes back as it went, it stood still all along.
+        """
+        settled = midnight
+        channels = list(self.usable.values())
+        for one, other in zip(channels, reversed(channels), strict=True):
+            number = one.until(midnight)
+            start = one.start_of_run(number - 1)
+            began = one.time(start) if start > 0 else -FAR
+            first, last = other.runs()
+            ended = (last > one.time(number - 1)) & (last < other.time(other.until(midnight) - 1))
+            for k in np.flatnonzero(ended & (last - first >= self.quality.flat_together)):
+                if self._stuck_together(max(began, int(first[k])), int(last[k])):
+                    settled = max(settled, one.time(number))
+        return settled
+
     def _confirmed_together(self, midnight: int) -> int:
         """When a run of both that is alive at midnight is a stuck sensor's by what follows midnight alone."""
         enough = self.quality.flat_together_readings
@@ -213,8 +231,8 @@ class Window:
         before = governing.time(governing.until(at) - 1)
         if start == 0 and before - governing.time(0) < self.quality.flat_alone:
             return False
-        if len(starts) < len(AIR):
-            return True
+        if len(starts) < len(AIR):  # who is silent may come back as it went: then it stood still with the other's run
+            return self.governing in starts or 0 not in starts.values()
         firsts = {q: self.usable[q].time(number) for q, number in starts.items()}
         shared = max(firsts.values())
         exact = any(number > 0 and firsts[q] == shared for q, number in starts.items())

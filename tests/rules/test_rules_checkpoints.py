@@ -98,6 +98,24 @@ def test_a_channel_that_says_the_same_after_days_of_silence_was_unchanged_all_al
     assert judge(fr, minutes(3 * DAY + 160), room, shelf).span.in_band == 30 * 60_000
 
 
+def test_a_channel_that_comes_back_as_it_went_stood_still_with_a_run_that_ended_a_day_before():
+    # a's humidity stands still from 00:00 to 10:00 on the second day; its temperature from 00:00 to 05:00, is then
+    # silent for days and says the same again: both were unchanged for ten hours. b vouches for the temperature alone.
+    fr, room, shelf = frame("a", "b"), Room(), Shelf()
+    humidity = [(m, None, 50.0 + m % 7) for m in range(0, DAY, 30)] + still("humidity", 50.0, DAY, DAY + 600)
+    humidity += [(m, None, 50.0 + m % 7) for m in range(DAY + 605, 4 * DAY, 30)]
+    temperature = [(m, 21.0 + m % 7 / 10, None) for m in range(5, DAY, 30)] + still("temperature", 21.0, DAY, DAY + 300)
+    other = [(m, t, None) for m, t, _ in steady(5 * DAY)]
+    for day in range(1, 4):
+        hour = [[row for row in rows if row[0] < day * DAY] for rows in (humidity + temperature, other)]
+        arrive(room, shelf, fr, day * DAY, a=hour[0], b=hour[1])
+    assert judge(fr, minutes(3 * DAY), room, shelf).span.in_band == 3 * DAY * MINUTE
+    arrive(room, shelf, fr, 3 * DAY + 70, a=[(3 * DAY + 60, 21.0, None)])
+    assert same(room, shelf, fr, 3 * DAY + 70)
+    # unknown from 00:00 to 10:05, when it lives again; the humidity is last heard at 23:35 and speaks for 30 min
+    assert judge(fr, minutes(3 * DAY + 70), room, shelf).span.in_band == (3 * DAY + 5 - 605) * MINUTE
+
+
 KINDS = ("still", "still", "silent", "silent", "living", "outside", "refused", "sparse")
 
 
@@ -235,6 +253,37 @@ def test_what_both_share_is_settled_at_once_where_it_is_too_short():
     assert reach(rows) == (120, False)
 
 
+def test_a_run_that_ended_is_open_while_the_other_channel_is_silent():
+    # humidity stands still for ten hours and lives on; the temperature has said nothing new when it falls silent
+    rows = still("humidity", 50.0, DAY - 720, DAY - 120) + [
+        (m, None, 51.0 + m % 7) for m in range(DAY - 115, 2 * DAY, 30)
+    ]
+    rows += [(DAY - 750, 22.0, 49.0)]
+    silent = still("temperature", 21.0, DAY - 720, DAY - 420)
+    assert reach(rows + silent) == (30, True)
+    assert reach([*rows, *silent, (DAY + 300, 21.0, None)]) == (300, False)
+    assert reach([*rows, *silent, (DAY + 300, 21.5, None)]) == (300, False)
+
+
+def test_a_run_of_less_than_eight_hours_with_a_channel_that_fell_silent_is_settled():
+    rows = still("humidity", 50.0, DAY - 570, DAY - 120) + [
+        (m, None, 51.0 + m % 7) for m in range(DAY - 90, 2 * DAY, 30)
+    ]
+    silent = [(DAY - 750, 22.0, 49.0), *still("temperature", 21.0, DAY - 720, DAY - 420)]
+    assert reach(rows + silent) == (30, False)
+
+
+def test_a_run_that_ended_before_the_other_channel_fell_silent_is_settled():
+    # it is known to have been stuck, or not to have been
+    rows = still("humidity", 50.0, DAY - 720, DAY - 120) + [
+        (m, None, 51.0 + m % 7) for m in range(DAY - 90, 2 * DAY, 30)
+    ]
+    assert reach([(DAY - 750, 22.0, 49.0), *rows, *still("temperature", 21.0, DAY - 720, DAY - 105, step=15)]) == (
+        30,
+        False,
+    )
+
+
 def settled(rows: list[Row], *quantities: str) -> bool:
     return window(rows, *quantities).settled_before(minutes(DAY))
 
@@ -252,6 +301,14 @@ def test_a_run_that_fills_what_is_in_sight_needs_more_until_it_is_a_day_long():
 
 def test_who_says_nothing_more_needs_nothing():
     assert settled(still("humidity", 50.0, 600, DAY - 30), "humidity")
+
+
+def test_a_run_of_the_temperature_that_fills_what_is_in_sight_needs_more_while_the_humidity_is_silent():
+    # it may come back as it went
+    temperature, humidity = still("temperature", 21.0, 30, 2 * DAY), still("humidity", 50.0, 30, 120)
+    assert not settled(temperature + humidity)
+    assert settled([(0, 22.0, None), *temperature, *humidity])
+    assert settled(still("humidity", 50.0, -30, 2 * DAY) + still("temperature", 21.0, 30, 120)), "stuck alone"
 
 
 def test_what_both_share_begins_where_the_later_run_began_in_sight():
