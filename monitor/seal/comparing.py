@@ -76,13 +76,13 @@ def _sealed(
             findings.fault(FaultKind.MISSING, where, what, "They were sealed and are left out")
     read = 0
     for name in names:
-        segment = _read(folder, f"data/{name}", findings)
-        if segment is None:
+        there = _read(folder, f"data/{name}", findings)
+        if there is None:
             continue
+        segment, data = there
         if (segment.stream, rfc3339(segment.day)[:10]) != (record["stream"], record["day"]):
             findings.fault(FaultKind.UNLIKE, f"data/{name}", f"it is of another sensor or day than leaf {index}", _COPY)
             continue
-        data = encode(segment)
         if hashes.get(content_hash(data).hex()) != len(segment):
             findings.fault(FaultKind.UNLIKE, f"data/{name}", f"it is not what leaf {index} sealed", "It was altered")
             continue
@@ -111,9 +111,10 @@ def _check_channels(segment: Segment, index: int, record: Record, findings: Find
 def _unsealed(
     folder: Folder, path: str, place: int, stream: str, closed: int | None, findings: Findings
 ) -> Iterator[Shown]:
-    segment = _read(folder, path, findings)
-    if segment is None:
+    there = _read(folder, path, findings)
+    if there is None:
         return
+    segment, data = there
     day = rfc3339(segment.day)[:10]
     if segment.stream != stream or path != f"data/{layout.unsealed_name(place, day)}":
         findings.fault(FaultKind.UNLIKE, path, "it is of another sensor or day than its name says", _COPY)
@@ -125,12 +126,13 @@ def _unsealed(
             f"Not sealed yet: {len(segment)} readings of {day} of the sensor {stream}; they rest on the signature of "
             "this bundle alone."
         )
-    yield Shown(None, day, encode(segment))
+    yield Shown(None, day, data)
 
 
-def _read(folder: Folder, path: str, findings: Findings) -> Segment | None:
+def _read(folder: Folder, path: str, findings: Findings) -> tuple[Segment, bytes] | None:
     try:
-        return decode_strictly(folder.read(path, MAX_BYTES))
+        data = folder.read(path, MAX_BYTES)
+        return decode_strictly(data), data
     except (OSError, ValueError, OverflowError) as exc:
         findings.fault(FaultKind.ALTERED, path, f"its readings can't be read ({exc})", _COPY)
     return None

@@ -29,10 +29,10 @@ def _needs_the_extra() -> None:
 def request(head: SignedHead) -> bytes:
     """The request to post to an authority as application/timestamp-query, in DER. Raises RecordError."""
     _needs_the_extra()
-    from rfc3161_client import TimestampRequestBuilder
+    from rfc3161_client import HashAlgorithm, TimestampRequestBuilder
 
-    message = keys.signed_bytes(keys.HEAD, head.text)
-    builder = TimestampRequestBuilder().data(message).nonce(nonce=True).cert_request(cert_request=True)
+    builder = TimestampRequestBuilder().data(keys.signed_bytes(keys.HEAD, head.text))
+    builder = builder.hash_algorithm(HashAlgorithm.SHA256).nonce(nonce=True).cert_request(cert_request=True)
     return builder.build().as_bytes()
 
 
@@ -49,7 +49,7 @@ def stamped_at(answer: bytes, head: SignedHead, authorities: Sequence[bytes]) ->
             for certificate in load_pem_x509_certificates(pem):
                 builder = builder.add_root_certificate(certificate)
         response = decode_timestamp_response(answer)
-        builder.build().verify_message(response, keys.signed_bytes(keys.HEAD, head.text))
+        builder.build().verify(response, bytes.fromhex(head.hash))
         return response.tst_info.gen_time
     except (VerificationError, ValueError) as exc:
         raise RecordError(

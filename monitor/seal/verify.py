@@ -48,6 +48,7 @@ BLIND = (
     "who wrote an entry: a name in it is a claim",
     "when things were really sealed, beyond what witnesses and time-stamps say: the clock is the recorder's own",
 )
+BLIND_TO_A_CHOICE = "whether this disclosure leaves out what comes after the last record shown of a sensor or log"
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +150,7 @@ def verify(
         faults=tuple(findings.faults),
         unlisted=findings.unlisted,
         remarks=tuple(findings.remarks),
-        blind=BLIND,
+        blind=(*BLIND, *([BLIND_TO_A_CHOICE] if about.disclosure else [])),
         epochs=tuple(epochs),
         heads=tuple(one.signed for one in heard),
         log=_bodies(log),

@@ -11,7 +11,7 @@ from pathlib import Path
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from monitor.basis.segment import encode, from_readings
-from monitor.basis.times import DAY, HOUR, MINUTE
+from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import BACK_FILL, LIVE, SENSORS_CHAIN, Draft, Entry, Kind, Quantity, Reading
 from monitor.seal import bag, bundle, keys, layout, records
 from monitor.seal.bundle import Attachment, Contents
@@ -127,48 +127,59 @@ class Recorder:
 
 
 def day_text(day: int) -> str:
-    from monitor.basis.times import rfc3339
-
     return rfc3339(day)[:10]
 
 
-def recorded(every: int = HOUR, days: int = 3, turn_key: bool = True) -> Recorder:
-    """Some days of two sensors of the job and one of another, with all kinds of records."""
+REFUSED = (
+    Refusal(HALL, "conflict", "kept", "air_humidity", MONDAY + DAY, MONDAY + DAY + 5, b"{}"),
+    Refusal("x", "unreadable", "?", None, None, MONDAY + DAY + 6, b"\x00\xff"),
+)
+
+
+def begun() -> Recorder:
+    """The first entries of the logs."""
     made = Recorder()
-    photo = hashlib.sha256(PHOTO).hexdigest()
-    made.log(SENSORS_CHAIN, Draft(Kind.SENSOR, MONDAY, "ann", {"stream": HALL}), Draft(Kind.SENSOR, MONDAY, "ann", {"stream": SECRET}))
+    picture = {"file": "a.jpg", "sha256": hashlib.sha256(PHOTO).hexdigest(), "media_type": "image/jpeg"}
+    made.log(
+        SENSORS_CHAIN,
+        Draft(Kind.SENSOR, MONDAY, "ann", {"stream": HALL}),
+        Draft(Kind.SENSOR, MONDAY, "ann", {"stream": SECRET}),
+    )
     made.log(
         JOB,
         Draft(Kind.JOB, MONDAY, "ann", {"zone": "UTC", "length_m": 4.2}),
         Draft(Kind.DELIVER, MONDAY + HOUR, "ben", {"boxes": 12}),
-        Draft(Kind.PHOTO, MONDAY + HOUR, "ben", {"file": "a.jpg", "sha256": photo, "media_type": "image/jpeg", "bytes": len(PHOTO)}),
-    )  # fmt: skip
+        Draft(Kind.PHOTO, MONDAY + HOUR, "ben", {**picture, "bytes": len(PHOTO)}),
+    )
     made.log(OTHER, Draft(Kind.JOB, MONDAY, "cid", {"zone": "UTC"}))
-    for number in range(days):
-        day = MONDAY + number * DAY
-        hall = readings_of_day(HALL, day, every)
-        late = hall[6:10] if number == 0 else []
-        made.seal(SECRET, day, readings_of_day(SECRET, day, every))
-        sealed = made.seal(HALL, day, [one for one in hall if one not in late])
-        if number:
-            made.seal(ATTIC, day, readings_of_day(ATTIC, day, every))
-        if number == 1:
-            late = [one._replace(origin=BACK_FILL) for one in readings_of_day(HALL, MONDAY, every)[6:10]]
+    return made
+
+
+def recorded(every: int = HOUR, days: int = 3) -> Recorder:
+    """Some days of two sensors of the job and one of another, with all kinds of records and a change of the key."""
+    made = begun()
+    monday = readings_of_day(HALL, MONDAY, every)
+    late = [one._replace(origin=BACK_FILL) for one in monday[6:10]]
+    made.seal(SECRET, MONDAY, readings_of_day(SECRET, MONDAY, every))
+    first = made.seal(HALL, MONDAY, monday[:6] + monday[10:])
+    made.head(MONDAY + DAY + 10 * MINUTE, day_text(MONDAY))
+    made.rotate(key_of(2), MONDAY + DAY + 11 * MINUTE)
+    for day in range(MONDAY + DAY, MONDAY + days * DAY, DAY):
+        for stream in (SECRET, HALL, ATTIC):
+            made.seal(stream, day, readings_of_day(stream, day, every))
+        if day == MONDAY + DAY:
             made.amend(HALL, MONDAY, late, first)
             made.add(records.gap_record(ATTIC, day + HOUR, day + 3 * HOUR, **made.before("sensor", ATTIC)))
             made.add(records.absence_record(day, day + HOUR, **made.before("recorder")))
             made.add(records.clock_step_record(day, -5000, **made.before("recorder")))
-            made.refuse(day, [Refusal(HALL, "conflict", "kept", "air_humidity", day, day + 5, b"{}"), Refusal("x", "unreadable", "?", None, None, day + 6, b"\x00\xff")])  # fmt: skip
-        first = sealed if number == 0 else first
+            made.refuse(day, REFUSED)
         made.head(day + DAY + 10 * MINUTE, day_text(day))
-        if number == 0 and turn_key:
-            made.rotate(key_of(2), day + DAY + 11 * MINUTE)
     made.log(JOB, Draft(Kind.NOTE, MONDAY + days * DAY + HOUR, "ben", {"text": "dry"}))
     made.head(MONDAY + days * DAY + 2 * HOUR, reason="bundle")
     return made
 
 
-def contents_of(made: Recorder, streams: Sequence[str] = (HALL, ATTIC), **changes) -> Contents:
+def contents_of(made: Recorder, /, streams: Sequence[str] = (HALL, ATTIC), **changes) -> Contents:
     """What a bundle of JOB holds."""
     tree = Tree(leaf_hash(text.encode()) for text in made.leaves)
     size = made.heads[-1].head.size
