@@ -10,45 +10,47 @@ import typer
 from cli.common import Job, Who, desk, say, time_of, who_of
 
 Texts = list[str] | None
+Text = str | None
+Gaps = Annotated[
+    Texts, typer.Option("--gap", metavar="EDGE LENGTH", help='Left free: "left 3/16 in"; right, top, bottom.')
+]
+Stagger = Annotated[
+    Text, typer.Option("--stagger-kept", metavar="LENGTH", help="The least between joints of two rows.")
+]
+Areas = Annotated[Texts, typer.Option("--lot-area", metavar="LOT=WHERE", help='Such as "B7=left half"; repeatable.')]
+Fastening = Annotated[Text, typer.Option(metavar="TEXT", help="Adhesive, nails, clips, floating or what it was.")]
+Pinned = Annotated[Text, typer.Option(metavar="TEXT", help="What pins a row: a nail, a bead of glue, a shelf, a pipe.")]
+Departures = Annotated[
+    Texts, typer.Option("--departure", metavar="TEXT", help="From the maker's instructions; repeatable.")
+]
+Page = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.html", help="The page for signature, if not ready; in the home by default."),
+]
 
 
 def install(
     context: typer.Context,
     job: Job,
     start: Annotated[str, typer.Option(metavar="TIME", help="When the first plank was cut.")],
-    finish: Annotated[str | None, typer.Option(metavar="TIME", help="When the wall was done.")] = None,
+    finish: Annotated[Text, typer.Option(metavar="TIME", help="When the wall was done.")] = None,
     not_ready: Annotated[
         bool, typer.Option("--not-ready", help="Start although conditions are open; they are written down.")
     ] = False,
     reason: Annotated[str, typer.Option(metavar="TEXT", help="Why, if not ready.")] = "",
     asked_by: Annotated[str, typer.Option(metavar="NAME", help="Who asked for it, if not ready.")] = "",
-    page: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.html", help="The page for signature, if not ready; in the home by default."),
-    ] = None,
+    page: Page = None,
     lots: Annotated[Texts, typer.Option("--lot", metavar="NAME", help="That is used; repeatable.")] = None,
-    who_installed: Annotated[str | None, typer.Option(metavar="NAME", help="Who put it up.")] = None,
-    gaps: Annotated[
-        Texts, typer.Option("--gap", metavar="EDGE LENGTH", help='Left free: "left 3/16 in"; right, top, bottom.')
-    ] = None,
-    stagger: Annotated[
-        str | None, typer.Option("--stagger-kept", metavar="LENGTH", help="The least between joints of two rows.")
-    ] = None,
+    who_installed: Annotated[Text, typer.Option(metavar="NAME", help="Who put it up.")] = None,
+    gaps: Gaps = None,
+    stagger: Stagger = None,
     rejected: Annotated[int | None, typer.Option(metavar="COUNT", help="Planks that were not used.")] = None,
-    areas: Annotated[
-        Texts, typer.Option("--lot-area", metavar="LOT=WHERE", help='Such as "B7=left half"; repeatable.')
-    ] = None,
-    fastening: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Adhesive, nails, clips, floating or what it was.")
-    ] = None,
-    adhesive: Annotated[str | None, typer.Option(metavar="TEXT", help="Which, and its lot.")] = None,
-    pinned: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="What pins a row: a nail, a bead of glue, a shelf, a pipe.")
-    ] = None,
-    departures: Annotated[
-        Texts, typer.Option("--departure", metavar="TEXT", help="From the maker's instructions; repeatable.")
-    ] = None,
-    offcut: Annotated[str | None, typer.Option(metavar="TEXT", help="Where one is kept.")] = None,
+    areas: Areas = None,
+    fastening: Fastening = None,
+    adhesive: Annotated[Text, typer.Option(metavar="TEXT", help="Which, and its lot.")] = None,
+    pinned: Pinned = None,
+    departures: Departures = None,
+    offcut: Annotated[Text, typer.Option(metavar="TEXT", help="Where one is kept.")] = None,
     who: Who = None,
 ) -> None:
     """The installation started; again with the same start and --finish when it is done, or with what was done.
