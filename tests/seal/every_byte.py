@@ -1,8 +1,8 @@
 """Change every byte of a bundle, one at a time, and see whether the check finds it. Run it by hand:
 
-    python tests/seal/every_byte.py             every kind of change at every byte of a tiny bundle (a quarter of an hour; in
-                                                the two pages of prose at every sixteenth)
-    python tests/seal/every_byte.py 10000       so many random changes of a larger one
+    python tests/seal/every_byte.py          every kind of change at every byte of a tiny bundle (a quarter of an hour;
+                                             in the two pages of prose at every sixteenth)
+    python tests/seal/every_byte.py 10000    so many random changes of a larger one
 
 The tests run a sample of both.
 """
