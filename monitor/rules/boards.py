@@ -82,7 +82,7 @@ def follow_boards(frame: Frame, boards: list[State], hours: Hours) -> BoardDays 
     if not boards:
         boards += [lag.settled(b, start, came) for came in came_with(frame) for b in plank_bodies(board)]
     heard = ~np.isnan(hours.mean[_T] + hours.mean[_RH]) & (hours.end > start)
-    t = np.maximum(hours.start[heard], start)
+    t = hours.start[heard]
     first = hours.days()
     ends = np.append(hours.start[first[1:]], hours.end[-1])
     after = ends > start

@@ -120,8 +120,7 @@ def follow_cores(
     if frame.start is not None and hours.start[0] >= frame.start:
         return
     before = hours.start < (hours.end[-1] if frame.start is None else frame.start)
-    start, t_c = hours.start[before], hours.mean[_T][before]
-    end = hours.end[before] if frame.start is None else np.minimum(hours.end[before], frame.start)
+    start, end, t_c = hours.start[before], hours.end[before], hours.mean[_T][before]
     inside = measured[before]
     room = _trailing(trail, t_c, hours.known[_T][before])
     for name, lot in lots.items():
@@ -199,9 +198,15 @@ def _bounds(
 
 
 def core_reading(frame: Frame, lot: Delivery | None, core: CoreState | None) -> CoreReading | None:
-    """The boxes of one delivery; None where nothing can be said of them."""
-    if lot is None or core is None or (core.measured is None and not stack_bodies(lot.stack, frame.profile.board)):
+    """The boxes of one delivery; None where nobody said how they lie and no sensor is in them."""
+    if lot is None:
         return None
+    told = bool(stack_bodies(lot.stack, frame.profile.board))
+    heard = core is not None and core.measured is not None
+    if not (told or heard or any((stay.place, stay.role) == (lot.place, "box") for stay in frame.stays)):
+        return None
+    if core is None:
+        return CoreReading(None, None, None, None, None)
     return CoreReading(core.low, core.high, core.measured, core.room, core.within)
 
 
@@ -221,7 +226,9 @@ def evening_out(stack: Stack, board: Board, *, limit: float, apart: float | None
     bodies = stack_bodies(stack, board)
     if not bodies:
         return None
-    share = 0.9 if apart is None else max(1.0 - limit / apart, 0.0) if apart > 0 else 0.0
+    if apart is not None and apart <= limit:
+        return Evening(0, 0, 0)
+    share = 0.9 if apart is None else 1.0 - limit / apart
     slow, central, fast = (round(lag.time_to_close_s(body.room, share) * 1000) for body in bodies)
     return Evening(fast, central, slow)
 
@@ -230,6 +237,10 @@ def core_verdict(core: CoreReading | None, limit: float, units: System) -> tuple
     """Whether the core is within `limit` [K] of the room's 24 h mean, and what that rests on."""
     if core is None:
         return "unknown", "nobody said how the boxes lie, and no sensor is in them"
+    low, high = (core.measured, core.measured) if core.measured is not None else (core.low, core.high)
+    if low is None or high is None:
+        silent = "nothing is heard from the sensor in the boxes, and nobody said how they lie"
+        return "unknown", "too little is known of the room since the boxes came" if core.room is None else silent
     if core.room is None:
         return "unknown", f"{_of(core, units)}, but too little is known of the room's last 24 h"
     near = (
@@ -237,9 +248,6 @@ def core_verdict(core: CoreReading | None, limit: float, units: System) -> tuple
     )
     if core.within is not None:
         return "pass", f"within {near}, since {rfc3339(core.within)}: {_of(core, units)}"
-    low, high = (core.measured, core.measured) if core.measured is not None else (core.low, core.high)
-    if low is None or high is None:
-        return "unknown", "nothing is heard from the sensor in the boxes, and nobody said how they lie"
     surely = low > core.room + limit or high < core.room - limit
     return ("fail", f"not within {near}: {_of(core, units)}") if surely or core.measured is not None else (
         "unknown", f"not yet surely within {near}: {_of(core, units)}"

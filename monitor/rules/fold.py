@@ -166,7 +166,7 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
         guarded = {q: sides(line.voices[q], *_limits(frame, q, line), guarded=True) for q in AIR}
         plain = states(judged)
         _advance(frame, state, product, view.name, runs(line.edges, plain), runs(line.edges, states(guarded)))
-        hours = hours_of(line)
+        hours = hours_of(line, frame.start)
         lots = {lot_key(lot): lot for lot in _lots(frame, view.name) if lot is not None}
         warm_boxes(frame, state.lagging, view.name, lots, hours, channels, window)
         if view.name == "":

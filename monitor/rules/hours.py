@@ -42,10 +42,12 @@ def _spoken(voices: Voices) -> Values:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def hours_of(line: Timeline) -> Hours:
-    """The hour means of every quantity of a time line."""
+def hours_of(line: Timeline, cut: int | None = None) -> Hours:
+    """The hour means of every quantity of a time line; an hour that has `cut` in it counts as two. [ms]"""
     first, last = int(line.edges[0]), int(line.edges[-1])
     whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
+    if cut is not None and first < cut < last:
+        whole = in_order(whole, np.array([cut], np.int64))
     edges = in_order(line.edges, whole)
     start = np.concatenate(([first], whole))
     interval = np.searchsorted(line.edges, edges[:-1], "right") - 1
@@ -65,6 +67,7 @@ def hours_heard(
     channels: Mapping[tuple[str, Quantity], Channel],
     window: tuple[int, int],
     quantity: Quantity,
+    cut: int | None = None,
 ) -> Values:
-    """The hour means of one quantity over `window`, NaN where nobody speaks of it."""
-    return hours_of(timeline(spans, channels, window, (), (quantity,))).mean[quantity]
+    """The hour means of one quantity over `window`, NaN where nobody speaks of it; cut as by `hours_of`."""
+    return hours_of(timeline(spans, channels, window, (), (quantity,)), cut).mean[quantity]

@@ -106,8 +106,8 @@ def _heard(
     """
     spans = [] if place is None else spans_of(frame, place, window, window, role)
     if place is None or role == "air":
-        return hours_heard(spans, channels, window, quantity)
+        return hours_heard(spans, channels, window, quantity, frame.start)
     by_air = {span.sensor.name for span in spans if (span.sensor.name, quantity) not in channels}
     said = {(name, quantity): channels[name, _T] for name in by_air if (name, _T) in channels}
     spans += [span for span in spans_of(frame, place, window, window) if span.sensor.name not in by_air]
-    return hours_heard(spans, {**channels, **said}, window, quantity)
+    return hours_heard(spans, {**channels, **said}, window, quantity, frame.start)

@@ -89,6 +89,18 @@ def test_a_span_from_hour_to_hour_has_no_empty_one_at_its_ends():
     assert found.end.tolist() == [minutes(120), minutes(180)]
 
 
+def test_an_hour_with_a_cut_in_it_counts_as_two():
+    room, fr = heard(a=[(0, 20.0, None), (80, 26.0, None)]), frame("a", hold=200)
+    line = line_of(room, fr, 0, 180)
+    found = hours_of(line, minutes(90))
+    assert found.start.tolist() == [minutes(at) for at in (0, 60, 90, 120)]
+    assert found.end.tolist() == [minutes(at) for at in (60, 90, 120, 180)]
+    assert found.mean[TEMPERATURE].tolist() == [20.0, 22.0, 26.0, 26.0]
+    assert found.known[TEMPERATURE].tolist() == [60 * MINUTE, 30 * MINUTE, 30 * MINUTE, 60 * MINUTE]
+    for cut in (-1, 0, 60, 180, 181):
+        assert hours_of(line, minutes(cut)).start.tolist() == [minutes(0), minutes(60), minutes(120)]
+
+
 def test_days_begin_with_the_hours_of_their_midnights():
     found = hours(1380, 2 * 1440 + 30, a=steady(2 * 1440 + 30))
     assert found.days().tolist() == [0, 1, 25]

@@ -77,7 +77,7 @@ def whole(fr: Frame, as_of: int, room: Room, shelf: Shelf | None = None) -> tupl
     return found.to_json(), found.packed_days
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**9))
 def test_shuffled_late_and_restarted_gives_boards_boxes_skin_and_days_of_one_pass(seed):
     rng, days = random.Random(seed), 6
@@ -108,7 +108,7 @@ def folded(fr: Frame, room: Room, edges: list[int], as_of: int) -> tuple[bytes, 
     return state_to_bytes(state), product_to_bytes(total)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**9), st.sets(st.integers(1, 39)), st.sampled_from((0, 1, 333)))
 def test_a_block_of_a_month_gives_to_the_last_bit_what_days_give(seed, cuts, past):
     rng, days = random.Random(seed), 40
