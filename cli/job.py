@@ -121,17 +121,21 @@ _AS_TOLD = ("name", "zone", "boxes_place", "wall_place", "outdoor_place", "lay",
 
 
 def _opened(at: Any, name: str) -> Iterator[str]:
-    """The take-off in short, and what is open about the place."""
+    """The take-off in short, how far the rows will move, and what is open about the place."""
     from monitor.tell.takeoff import in_short
+    from monitor.watch.boards import planned
     from monitor.watch.jobs import place_condition
     from monitor.watch.takeoff import of_job
 
     measured, units = of_job(at, name, {}, at.book.job(name).units), at.book.job(name).units
     yield from in_short(measured.result, name, units, split=measured.split)
     yield f"all of it: wallclime takeoff {quote(name)}"
+    yield from planned(at, name)
     found = place_condition(at, name)
     later = f"; say it: wallclime job place {quote(name)}" if found.verdict == "unknown" else ""
     yield f"suitability: {found.verdict}, {found.evidence}{later}"
+    if found.verdict != "pass":
+        yield f"the profile asks for: {measured.profile.place.strip()}"
 
 
 @app.command("place")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -37,3 +39,18 @@ def check(which: Which) -> None:
 
     found = load_profile(which)
     say(f"no fault: {found.name} ({found.sha256[:12]})")
+
+
+@app.command("new")
+def new(
+    path: Annotated[Path, typer.Argument(metavar="FILE.toml", help="The file to write; it is named after it.")],
+    other: Annotated[
+        str, typer.Option("--from", metavar="NAME|FILE.toml", help="The profile that it begins as.")
+    ] = "laminate-planks",
+) -> None:
+    """Write a commented profile for other planks, to be edited; an existing file is never written over."""
+    from monitor.config.profile import write_profile
+
+    write_profile(path, other)
+    say(f"wrote {path}: change what the maker of your planks asks for, and its source")
+    say(f"then: wallclime profile check {quote(str(path))}")

@@ -98,11 +98,15 @@ def _of_job(context: typer.Context, job: str, told: Any, *, enter: bool, as_json
     with desk(context) as opened:
         units: Any = told.values.get("units") or opened.book.job(job).units
         measured = at_desk.of_job(opened, job, told.values, units)
+        stands = at_desk.stands(opened, job)
         entry = at_desk.enter(opened, job, measured, who=who_of(who)) if enter else None
         short = at_desk.boxes_short(opened.book.log(job))
     _show(measured, units, as_json)
     if entry is not None:
         say(f"entry {entry.number}: {entry.kind.value}")
+    elif stands is None or stands.body != measured.body:
+        said = "holds none yet" if stands is None else f"says otherwise: order {stands.body['boxes_to_order']}"
+        say(f"the log {said}; to write this one into it add --enter")
     elif not as_json and short is not None:
         data(delivered(short))
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -294,11 +295,9 @@ def load_profile(name_or_path: str, *, near: Path | None = None) -> Profile:
 
     Raises ProfileError with every fault of the file.
     """
-    for short in builtin_profiles():
-        text = (_BUILT_IN / f"{short}.toml").read_text(encoding="utf-8")
-        profile = _profile(_figures(text, short))
-        if name_or_path in (short, profile.name):
-            return profile
+    own = _own(name_or_path)
+    if own is not None:
+        return _profile(_figures(own, name_or_path))
     path = Path(name_or_path)
     if near is not None and not os.path.exists(path):
         path = near / path
@@ -309,6 +308,37 @@ def load_profile(name_or_path: str, *, near: Path | None = None) -> Profile:
         return _profile(_figures(tables.file_text(path), str(path)))
     except WallclimeError as exc:
         raise ProfileError.of(exc.faults) from exc
+
+
+def write_profile(path: Path, name_or_path: str) -> None:
+    """Write a commented profile to edit: the file of another one, comments and all, named after its own file.
+
+    Raises ProfileError when the other is at fault, when there is such a file, or when it can't be written.
+    """
+    if path.suffix != ".toml":
+        raise ProfileError("a profile's file ends in .toml", where=str(path), mend="Choose such a name")
+    load_profile(name_or_path)
+    other, name = _own(name_or_path) or tables.file_text(Path(name_or_path)), tables.toml_text({"name": path.stem})
+    text, found = re.subn(r"^name\s*=.*\n", lambda _: name, other, count=1, flags=re.MULTILINE)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text if found else name + text)
+    except FileExistsError:
+        raise ProfileError(
+            "it is there already", where=str(path), mend="Edit that file, or choose another name"
+        ) from None
+    except OSError as exc:
+        mend = "Check the path and its rights"
+        raise ProfileError(f"it can't be written ({exc.strerror})", where=str(path), mend=mend) from exc
+
+
+def _own(name_or_path: str) -> str | None:
+    """The file of the built-in profile of that name, short or full."""
+    for short in builtin_profiles():
+        text = (_BUILT_IN / f"{short}.toml").read_text(encoding="utf-8")
+        if name_or_path in (short, _profile(_figures(text, short)).name):
+            return text
+    return None
 
 
 def profile_from_text(text: str, *, where: str) -> Profile:

@@ -83,28 +83,30 @@ def of_job(desk: Desk, job: str, told: Mapping[str, Any], system: System) -> Mea
     Raises RecordError, QuantityError.
     """
     found = desk.book.job(job)
-    stands = taken_off(effective(desk.book.log(job)))
+    last = taken_off(effective(desk.book.log(job)))
+    shape = rectangle(found.length, found.height) if last is None else last.shape
+    openings = _openings(told["openings"]) if "openings" in told else shape.openings
     if any(key in told for key in WALL):
-        shape = shape_of({"length": found.length, "height": found.height, **told})
-    else:
-        shape = rectangle(found.length, found.height) if stands is None else stands.shape
-        if "openings" in told:
-            shape = replace(shape, openings=_openings(told["openings"]))
-    lay = told.get("lay", "horizontal" if stands is None else stands.lay)
-    split = told.get("split", stands is not None and stands.split)
+        shape = shape_of({"length": shape.length, "height": shape.height, **told})
+    shape = replace(shape, openings=openings)
+    lay = told.get("lay", "horizontal" if last is None else last.lay)
+    split = told.get("split", last is not None and last.split)
     profile = desk.book.parsed(desk.book.profile(job, desk.clock.now()).text, job)
     return measure(shape, profile, lay=lay, split=split, system=system)
 
 
+def stands(desk: Desk, job: str) -> Entry | None:
+    """The take-off that deliveries are held against: the last one of the log."""
+    found = [entry for entry in effective(desk.book.log(job)) if entry.kind is Kind.TAKE_OFF]
+    return found[-1] if found else None
+
+
 def enter(desk: Desk, job: str, measured: Measured, *, who: str) -> Entry:
     """Write a take-off into the log: it stands from then on, the earlier ones stay. Raises RecordError."""
-    stands = [entry for entry in effective(desk.book.log(job)) if entry.kind is Kind.TAKE_OFF]
-    if stands and stands[-1].body == measured.body:
-        raise RecordError(
-            f"entry {stands[-1].number} says so already",
-            where=f"log of {job}",
-            mend=f"See wallclime takeoff {quote(job)}",
-        )
+    last = stands(desk, job)
+    if last is not None and last.body == measured.body:
+        what, mend = f"entry {last.number} says so already", f"See wallclime takeoff {quote(job)}"
+        raise RecordError(what, where=f"log of {job}", mend=mend)
     return desk.store.append(job, [draft_of(measured, desk.clock.now(), who)])[0]
 
 
