@@ -27,6 +27,10 @@ def import_file(
         str | None,
         typer.Option(metavar="PLACE", help="Of the job, such as the one outdoors; the room of the time by default."),
     ] = None,
+    role: Annotated[
+        str | None,
+        typer.Option("--as", metavar="air|box|surface", help="What it hears there; as before, or the room's air."),
+    ] = None,
     temperature_unit: Annotated[str, typer.Option(metavar="UNIT", help="degC, degF or K.")] = "degC",
     humidity_unit: Annotated[str, typer.Option(metavar="UNIT", help="% or fraction.")] = "%",
     zone: Annotated[str | None, typer.Option(metavar="ZONE", help="Of the file's times; the job's by default.")] = None,
@@ -57,6 +61,7 @@ def import_file(
     from monitor.watch.imports import doubts, plan_import, run_import
 
     given = None if hold is None else parse_duration(hold, where="--hold")
+    hears = one_of(role, ("air", "box", "surface"), "--as")
     with desk(context) as opened:
         columns = Columns(
             time=tuple(time),
@@ -74,7 +79,9 @@ def import_file(
             skip_rows=skip_rows,
         )
         looking = Progress("looking over")
-        plan = plan_import(opened, job, file, columns, sensor=sensor, hold=given, progress=looking, place=place)
+        plan = plan_import(
+            opened, job, file, columns, sensor=sensor, hold=given, progress=looking, place=place, role=hears
+        )  # fmt: skip
         say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
         say(_sensor(plan))
         for doubt in doubts(plan):
@@ -91,4 +98,5 @@ def _sensor(plan: Plan) -> str:
     if plan.hold_proposed:
         how = "proposed from its intervals; --hold sets it"
     new = "new " if plan.new_sensor else ""
-    return f"{new}sensor {plan.sensor} at {plan.place!r}: a reading speaks for {format_duration(plan.hold)} ({how})"
+    where = {"air": "at", "box": "in the boxes at", "surface": "on the wall at"}[plan.role]
+    return f"{new}sensor {plan.sensor} {where} {plan.place!r}: a reading speaks for {format_duration(plan.hold)} ({how})"

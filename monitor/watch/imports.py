@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from shlex import quote
 
@@ -15,7 +15,7 @@ from monitor.intake.hold import propose_hold
 from monitor.intake.loggerfile import Chunk, Summary, check, read
 from monitor.intake.loggerguess import Columns, Guess, guess
 from monitor.intake.moment import AHEAD
-from monitor.rules.frame import Frame, Sensor
+from monitor.rules.frame import Frame, Role, Sensor
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name
 from monitor.watch.judging import note_all_completions
@@ -35,6 +35,7 @@ class Plan:
     sensor: str
     stream: str
     place: str
+    role: Role
     hold: int
     hold_proposed: bool
     new_sensor: bool
@@ -61,11 +62,12 @@ def plan_import(
     hold: int | None,
     progress: Callable[[float], None],
     place: str | None = None,
+    role: Role | None = None,
 ) -> Plan:
     """Look the whole file over: nothing is kept of one with a cell that can't be read.
 
-    `place`: one of the job's; that which is judged when the file begins, if it is not said. Raises LoggerFileError,
-    RecordError.
+    `place`: one of the job's; that which is judged when the file begins, if it is not said. `role`: what the sensor
+    heard there; as before, or the air, if it is not said. Raises LoggerFileError, RecordError.
     """
     frame = _frame(desk, job)
     checked_name(sensor, "--sensor")
@@ -91,15 +93,14 @@ def plan_import(
         sensor=sensor,
         stream=known.stream if known is not None else file_stream(sensor),
         place=place,
+        role=role or "air",
         hold=chosen,
         hold_proposed=known is None and hold is None,
         new_sensor=known is None,
         guess=found,
         summary=summary,
     )
-    if known is not None:
-        _adjoins(desk, plan, known)
-    return plan
+    return plan if known is None else replace(plan, role=_heard_before(desk, plan, known, role))
 
 
 def doubts(plan: Plan) -> list[str]:
@@ -147,11 +148,12 @@ def _judged(frame: Frame, summary: Summary) -> str:
     return frame.job.wall_place if after else frame.job.boxes_place
 
 
-def _adjoins(desk: Desk, plan: Plan, sensor: Sensor) -> None:
-    """A further file of a known sensor must begin where the sensor is known to have been."""
+def _heard_before(desk: Desk, plan: Plan, sensor: Sensor, role: Role | None) -> Role:
+    """A further file of a known sensor must begin where the sensor is known to have been, and goes on as there."""
     first, last = plan.summary.first, plan.summary.last + sensor.hold
     here = [stay for stay in desk.book.stays() if stay.sensor == sensor.name and stay.place == plan.place]
-    if not any(stay.start <= last and (stay.end is None or stay.end >= first) for stay in here):
+    before = [stay.role for stay in here if stay.start <= last and (stay.end is None or stay.end >= first)]
+    if not before:
         raise RecordError(
             f"the file ({rfc3339(plan.summary.first)} to {rfc3339(plan.summary.last)}) neither adjoins nor overlaps "
             f"the time in which it was at {plan.place!r}",
@@ -159,6 +161,10 @@ def _adjoins(desk: Desk, plan: Plan, sensor: Sensor) -> None:
             mend="Say where it was: "
             f"wallclime sensor assign {quote(sensor.name)} --place {quote(plan.place)} --at TIME",
         )
+    if role not in (None, before[0]):
+        what = f"at {plan.place!r} it was said to hear the {before[0]}, not the {role}"
+        raise RecordError(what, where=f"sensor {sensor.name}", mend="Leave --as out, or give the sensor a new name")
+    return before[0]
 
 
 def run_import(desk: Desk, plan: Plan, *, who: str, progress: Callable[[float], None]) -> Imported:
@@ -193,6 +199,7 @@ def _introduce(desk: Desk, plan: Plan, who: str) -> None:
     """Name the sensor if it is new and say where it was: from the first reading until the last has spoken."""
     first, end = plan.summary.first, plan.summary.last + plan.hold
     body = {"sensor": plan.sensor, "place": plan.place, "from": first, "to": end}
+    body |= {} if plan.role == "air" else {"role": plan.role}
     stay = Draft(Kind.ASSIGNMENT, first, who, body)
     drafts = [stay]
     if plan.new_sensor:

@@ -442,3 +442,15 @@ def test_times_in_any_order_are_put_in_order(den: Home):
     rows = [Row(row.t, row.temperature, row.humidity) for row in reversed(steady(DELIVERED, 24))]
     den.done("import", "den", den.file("den.csv", csv_of(rows)), *SHELF, *COLUMNS)
     assert den.assess("--at", rfc3339(DELIVERED + 24 * HOUR))["coverage"]["known_h"] == 24.0
+
+
+def test_a_logger_in_the_boxes_is_told_so(den: Home):
+    file = den.file("core.csv", csv_of(steady(DELIVERED, 6)))
+    said = den.done("import", "den", file, "--sensor", "core", *COLUMNS, "--as", "box").err
+    assert "new sensor core in the boxes at 'den': a reading speaks for 30 min" in said
+    assert den.assess()["coverage"]["known_h"] == 0.0
+
+
+def test_what_a_logger_can_hear_is_listed(den: Home):
+    result = den("import", "den", den.file("den.csv", HEAD + ROWS), *SHELF, *COLUMNS, "--as", "floor")
+    assert (result.code, result.err) == (2, "--as: 'floor' is not understood. Use air or box or surface\n")
