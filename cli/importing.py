@@ -99,4 +99,5 @@ def _sensor(plan: Plan) -> str:
         how = "proposed from its intervals; --hold sets it"
     new = "new " if plan.new_sensor else ""
     where = {"air": "at", "box": "in the boxes at", "surface": "on the wall at"}[plan.role]
-    return f"{new}sensor {plan.sensor} {where} {plan.place!r}: a reading speaks for {format_duration(plan.hold)} ({how})"
+    speaks = f"a reading speaks for {format_duration(plan.hold)} ({how})"
+    return f"{new}sensor {plan.sensor} {where} {plan.place!r}: {speaks}"
