@@ -90,7 +90,7 @@ def _date(value: Any, where: str) -> Date:
         return date.fromisoformat(str(value)).isoformat()
     except ValueError:
         mend = 'Write it like "2026-01-05", or "no" while it is not so'
-        raise tables.fault(f"{value!r} is not a date", where, mend) from None
+        raise tables.fault(f"{str(value)!r} is not a date", where, mend) from None
 
 
 def _zone(value: Any, where: str) -> str:
