@@ -127,6 +127,7 @@ class Window:
         self.usable = {quantity: _usable(readings, quantity) for quantity, readings in series.items()}
         humid = Quantity.AIR_HUMIDITY in series
         self.governing = Quantity.AIR_HUMIDITY if humid else Quantity.AIR_TEMPERATURE
+        self.long = {quantity: _longer(usable, quality.flat_together) for quantity, usable in self.usable.items()}
         self.stretches = self._flat_stretches()
 
     def channels(self) -> dict[Quantity, Channel]:
@@ -135,12 +136,10 @@ class Window:
 
     def _flat_stretches(self) -> dict[Quantity, list[tuple[int, int]]]:
         """Per channel the stretches [first, last] of readings that prove nothing in band. [ms]"""
-        least = self.quality.flat_together
         found: dict[Quantity, list[tuple[int, int]]] = {quantity: [] for quantity in self.usable}
         if len(self.usable) == len(AIR):
-            long = {q: _longer(u, least) for q, u in self.usable.items()}
-            for a, b in long[Quantity.AIR_TEMPERATURE]:
-                for c, d in long[Quantity.AIR_HUMIDITY]:
+            for a, b in self.long[Quantity.AIR_TEMPERATURE]:
+                for c, d in self.long[Quantity.AIR_HUMIDITY]:
                     first, last = max(a, c), min(b, d)
                     if self._stuck_together(first, last):
                         for stretches in found.values():
@@ -204,15 +203,13 @@ class Window:
         If it comes back as it went, it stood still all along.
         """
         settled = midnight
-        channels = list(self.usable.values())
-        for one, other in zip(channels, reversed(channels), strict=True):
+        for one, (quantity, other) in zip(self.usable.values(), reversed(self.usable.items()), strict=True):
             number = one.until(midnight)
             start = one.start_of_run(number - 1)
             began = one.time(start) if start > 0 else -FAR
-            first, last = other.runs()
-            ended = (last > one.time(number - 1)) & (last < other.time(other.until(midnight) - 1))
-            for k in np.flatnonzero(ended & (last - first >= self.quality.flat_together)):
-                if self._stuck_together(max(began, int(first[k])), int(last[k])):
+            silent, alive = one.time(number - 1), other.time(other.until(midnight) - 1)
+            for first, last in self.long[quantity]:
+                if silent < last < alive and self._stuck_together(max(began, first), last):
                     settled = max(settled, one.time(number))
         return settled
 
