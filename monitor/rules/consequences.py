@@ -12,42 +12,43 @@ from monitor.basis.values import Quantity
 from monitor.climate import lag, wood
 from monitor.config.profile import Board
 from monitor.rules.assessment import Excursion
-from monitor.rules.boards import SPEEDS, plank_bodies
-from monitor.rules.estimates import Days
+from monitor.rules.boards import plank_bodies
+from monitor.rules.channel import Values
+from monitor.rules.estimates import Bounds, Days
 
 MOST = 50  # excursions of which it is worked out what they did: those that did most
 YEAR, SEASON = 365, 90  # the season ahead is what came in the same days of the year before [d]
 
 
 class Effect(NamedTuple):
-    """What an excursion did: `moved` [% of dry mass] by its end, negative when it dried; `number` in the list."""
+    """What an excursion did: `moved` by its end, negative when it dried; `number` in the list. [% of dry mass]"""
 
     number: int
-    moved: float
+    moved: Bounds
 
 
 def effects(excursions: Sequence[Excursion], days: Days, board: Board) -> list[Effect]:
-    """The excursions that moved the central board most, the worst first.
+    """The excursions that moved the boards most, the worst first, by the slow, the central and the fast board.
 
     As all that lags is linear, an excursion's part is the answer to what it added beyond the band alone: the day means
-    `too_dry` or `too_damp` of its days, from no change at its start to the end of its last day. An hour outside does
-    next to nothing; weeks do what the air's balance says.
+    `too_dry` or `too_damp` of its days, shared by length with others of that day, from no change at its start to the
+    end of its last day. An hour outside does next to nothing; weeks do what the air's balance says.
     """
     if not wood.moves_with_moisture(board.core) or not len(days):
         return []
-    found = [_moved(number, one, days, board) for number, one in _largest(excursions, days)]
-    return sorted((one for one in found if one.moved), key=lambda one: (-abs(one.moved), one.number))
+    found = [_moved(number, one, beyond, days, board) for number, one, beyond in _largest(excursions, days)]
+    return sorted((one for one in found if one.moved.central), key=lambda one: (-abs(one.moved.central), one.number))
 
 
-def _largest(excursions: Sequence[Excursion], days: Days) -> list[tuple[int, Excursion]]:
-    """Those of humidity that added most to the boards' balance, before any lag."""
-    added = []
-    for number, one in enumerate(excursions):
-        if one.quantity is Quantity.AIR_HUMIDITY:
-            beyond = _beyond(one, days)
-            if beyond.sum() > 0:
-                added.append((float(beyond.sum()), number, one))
-    return [(number, one) for _, number, one in sorted(added, key=lambda part: (-part[0], part[1]))[:MOST]]
+def _largest(excursions: Sequence[Excursion], days: Days) -> list[tuple[int, Excursion, Values]]:
+    """Those of humidity that added most to the boards' balance, before any lag, and what each added a day."""
+    humid = [(number, one) for number, one in enumerate(excursions) if one.quantity is Quantity.AIR_HUMIDITY]
+    out = {"low": np.zeros(len(days)), "high": np.zeros(len(days))}
+    for _, one in humid:
+        out[one.side][_span(one, days)] += _length(one, days)
+    added = [(number, one, _beyond(one, days, out[one.side])) for number, one in humid]
+    added = [part for part in added if part[2].sum() > 0]
+    return sorted(added, key=lambda part: (-float(part[2].sum()), part[0]))[:MOST]
 
 
 def _span(excursion: Excursion, days: Days) -> slice:
@@ -55,18 +56,29 @@ def _span(excursion: Excursion, days: Days) -> slice:
     return slice(*np.searchsorted(days["day"], [excursion.start // DAY, last + 1]).tolist())
 
 
-def _beyond(excursion: Excursion, days: Days) -> np.ndarray:
-    beyond = days["too_dry" if excursion.side == "low" else "too_damp"][_span(excursion, days)].astype(np.float64)
-    return np.nan_to_num(beyond)
+def _length(excursion: Excursion, days: Days) -> Values:
+    """How long it lasted on each of its days. [ms]"""
+    start = days["day"][_span(excursion, days)].astype(np.int64) * DAY
+    end = start + DAY if excursion.end is None else np.minimum(start + DAY, excursion.end)
+    return (end - np.maximum(start, excursion.start)).astype(np.float64)
 
 
-def _moved(number: int, excursion: Excursion, days: Days, board: Board) -> Effect:
-    body = plank_bodies(board)[SPEEDS // 2]
+def _beyond(excursion: Excursion, days: Days, out: Values) -> Values:
+    """Its part of what the air added beyond the band on each of its days. [% of dry mass]"""
+    here = _span(excursion, days)
+    beyond = days["too_dry" if excursion.side == "low" else "too_damp"][here].astype(np.float64)
+    return np.nan_to_num(beyond) * _length(excursion, days) / out[here]
+
+
+def _moved(number: int, excursion: Excursion, beyond: Values, days: Days, board: Board) -> Effect:
     there = days["day"][_span(excursion, days)].astype(np.int64) * DAY
-    beyond = _beyond(excursion, days)
     start = day_of(excursion.start)
-    moved, _ = lag.follow(body, lag.settled(body, start, 0.0), there, beyond, int(there[-1]) + DAY)
-    return Effect(number, -moved if excursion.side == "low" else moved)
+    signed = -beyond if excursion.side == "low" else beyond
+    three = [
+        lag.follow(body, lag.settled(body, start, 0.0), there, signed, int(there[-1]) + DAY)[0]
+        for body in plank_bodies(board)
+    ]
+    return Effect(number, Bounds(min(three), three[1], max(three)))
 
 
 class Season(NamedTuple):

@@ -9,13 +9,14 @@ movements in mm.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal, NamedTuple, get_args
 
 import numpy as np
 
+from monitor.basis.times import DAY
 from monitor.climate import wood
 from monitor.climate.wood import Range
 from monitor.config.profile import Board, Profile
@@ -36,6 +37,9 @@ When = Literal[
 ]
 Fit = Literal["fits", "may close", "closes"]
 WHENS: tuple[When, ...] = get_args(When)
+_KINDS: tuple[wood.Row, ...] = get_args(wood.Row)
+_MOST_PCT = wood.MOISTURE_RANGE_PCT[1]
+_OPPOSITE = (("left", "right"), ("bottom", "top"))
 
 
 class Row(NamedTuple):
@@ -76,16 +80,20 @@ class Movement:
 
 
 def rows_of(frame: Frame, gaps_m: Mapping[str, float]) -> tuple[Row, Row]:
-    """The longest row along the planks, and the pile of their widths; `gaps_m` as recorded, else the profile's."""
+    """The longest row along the planks, and the pile of their widths; `gaps_m` as recorded, else the profile's.
+
+    At a transition profile that splits the wall a row has the profile's gap.
+    """
     taken, profile = frame.take_off, frame.profile
     upright = taken is not None and taken.lay == "vertical"
     length = frame.job.length if taken is None else taken.shape.length
     height = frame.job.height if taken is None else taken.shape.height
     split = taken if taken is not None and taken.split else None
-    sideways = _longest(length, split.splits_along if split else ())
-    upwards = _longest(height, split.splits_up if split else ())
-    sides = _gaps(gaps_m, profile, "left", "right"), _gaps(gaps_m, profile, "bottom", "top")
-    flat, tall = _row(profile, sideways, sides[0], across=upright), _row(profile, upwards, sides[1], across=not upright)
+    usual = profile.wall.edge_gap
+    sides = [(gaps_m.get(one, usual), gaps_m.get(other, usual)) for one, other in _OPPOSITE]
+    sideways = _longest(length, split.splits_along if split else (), sides[0], usual)
+    upwards = _longest(height, split.splits_up if split else (), sides[1], usual)
+    flat, tall = _row(profile, *sideways, across=upright), _row(profile, *upwards, across=not upright)
     return (tall, flat) if upright else (flat, tall)
 
 
@@ -97,13 +105,13 @@ def rows_planned(profile: Profile, length: float, height: float, *, upright: boo
     return (tall, flat) if upright else (flat, tall)
 
 
-def _longest(extent: float, lines: tuple[float, ...]) -> float:
-    return max(end - start for start, end in pairwise((0.0, *lines, extent)))
-
-
-def _gaps(gaps_m: Mapping[str, float], profile: Profile, one: str, other: str) -> tuple[float, float]:
-    usual = profile.wall.edge_gap
-    return gaps_m.get(one, usual), gaps_m.get(other, usual)
+def _longest(
+    extent: float, lines: tuple[float, ...], outer: tuple[float, float], inner: float
+) -> tuple[float, tuple[float, float]]:
+    """The longest stretch between the wall's ends and the lines that split it, and its gaps; of two the tighter. [m]"""
+    ends = [(0.0, outer[0]), *((line, inner) for line in lines), (extent, outer[1])]
+    stretches = [(end - start, (left, right)) for (start, left), (end, right) in pairwise(ends)]
+    return max(stretches, key=lambda one: (round(one[0], 6), -min(one[1])))
 
 
 def _row(profile: Profile, length: float, gaps: tuple[float, float], *, across: bool) -> Row:
@@ -112,7 +120,7 @@ def _row(profile: Profile, length: float, gaps: tuple[float, float], *, across: 
     return Row(across, length, gaps, max(pieces - 1, 0))
 
 
-def gaps_of(installs: Iterator[Any]) -> dict[str, float]:
+def gaps_of(installs: Iterable[Any]) -> dict[str, float]:
     """The gaps at each edge that the entries of the installation record, later ones over earlier. [m]"""
     found: dict[str, float] = {}
     for entry in installs:
@@ -127,7 +135,17 @@ def movements(frame: Frame, rows: tuple[Row, Row], board: BoardReading | None, d
     """Both rows from the installation to now, to the edges of the band and to the record's own extremes."""
     if not wood.moves_with_moisture(frame.profile.board.core):
         return tuple(_warmed(row, *change) for row in rows for change in _warmings(frame, days))
-    return tuple(_moistened(frame.profile.board, row, *change) for row in rows for change in _gains(frame, board))
+    return tuple(
+        Movement(row, when, grown_mm(frame.profile.board, row, gained, open_to))
+        for row in rows
+        for when, gained, open_to in _gains(frame, board)
+    )
+
+
+def worst(moved: Sequence[Movement], when: When = "now") -> Movement | None:
+    """The row that is nearest to closing its gaps by `when`, should something pin it; None where nothing is known."""
+    found = [movement for movement in moved if movement.when == when]
+    return max(found, key=lambda one: one.growth.high - one.row.room_mm("pinned"), default=None)
 
 
 def _gains(frame: Frame, board: BoardReading | None) -> Iterator[tuple[When, Bounds, float]]:
@@ -135,44 +153,71 @@ def _gains(frame: Frame, board: BoardReading | None) -> Iterator[tuple[When, Bou
     open_to = 0.0 if board is None else board.sensor
     if board is not None:
         yield "now", board.gained, open_to
-    came, life, middle = came_with(frame), frame.profile.life, sum(frame.profile.life.temperature) / 2
-    for when, rh in zip(WHENS[1:3], life.humidity, strict=True):
-        settled = [wood.equilibrium_pct(frame.profile.board.core, middle, rh, spread) for spread in SPREADS]
-        gained = [there - before for there, before in zip(settled, came, strict=True)]
+    came, profile = came_with(frame), frame.profile
+    for when, rh in zip(WHENS[1:3], profile.life.humidity, strict=True):
+        gained = [there - before for there, before in zip(_balance(profile, rh), came, strict=True)]
         yield when, Bounds(min(gained), gained[1], max(gained)), 0.0
     if board is not None and board.driest is not None and board.dampest is not None:
         yield "driest so far", board.driest.gained, open_to
         yield "dampest so far", board.dampest.gained, open_to
 
 
-def _moistened(board: Board, row: Row, when: When, gained: Bounds, open_to: float) -> Movement:
-    low, high = gained.low - open_to, gained.high + open_to
-    ends = [
-        end
-        for change in (low, high)
-        for end in wood.movement_mm(board.core, row.length, max(-change, 0.0), max(change, 0.0), across=row.across)
-    ]
-    return Movement(row, when, Range(min(ends), max(ends)))
+def grown_mm(board: Board, row: Row, gained: Bounds, open_to: float = 0.0) -> Range[float]:
+    """How far a row grows with what its boards gained; `open_to` is what the sensors leave open. [% of dry mass]"""
+    return _moved(board, row, [(0.0, gained.low - open_to), (0.0, gained.high + open_to)])
+
+
+def _moved(board: Board, row: Row, changes: Iterable[tuple[float, float]]) -> Range[float]:
+    """The least and the most that a row grows by changes (before, after). [% of dry mass -> mm]"""
+    per_percent = _per_percent(board, row)
+    ends = [each * (after - before) for before, after in changes for each in per_percent]
+    return Range(min(ends), max(ends))
+
+
+def _per_percent(board: Board, row: Row) -> Range[float]:
+    """By the low and the high coefficient. [mm per % of dry mass]"""
+    low, high = wood.movement_mm(board.core, 1.0, 0.0, 1.0, across=row.across)
+    return Range(low * row.length, high * row.length)
 
 
 def _warmings(frame: Frame, days: Days) -> Iterator[tuple[When, float, float]]:
     """How warm the rows were at the installation and are by when: they follow the room within hours. [degC]"""
-    low, high = frame.profile.life.temperature
-    start = (low + high) / 2
-    if frame.start is not None:
-        after = days[(days["day"] >= frame.start // 86_400_000) & ~np.isnan(days["t_mean"])]
-        if len(after):
-            start = float(after["t_mean"][0])
-            yield "now", start, float(after["t_mean"][-1])
-            yield "coldest so far", start, float(after["t_low"].min())
-            yield "warmest so far", start, float(after["t_high"].max())
-    yield "at the cold edge of the band", start, low
-    yield "at the warm edge of the band", start, high
+    after = days[:0] if frame.start is None else days[(days["day"] >= frame.start // DAY) & ~np.isnan(days["t_mean"])]
+    start = float(after["t_mean"][0]) if len(after) else _middle(frame.profile)
+    if len(after):
+        yield "now", start, float(after["t_mean"][-1])
+    for when, edge in zip(WHENS[5:7], frame.profile.life.temperature, strict=True):
+        yield when, start, edge
+    if len(after):
+        yield "coldest so far", start, float(after["t_low"].min())
+        yield "warmest so far", start, float(after["t_high"].max())
 
 
 def _warmed(row: Row, when: When, start: float, end: float) -> Movement:
-    moved = wood.thermal_movement_mm(row.length, *(float(np.clip(t, *wood.TEMPERATURE_RANGE_C)) for t in (start, end)))
-    return Movement(row, when, Range(min(moved), max(moved)))
+    moved = wood.thermal_movement_mm(1.0, *(float(np.clip(t, *wood.TEMPERATURE_RANGE_C)) for t in (start, end)))
+    return Movement(row, when, Range(min(moved) * row.length, max(moved) * row.length))
+
+
+def closing_rh(profile: Profile, row: Row, came: Sequence[float]) -> dict[wood.Row, Range[float]]:
+    """The lowest and highest humidity at which the row's gaps would close if it lasted; inf: never.
+
+    `came`: the moisture that boards had when the gaps were left, by each isotherm. [%, % of dry mass]
+    """
+    core, t_c, per_percent = profile.board.core, _middle(profile), _per_percent(profile.board, row)
+    found: dict[wood.Row, Range[float]] = {}
+    for kind in _KINDS:
+        ends = [
+            wood.equilibrium_rh_pct(core, t_c, min(before + row.room_mm(kind) / each, _MOST_PCT), spread)
+            for spread, before in zip(SPREADS, came, strict=True)
+            for each in per_percent
+        ]
+        found[kind] = Range(min(ends), max(ends))
+    return found
+
+
+def _middle(profile: Profile) -> float:
+    """Of the temperatures in which the wall lives. [degC]"""
+    return sum(profile.life.temperature) / 2
 
 
 # --- while it can still be acted on -----------------------------------------------------------------------------------
@@ -207,7 +252,6 @@ def outlook(profile: Profile, row: Row, from_rh: float | None = None) -> Outlook
     if not wood.moves_with_moisture(board.core):
         return None
     start = board.came_at if from_rh is None else from_rh
-    middle = sum(profile.life.temperature) / 2
     growth = _between(profile, row, start, damp)
     shrunk = _between(profile, row, start, dry)
     per_m = growth.high / row.length
@@ -219,31 +263,17 @@ def outlook(profile: Profile, row: Row, from_rh: float | None = None) -> Outlook
         gap=max(growth.high, 0.0) / 1000.0,
         length=row.room_mm("pinned") / per_m if per_m > 0 else math.inf,
         least_rh=_least_rh(profile, row, (dry, damp)),
-        closing={
-            "pinned": wood.closing_rh_pct(
-                board.core, row.length, min(row.gaps), middle, start, "pinned", across=row.across
-            ),
-            "free": wood.closing_rh_pct(
-                board.core, row.length, sum(row.gaps) / 2, middle, start, "free", across=row.across
-            ),
-        },
+        closing=closing_rh(profile, row, _balance(profile, start)),
     )
 
 
+def _balance(profile: Profile, rh: float) -> list[float]:
+    return [wood.equilibrium_pct(profile.board.core, _middle(profile), rh, spread) for spread in SPREADS]
+
+
 def _between(profile: Profile, row: Row, from_rh: float, to_rh: float) -> Range[float]:
-    core, middle = profile.board.core, sum(profile.life.temperature) / 2
-    ends = [
-        end
-        for spread in SPREADS
-        for end in wood.movement_mm(
-            core,
-            row.length,
-            wood.equilibrium_pct(core, middle, from_rh, spread),
-            wood.equilibrium_pct(core, middle, to_rh, spread),
-            across=row.across,
-        )
-    ]
-    return Range(min(ends), max(ends))
+    changes = zip(_balance(profile, from_rh), _balance(profile, to_rh), strict=True)
+    return _moved(profile.board, row, changes)
 
 
 def _least_rh(profile: Profile, row: Row, band: tuple[float, float]) -> float | None:
@@ -253,3 +283,10 @@ def _least_rh(profile: Profile, row: Row, band: tuple[float, float]) -> float | 
         if _between(profile, row, float(rh), band[1]).high <= room:
             return float(rh)
     return None
+
+
+def outlook_by_warmth(profile: Profile, row: Row) -> tuple[Movement, Movement]:
+    """What the band's temperatures may do to a row of PVC or mineral that goes up in the middle of them."""
+    cold, warm = profile.life.temperature
+    middle = _middle(profile)
+    return _warmed(row, WHENS[5], middle, cold), _warmed(row, WHENS[6], middle, warm)

@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
-from monitor.basis.times import DAY, HOUR
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from monitor.basis.times import DAY, HOUR, rfc3339
 from monitor.basis.units import System, format_length, format_percent, format_temperature_difference
-from monitor.climate.wood import Range, moves_with_moisture
-from monitor.config.profile import Board
-from monitor.rules.consequences import Season
-from monitor.rules.cores import Evening, box_height
-from monitor.rules.estimates import BoardReading, Bounds
+from monitor.basis.values import Quantity
+from monitor.climate.wood import (
+    RH_RANGE_PCT,
+    TEMPERATURE_RANGE_C,
+    Range,
+    hysteresis_band_pct,
+    moves_with_moisture,
+    solid_wood_emc_pct,
+)
+from monitor.climate.wood import Row as PinnedOrFree
+from monitor.config.profile import Board, Profile
+from monitor.rules.assessment import Excursion, Verdict
+from monitor.rules.consequences import Effect, Season
+from monitor.rules.cores import Evening, box_height, core_verdict
+from monitor.rules.estimates import BoardReading, Bounds, CoreReading
 from monitor.rules.frame import Stack
-from monitor.rules.movement import Movement, Outlook, Row
-from monitor.tell.words import Display, when
+from monitor.rules.movement import Movement, Outlook, Row, grown_mm, worst
+from monitor.tell.words import Display, dose, side, visible, when
 
 INDEX = (
     "Computed for the mean of one plank behind its decor; planks differ by their maker, and a board that came from dry "
@@ -23,18 +37,23 @@ def about(evening: Evening) -> str:
     """ "about 10 days (7 to 13)", or in hours below two days."""
     unit, of = ("days", DAY) if evening.central >= 2 * DAY else ("h", HOUR)
     fast, central, slow = (max(round(part / of), 1) for part in evening)
-    return f"about {central} {unit} ({fast} to {slow})"
+    return f"about {central} {unit} ({fast} to {slow})" if fast < slow else f"about {central} {unit}"
 
 
 def lying(stack: Stack, board: Board, units: System) -> str:
     """How the boxes lie, as an estimate takes them."""
     if stack.spacers:
-        return f"in single layers of {format_length(box_height(board), units)} on spacers"
+        return f"in single layers of {_size(box_height(board), units)} on spacers"
     if stack.height is None:
         return "nobody said how high"
-    width = "" if stack.width is None else f", {format_length(stack.width, units)} wide"
+    width = "" if stack.width is None else f", {_size(stack.width, units)} wide"
     floor = "on a cold floor" if stack.floor_c is not None else "on the floor"
-    return f"{format_length(stack.height, units)} high{width}, {floor}"
+    return f"{_size(stack.height, units)} high{width}, {floor}"
+
+
+def _size(length_m: float, units: System) -> str:
+    """Of a stack: nobody measures it to a tenth of a millimetre."""
+    return format_length(length_m, units).replace(".0 mm", " mm")
 
 
 def evening_out(
@@ -50,6 +69,8 @@ def evening_out(
 ) -> list[str]:
     """How long the boxes take to even out as they lie and apart, and what these hours do not do. [K, h]"""
     near = f"until the core is within {format_temperature_difference(limit, units)} of the room's 24 h mean"
+    if apart is None:
+        near = "until nine tenths of the difference are evened out"
     spread = f"in single layers on spacers {about(single)}"
     if apart is not None and apart <= limit:
         lines = [f"The boxes came {format_temperature_difference(apart, units)} from the room: their core is near it."]
@@ -63,15 +84,32 @@ def evening_out(
     else:
         lines = [f"Estimate: as stacked ({lying(stack, board, units)}) {about(stacked)} {near}; {spread}."]
     if apart is None:
-        lines.append(
-            "No box temperature was told: taken as nine tenths of whatever the difference is. --box-temperature helps."
+        untold = (
+            "No box temperature was told (--box-temperature)" if stack.box_c is None else "The room is not heard yet"
         )
+        lines.append(f"{untold}, so how far they have to go is not known.")
     if moves_with_moisture(board.core):
         lines.append(
             f"That is warmth. Moisture takes weeks, and wrapped boxes hardly exchange vapour: {hours} h even out the "
             "temperature, not the moisture of the boards."
         )
     return lines
+
+
+def core_said(core: CoreReading | None, limit: float, display: Display) -> tuple[Verdict, str]:
+    """`core_verdict` with its time in the job's zone."""
+    verdict, evidence = core_verdict(core, limit, display.units)
+    if core is not None and core.within is not None:
+        evidence = evidence.replace(rfc3339(core.within), when(core.within, display))
+    return verdict, evidence
+
+
+def boxes_status(core: CoreReading | None, limit: float, display: Display) -> str:
+    """The core in a line where it is near the room, or where sensor and estimate disagree; else it is not met."""
+    if core is None:
+        return ""
+    verdict, evidence = core_said(core, limit, display)
+    return f"core {evidence}" if verdict == "pass" or core.disagree else ""
 
 
 def missing(asked: int | None, came: int | None) -> list[str]:
@@ -95,61 +133,114 @@ def millimetres(amount: Range[float]) -> str:
 def row_named(row: Row, units: System) -> str:
     """ "a row of 16 ft", or the pile of widths."""
     length = format_length(row.length, units)
-    return f"the rows' widths together, {length}," if row.across else f"a row of {length}"
+    return f"the width of all rows, {length}," if row.across else f"a row of {length}"
+
+
+def gap_named(gap_m: float, units: System) -> str:
+    """ "3/16 in (4.8 mm)": for the tape, and to be compared with movements."""
+    if units == "si":
+        return format_length(gap_m, units)
+    return f"{format_length(gap_m, units, denominator=32)} ({1000.0 * gap_m:.1f} mm)"
 
 
 def humidities(closing: Range[float]) -> str:
-    """ "67 to 73 %", "from 95 % on", or that they never close."""
+    """ "67 to 73 %", "95 % at the earliest", or that they never close."""
     low, high = closing
     if low > 100:
-        return "never, at any humidity"
-    return f"{low:.0f} to {high:.0f} %" if high <= 100 else f"{low:.0f} % or more"
+        return "never"
+    return f"{low:.0f} to {high:.0f} %" if high <= 100 else f"{low:.0f} % at the earliest"
+
+
+def closing_line(row: Row, closing: Mapping[PinnedOrFree, Range[float]], units: System) -> str:
+    """The humidity at which a row's gaps close if it lasts."""
+    at = ", ".join(f"{humidities(closes)} ({kind})" for kind, closes in _worse_first(closing))
+    return f"Estimate: humidity that lasts for weeks closes the gaps of {row_named(row, units)} at {at}."
 
 
 def outlook_lines(outlook: Outlook, units: System) -> list[str]:
     """What the wall's band may do to a row, worst case first, and what to do while it can be done."""
-    row = outlook.row
-    gap = format_length(min(row.gaps), units, denominator=32)
+    row, pinned = outlook.row, outlook.fits("pinned")
     head = (
         f"Estimate: {row_named(row, units)} grows {millimetres(outlook.growth)} should boards in balance with "
         f"{format_percent(outlook.from_rh, places=0)} settle at the damp edge of the band, and shrinks "
         f"{millimetres(outlook.shrinkage)} at the dry edge."
     )
-    pinned, free = outlook.fits("pinned"), outlook.fits("free")
+    closing = " and ".join(f"{humidities(closes)} ({kind})" for kind, closes in _worse_first(outlook.closing))
+    lines = [
+        head,
+        f"{_has_room(row, units, pinned=pinned, free=outlook.fits('free'))}; humidity that lasts for weeks "
+        f"closes it at {closing}.",
+    ]
+    return lines if pinned else [*lines, _instead(outlook, units)]
+
+
+def _worse_first(closing: Mapping[PinnedOrFree, Range[float]]) -> list[tuple[PinnedOrFree, Range[float]]]:
+    return [("pinned", closing["pinned"]), ("free", closing["free"])]
+
+
+def _has_room(row: Row, units: System, *, pinned: bool, free: bool) -> str:
+    gap = f"A gap of {gap_named(min(row.gaps), units)} at each end"
     if pinned:
-        verdict = f"A gap of {gap} at each end has room for it even where something pins the row at one end."
-    elif free:
-        verdict = (
-            f"A gap of {gap} at each end has room for it only while the row is free to slide; pinned at one end, not."
-        )
-    else:
-        verdict = f"A gap of {gap} at each end has no room for it, not even for a row that is free to slide."
-    closing = (
-        f"Lasting humidity at which the gap closes: pinned {humidities(outlook.closing['pinned'])}, "
-        f"free {humidities(outlook.closing['free'])}."
-    )
-    return [head, verdict, *([] if pinned else [_instead(outlook, units)]), closing]
+        return f"{gap} has room for it even where something pins the row at one end"
+    if free:
+        return f"{gap} has room for it only while the row is free to slide; pinned at one end, not"
+    return f"{gap} has no room for it, not even for a row that is free to slide"
 
 
 def _instead(outlook: Outlook, units: System) -> str:
     """A wider gap, a transition profile, or another humidity to install at."""
-    wider = format_length(outlook.gap, units, denominator=32)
-    ways = [f"a gap of {wider} at each end", f"a transition profile every {format_length(outlook.length, units)}"]
+    ways = [
+        f"a gap of {gap_named(outlook.gap, units)} at each end",
+        f"a transition profile every {format_length(outlook.length, units)}",
+    ]
     if outlook.least_rh is not None:
         ways.append(f"boards in balance with {outlook.least_rh:.0f} % or more when they go up")
     return f"What would do: {'; or '.join(ways)}."
 
 
-def movement_row(movement: Movement, units: System) -> tuple[str, ...]:
-    """A movement as a row of a table: row, when, how far, pinned, free, trim and joints."""
-    growth = movement.growth
-    way = "grows" if growth.low >= 0 else "shrinks" if growth.high <= 0 else "moves"
-    how = millimetres(growth) if way != "moves" else f"-{-growth.low:.1f} to +{growth.high:.1f} mm"
-    dries = growth.low < 0
+def warmth_lines(cold: Movement, warm: Movement, units: System) -> list[str]:
+    """The same of a core that warmth moves, not moisture."""
+    return [
+        f"Estimate: {row_named(warm.row, units)} of PVC or mineral grows {millimetres(warm.growth)} from the middle of "
+        f"the band to its warm edge, and shrinks {millimetres(cold.growth)} to its cold edge; moisture does not move "
+        "it. The range is from mineral to rigid PVC: ask the maker which it is.",
+        f"{_has_room(warm.row, units, pinned=warm.fit('pinned') == 'fits', free=warm.fit('free') == 'fits')}.",
+    ]
+
+
+def starts_from(room: float | None, came_at: float) -> str:
+    """What boards are taken to be in balance with when they go up."""
+    if room is None:
+        return f"Too little is known of the room's last 24 h: boards are taken to be in balance with {came_at:.0f} %."
     return (
-        row_named(movement.row, units).rstrip(","),
+        f"The room had {room:.0f} % over the last 24 h (measured). Boards straight out of closed boxes may still be as "
+        f"they came, in balance with about {came_at:.0f} %."
+    )
+
+
+def pinned_line(pinned: str) -> str:
+    """What was said to pin a row; or that nobody said so."""
+    if pinned:
+        return f'Recorded as pinning a row: {visible(pinned)}. The gap at its other end has to take all: read "pinned".'
+    return (
+        "Nobody recorded what pins a row. A nail, a bead of glue, a heavy shelf or a pipe does it unseen: where there "
+        'is one, read "pinned", the worse; else "free".'
+    )
+
+
+def grows(growth: Range[float]) -> str:
+    """ "grows 1.9 to 2.5 mm", "shrinks", or between the two."""
+    if growth.low < 0 < growth.high:
+        return f"moves -{-growth.low:.1f} to +{growth.high:.1f} mm"
+    return f"{'grows' if growth.low >= 0 else 'shrinks'} {millimetres(growth)}"
+
+
+def movement_row(movement: Movement) -> tuple[str, ...]:
+    """A movement as a row of a table: when, how far, pinned, free, trim and joints."""
+    dries = movement.growth.low < 0
+    return (
         movement.when,
-        f"{way} {how}",
+        grows(movement.growth),
         movement.fit("pinned"),
         movement.fit("free"),
         f"{movement.to_cover:.1f} mm" if dries else "-",
@@ -165,22 +256,92 @@ def moisture(bounds: Bounds) -> str:
     return f"{bounds.central:.1f} % ({bounds.low:.1f} to {bounds.high:.1f})"
 
 
+def gained(bounds: Bounds, digits: int = 1) -> str:
+    """ "-1.2 % (-1.9 to -0.6)" of dry mass."""
+    central, low, high = (f"{part:+.{digits}f}" for part in (bounds.central, bounds.low, bounds.high))
+    return f"{central} % ({low} to {high})"
+
+
 def board_line(board: BoardReading, display: Display) -> str:
     """The planks now, in a sentence."""
     came = "measured" if board.measured else "taken from the profile, nobody measured it"
-    gained = f"{board.gained.central:+.1f} % ({board.gained.low:+.1f} to {board.gained.high:+.1f})"
     return (
-        f"Board moisture, estimated: {moisture(board.now)} of dry mass, {gained} since the installation "
-        f"{when(board.since, display)} ({came}); the sensors leave {board.sensor:.1f} % open."
+        f"Board moisture, estimated: {moisture(board.now)} of dry mass, {gained(board.gained)} since the installation "
+        f"{when(board.since, display)} (what they came with was {came}); the sensors leave {board.sensor:.1f} % open."
     )
 
 
-def season_line(season: Season, display: Display) -> str:
+def moisture_rows(board: BoardReading, came_at: float) -> list[tuple[str, str, str, str]]:
+    """What boards hold: (when, moisture, against the installation, how it is known)."""
+    known = "measured on delivery" if board.measured else f"the profile's figure: in balance with {came_at:.0f} %"
+    rows = [
+        ("at the installation", moisture(board.came), "", known),
+        ("now", moisture(board.now), gained(board.gained), "estimated"),
+    ]
+    for name, extreme in (("driest", board.driest), ("dampest", board.dampest)):
+        if extreme is not None:
+            rows.append((f"{name}, {rfc3339(extreme.day)[:10]}", "", gained(extreme.gained), "estimated"))
+    return rows
+
+
+def index_row(t_c: float, rh_pct: float) -> tuple[str, str, str, str]:
+    """What solid wood would settle at in this air: an index of the climate, beside the planks' own moisture."""
+    held = float(np.clip(t_c, *TEMPERATURE_RANGE_C))
+    settles = solid_wood_emc_pct(held, float(np.clip(rh_pct, *RH_RANGE_PCT)))
+    band = hysteresis_band_pct(settles)
+    return (
+        "solid wood in the air of now",
+        f"{settles:.1f} % ({band.low:.1f} from dry to {band.high:.1f} from wet)",
+        "",
+        "computed, an index of the climate: not the planks",
+    )
+
+
+def effect_rows(
+    effects: Sequence[Effect], excursions: Sequence[Excursion], row: Row, profile: Profile, display: Display
+) -> list[tuple[str, ...]]:
+    """Excursions by what they did: number, what, from, board moisture, the row, and the air's dose beside it."""
+    return [
+        (
+            str(effect.number + 1),
+            side(excursions[effect.number], profile, display),
+            when(excursions[effect.number].start, display),
+            gained(effect.moved, 2),
+            grows(grown_mm(profile.board, row, effect.moved)),
+            dose(Quantity.AIR_HUMIDITY, excursions[effect.number].dose, display),
+        )
+        for effect in effects
+    ]
+
+
+def effects_finding(effects: Sequence[Effect], excursions: Sequence[Excursion]) -> str:
+    """The one that did most, and where the air's dose alone would have put it."""
+    if not effects:
+        return "No excursion moved the boards by as much as can be told."
+    first = effects[0]
+    by_dose = sorted(effects, key=lambda one: -excursions[one.number].dose)
+    place = by_dose.index(first) + 1
+    beside = "by the air's dose too" if place == 1 else f"by the air's dose it is number {place} of {len(by_dose)}"
+    moved = gained(first.moved, 2)
+    return f"Estimate: excursion {first.number + 1} moved the boards most, by {moved} of dry mass; {beside}."
+
+
+def season_line(season: Season) -> str:
     """The season ahead, by the record's own year."""
     boards = ""
     if season.low is not None and season.high is not None:
-        boards = f"; the boards were then at {season.low:.1f} to {season.high:.1f} %"
+        boards = f"; the boards were then estimated at {season.low:.1f} to {season.high:.1f} %"
     return (
-        f"The season ahead, as this room had it a year ago: day means of {season.rh_low:.0f} to {season.rh_high:.0f} "
-        f"%RH from {when(season.start, display)} on for 90 days{boards}."
+        f"The season ahead, as this room was measured a year ago: day means of {season.rh_low:.0f} to "
+        f"{season.rh_high:.0f} %RH in the 90 days from {rfc3339(season.start)[:10]} on{boards}."
     )
+
+
+def board_status(board: BoardReading | None, moved: Sequence[Movement], units: System) -> str:
+    """The planks on the wall in a line: their moisture, and the row that is nearest to closing its gaps."""
+    found = worst(moved)
+    parts = [] if board is None else [f"{moisture(board.now)} of dry mass"]
+    if found is not None:
+        fits = f"pinned {found.fit('pinned')}, free {found.fit('free')}"
+        parts.append(f"{row_named(found.row, units).rstrip(',')} {grows(found.growth)}: {fits}")
+    return f"estimated: {'; '.join(parts)}" if parts else ""

@@ -55,30 +55,32 @@ def wall(clock: ClockReading) -> Markup:
         y = (rows - 1 - row) * high + 1
         shapes.append(_plank(x, y, min(1.0, max(0.0, laid - k))))
     size = (ROW * wide + wide // 2 + 2, rows * high + 2)
-    return _svg(size, f"{words.counted(clock)} counted", shapes, "wall")
+    return svg(size, f"{words.counted(clock)} counted", shapes, "wall")
 
 
 def _plank(x: float, y: float, laid: float) -> Markup:
     wide, high = PLANK
-    outline = Markup('<rect class="plank" x="{}" y="{}" width="{}" height="{}"/>').format(_n(x), y, wide - 3, high - 3)
+    outline = Markup('<rect class="plank" x="{}" y="{}" width="{}" height="{}"/>').format(
+        short(x), y, wide - 3, high - 3
+    )
     if laid <= 0.0:
         return outline
     part = Markup('<rect class="laid" x="{}" y="{}" width="{}" height="{}"/>')
-    return part.format(_n(x), y, _n((wide - 3) * laid), high - 3) + outline
+    return part.format(short(x), y, short((wide - 3) * laid), high - 3) + outline
 
 
 def bar(clock: ClockReading) -> Markup:
     """Counted of required hours as one bar."""
     part = min(1.0, clock.counted / clock.required) if clock.required else 1.0
     outline = Markup('<rect class="plank" x="1" y="1" width="198" height="10"/>')
-    laid = Markup('<rect class="laid" x="1" y="1" width="{}" height="10"/>').format(_n(198 * part))
-    return _svg((200, 12), words.counted(clock), [laid, outline], "bar")
+    laid = Markup('<rect class="laid" x="1" y="1" width="{}" height="10"/>').format(short(198 * part))
+    return svg((200, 12), words.counted(clock), [laid, outline], "bar")
 
 
 def sign(style: int) -> Markup:
     """A sensor's line and sign, for the legend."""
     line = Markup('<path class="line" d="M1 8H47" stroke="{}" stroke-dasharray="{}"/>')
-    return _svg((48, 16), "", [line.format(_colour(style), _dash(style)), _sign(style, 24, 8)], "sign")
+    return svg((48, 16), "", [line.format(_colour(style), _dash(style)), _sign(style, 24, 8)], "sign")
 
 
 def chart(shown: Chart) -> Markup:
@@ -93,7 +95,7 @@ def chart(shown: Chart) -> Markup:
     parts += _ribbon(shown, scale, ribbon)
     parts += _times(shown, scale, bottom)
     parts += _events(shown, scale, bottom)
-    return _svg((WIDTH, bottom + 40), "Humidity, state of the room and temperature over time", parts, "chart")
+    return svg((WIDTH, bottom + 40), "Humidity, state of the room and temperature over time", parts, "chart")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,41 +119,41 @@ def _panel(panel: Panel, shown: Chart, scale: _Scale, top: int) -> Iterator[Mark
     def y(value: float) -> float:
         return top + PANEL - (value - panel.low) / (panel.high - panel.low) * PANEL
 
-    yield _text(LEFT, top - 6, panel.title, "title")
+    yield text_at(LEFT, top - 6, panel.title, "title")
     for limit in panel.limits:
-        yield _rect("band", scale.x(limit.start), scale.x(limit.end), y(limit.high), y(limit.low))
+        yield rect("band", scale.x(limit.start), scale.x(limit.end), y(limit.high), y(limit.low))
     for start, end in merged(shown.lanes["unknown"], (shown.end - shown.start) // 400):
-        yield _rect("unknown", scale.x(start), scale.x(end), top, top + PANEL)
+        yield rect("unknown", scale.x(start), scale.x(end), top, top + PANEL)
     for start, end in panel.beyond:
-        yield _rect("outside", scale.x(start), scale.x(end), top, top + PANEL)
-    for value in _round_values(panel.low, panel.high):
-        yield _text(LEFT - 5, y(value) + 4, f"{value:g}", "value")
-        yield _rule("grid", LEFT, WIDTH - RIGHT, y(value), y(value))
+        yield rect("outside", scale.x(start), scale.x(end), top, top + PANEL)
+    for value in round_values(panel.low, panel.high):
+        yield text_at(LEFT - 5, y(value) + 4, f"{value:g}", "value")
+        yield rule("grid", LEFT, WIDTH - RIGHT, y(value), y(value))
     for limit in panel.limits:
         for value in (limit.low, limit.high):
-            yield _rule("limit", scale.x(limit.start), scale.x(limit.end), y(value), y(value))
-        yield _text(scale.x(limit.start) + 4, y(limit.high) + 13, f"limit {limit.high:.1f}", "")
-        yield _text(scale.x(limit.start) + 4, y(limit.low) - 4, f"limit {limit.low:.1f}", "")
+            yield rule("limit", scale.x(limit.start), scale.x(limit.end), y(value), y(value))
+        yield text_at(scale.x(limit.start) + 4, y(limit.high) + 13, f"limit {limit.high:.1f}", "")
+        yield text_at(scale.x(limit.start) + 4, y(limit.low) - 4, f"limit {limit.low:.1f}", "")
     for line in panel.lines:
         yield from _line(line, [scale.x(at) for at in line.t.tolist()], [y(value) for value in line.value.tolist()])
     for dot in panel.dots:
-        yield _text(scale.x(dot.at), y(dot.value) + 5, "\u2716", "hand")
+        yield text_at(scale.x(dot.at), y(dot.value) + 5, "\u2716", "hand")
     if len(panel.outside) <= NUMBERED:
         for out in panel.outside:
             above = -7 if out.side == "high" else 15
-            yield _text((scale.x(out.start) + scale.x(out.end)) / 2, y(out.peak) + above, str(out.number), "number")
-    yield _frame(top, PANEL)
+            yield text_at((scale.x(out.start) + scale.x(out.end)) / 2, y(out.peak) + above, str(out.number), "number")
+    yield frame(top, PANEL)
 
 
 def _line(line: Line, x: list[float], y: list[float]) -> Iterator[Markup]:
     kept = thin(line.t, np.array(y), POINTS)
     stretch = np.cumsum(line.anew)[kept]
     pens = np.where(np.diff(stretch, prepend=-1) > 0, "M", "L")
-    steps = [f"{pen}{_n(x[i])} {_n(y[i])}" for pen, i in zip(pens, kept.tolist(), strict=True)]
+    steps = [f"{pen}{short(x[i])} {short(y[i])}" for pen, i in zip(pens, kept.tolist(), strict=True)]
     shape = Markup('<path class="line" d="{}" stroke="{}" stroke-dasharray="{}"/>')
     yield shape.format("".join(steps), _colour(line.style), _dash(line.style))
     for first, end in _stretches(line.flat):
-        yield _rule("flat", x[first], x[end - 1], y[first], y[end - 1])
+        yield rule("flat", x[first], x[end - 1], y[first], y[end - 1])
     for i in np.flatnonzero(line.marks)[:POINTS].tolist():
         yield _sign(line.style, x[i], y[i])
 
@@ -162,31 +164,31 @@ def _stretches(flat: np.ndarray) -> Iterator[tuple[int, int]]:
 
 
 def _ribbon(shown: Chart, scale: _Scale, top: int) -> Iterator[Markup]:
-    yield _text(LEFT, top - 6, "state of the room", "title")
+    yield text_at(LEFT, top - 6, "state of the room", "title")
     lanes: tuple[State, ...] = ("out", "in", "unknown")
     high = RIBBON / len(lanes)
     for k, state in enumerate(lanes):
         y = top + k * high
-        yield _text(LEFT - 5, y + high - 5, "?" if state == "unknown" else state, "value")
+        yield text_at(LEFT - 5, y + high - 5, "?" if state == "unknown" else state, "value")
         for start, end in merged(shown.lanes[state], (shown.end - shown.start) // 600):
-            yield _rect(f"lane {state}", scale.x(start), max(scale.x(end), scale.x(start) + 1), y + 3, y + high - 3)
-    yield _frame(top, RIBBON)
+            yield rect(f"lane {state}", scale.x(start), max(scale.x(end), scale.x(start) + 1), y + 3, y + high - 3)
+    yield frame(top, RIBBON)
 
 
 def _times(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
     for at in _round_times(shown):
         local = datetime_of(at + shown.offset)
         x = scale.x(at)
-        yield _rule("tick", x, x, bottom, bottom + 5)
-        yield _text(x, bottom + 17, local.strftime("%m-%d" if local.hour == 0 else "%H:%M"), "time")
-    yield _text(LEFT, bottom + 34, shown.axis, "")
+        yield rule("tick", x, x, bottom, bottom + 5)
+        yield text_at(x, bottom + 17, local.strftime("%m-%d" if local.hour == 0 else "%H:%M"), "time")
+    yield text_at(LEFT, bottom + 34, shown.axis, "")
 
 
 def _events(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
     for event in shown.events:
         x = scale.x(event.at)
-        yield _rule("event", x, x, 14, bottom)
-        yield _text(x + event.shift, 11, event.letter, "letter")
+        yield rule("event", x, x, 14, bottom)
+        yield text_at(x + event.shift, 11, event.letter, "letter")
 
 
 def _round_times(shown: Chart) -> Iterator[int]:
@@ -199,7 +201,8 @@ def _round_times(shown: Chart) -> Iterator[int]:
         at += step
 
 
-def _round_values(low: float, high: float) -> Iterator[float]:
+def round_values(low: float, high: float) -> Iterator[float]:
+    """Where an axis has its numbers."""
     raw = (high - low) / 6
     size = 10.0 ** math.floor(math.log10(raw))
     step = size * next(times for times in (1, 2, 5, 10) if times * size >= raw)
@@ -218,31 +221,37 @@ def _dash(style: int) -> str:
 def _sign(style: int, x: float, y: float) -> Markup:
     shapes = ("M-3 0A3 3 0 1 0 3 0A3 3 0 1 0 -3 0Z", "M-3 -3H3V3H-3Z", "M0 -4L4 0L0 4L-4 0Z", "M0 -4L4 3H-4Z")
     shape = Markup('<path d="{}" fill="{}" transform="translate({} {})"/>')
-    return shape.format(shapes[style % len(shapes)], _colour(style), _n(x), _n(y))
+    return shape.format(shapes[style % len(shapes)], _colour(style), short(x), short(y))
 
 
-def _rect(kind: str, x0: float, x1: float, y0: float, y1: float) -> Markup:
+def rect(kind: str, x0: float, x1: float, y0: float, y1: float) -> Markup:
+    """A rectangle of a kind that the page's style knows."""
     shape = Markup('<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>')
-    return shape.format(kind, _n(x0), _n(y0), _n(max(x1 - x0, 0.5)), _n(y1 - y0))
+    return shape.format(kind, short(x0), short(y0), short(max(x1 - x0, 0.5)), short(y1 - y0))
 
 
-def _rule(kind: str, x0: float, x1: float, y0: float, y1: float) -> Markup:
-    return Markup('<path class="{}" d="M{} {}L{} {}"/>').format(kind, _n(x0), _n(y0), _n(x1), _n(y1))
+def rule(kind: str, x0: float, x1: float, y0: float, y1: float) -> Markup:
+    """A straight line."""
+    return Markup('<path class="{}" d="M{} {}L{} {}"/>').format(kind, short(x0), short(y0), short(x1), short(y1))
 
 
-def _text(x: float, y: float, text: str, kind: str) -> Markup:
-    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(kind, _n(x), _n(y), text)
+def text_at(x: float, y: float, text: str, kind: str) -> Markup:
+    """A text, escaped."""
+    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(kind, short(x), short(y), text)
 
 
-def _frame(top: int, high: int) -> Markup:
-    return _rect("frame", LEFT, WIDTH - RIGHT, top, top + high)
+def frame(top: int, high: int) -> Markup:
+    """The frame of a panel."""
+    return rect("frame", LEFT, WIDTH - RIGHT, top, top + high)
 
 
-def _svg(size: tuple[int, int], title: str, parts: Iterable[Markup], kind: str) -> Markup:
+def svg(size: tuple[int, int], title: str, parts: Iterable[Markup], kind: str) -> Markup:
+    """A drawing of `size` px; one without a title is skipped by screen readers."""
     label = Markup('role="img" aria-label="{}"').format(title) if title else Markup('aria-hidden="true"')
     shape = Markup('<svg class="{}" viewBox="0 0 {} {}" {}>{}</svg>')
     return shape.format(kind, *size, label, Markup("").join(parts))
 
 
-def _n(value: float) -> str:
+def short(value: float) -> str:
+    """A coordinate, to a tenth."""
     return f"{value:.1f}".removesuffix(".0")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from monitor.basis.times import DAY
 from monitor.basis.units import (
     FOOT,
+    format_area,
     format_duration,
     format_length,
     format_percent,
@@ -24,6 +26,11 @@ def profile_rows(profile: Profile, display: Display) -> list[tuple[str, str, str
         *_band(profile.life, "life", "from then on", display),
         *_acclimation(profile),
         *_wall(profile, display),
+        *_board(profile, display),
+        *_surface(profile),
+        *_take_off(profile, display),
+        *_site(profile, display),
+        *_care(profile),
         *_readiness(profile, display),
         *_quality(profile, display),
     ]
@@ -68,6 +75,88 @@ def _wall(profile: Profile, display: Display) -> list[tuple[str, str, str]]:
         ("wall.stagger_least", "joints staggered at least", format_length(wall.stagger_least, units)),
         ("wall.stagger_usual", "joints staggered usually", usual),
     ]
+
+
+def _board(profile: Profile, display: Display) -> list[tuple[str, str, str]]:
+    board, units = profile.board, display.units
+    lengths = [format_length(length, units) for length in board.lengths]
+    box = ", ".join(f"{lengths.count(length)} of {length}" for length in dict.fromkeys(lengths))
+    slow, central, fast = (f"{d:g}" for d in board.diffusivity)
+    return [
+        ("board.core", "core of a plank", board.core),
+        ("board.thickness", "thickness", format_length(board.thickness, units)),
+        ("board.face_width", "width that shows", format_length(board.face_width, units)),
+        ("board.lengths", "planks of a box", box),
+        ("board.ends", "ends", board.ends),
+        ("board.open_faces", "faces that take up vapour", str(board.open_faces)),
+        ("board.diffusivity", "diffusivity of moisture, slow, central, fast", f"{slow}, {central}, {fast} m2/s"),
+        ("board.came_at", "boards come in balance with", format_percent(board.came_at)),
+    ]
+
+
+def _surface(profile: Profile) -> list[tuple[str, str, str]]:
+    surface = profile.surface
+    return [
+        ("surface.temperature_factor", "temperature factor of the wall's surface", f"{surface.temperature_factor:g}"),
+        ("surface.sensitivity", "how readily it grows mould", surface.sensitivity),
+        ("surface.decline", "decline of the mould index, of that of pine", f"{surface.decline:g}"),
+    ]
+
+
+def _take_off(profile: Profile, display: Display) -> list[tuple[str, str, str]]:
+    rule, units = profile.take_off, display.units
+
+    def long(length: float) -> str:
+        return format_length(length, units)
+
+    figures = {
+        "two_down_least": ("joints of every other row apart at least", long(rule.two_down_least)),
+        "narrow_share": ("a last row is narrow below this part of a plank", format_percent(rule.narrow_share * 100)),
+        "narrow_least": ("or below", long(rule.narrow_least)),
+        "opening_deducted_over": ("openings count as wall up to", format_area(rule.opening_deducted_over, units)),
+        "kerf": ("saw cut", long(rule.kerf)),
+        "damage": ("reckoned as damaged", format_percent(rule.damage * 100)),
+        "for_repairs": ("boxes kept for repairs", str(rule.for_repairs)),
+        "stud_spacing": ("studs apart", long(rule.stud_spacing)),
+        "bead": ("bead of adhesive", long(rule.bead)),
+        "bead_apart": ("beads apart", long(rule.bead_apart)),
+        "cartridge": ("cartridge of adhesive", f"{rule.cartridge * 1e6:.0f} ml"),
+        "trim_stick": ("stick of trim", long(rule.trim_stick)),
+    }
+    return [(f"take_off.{key}", *figure) for key, figure in figures.items()]
+
+
+def _site(profile: Profile, display: Display) -> list[tuple[str, str, str]]:
+    rule, units = profile.site, display.units
+
+    def over(height: float, run: float) -> str:
+        return f"{format_length(height, units)} over {format_length(run, units)}"
+
+    return [
+        ("site.points_apart", "points along a line at most apart", format_length(rule.points_apart, units)),
+        ("site.step", "a step is more than", over(rule.step, rule.step_over)),
+        ("site.plumb", "plumb to", over(rule.plumb, rule.plumb_over)),
+        ("site.level", "first row level to", format_length(rule.level, units)),
+        ("site.above_dry", "wall moisture above a dry reference at most", f"{rule.above_dry:g} points of the meter"),
+        ("site.check_holds", "a site check holds for", _days(rule.check_holds)),
+        ("site.moisture_holds", "a wall moisture holds for", _days(rule.moisture_holds)),
+    ]
+
+
+def _care(profile: Profile) -> list[tuple[str, str, str]]:
+    care = profile.care
+    return [
+        ("care.dust_every", "dust every", _days(care.dust_every)),
+        ("care.wipe_every", "wipe every", _days(care.wipe_every)),
+        ("care.look_every", "look it over every", _days(care.look_every)),
+        ("care.how", "how", care.how),
+        ("care.never", "never", care.never),
+    ]
+
+
+def _days(length: int) -> str:
+    """A length of days, where it is one."""
+    return f"{length // DAY} d" if length >= 2 * DAY and length % DAY == 0 else format_duration(length)
 
 
 def _readiness(profile: Profile, display: Display) -> list[tuple[str, str, str]]:

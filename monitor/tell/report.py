@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
 from typing import Any, TypeVar
 
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Assessment, ClockReading, Coverage
-from monitor.tell import diary, drawing, instruments, words
+from monitor.tell import board_page, diary, drawing, instruments, words
+from monitor.tell.board_chart import days_chart_of
+from monitor.tell.board_figure import days_figure_json
 from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
 from monitor.tell.figures import figure_json
 from monitor.tell.page import render
 from monitor.tell.profile_table import profile_rows
+from monitor.tell.table import Row, Table
 from monitor.tell.views import ReportPage, SensorLine
 from monitor.tell.words import Display
 
@@ -22,17 +24,6 @@ POINTS_OF_ONE = 4_000  # ... and of one
 ROWS = 300  # of a table; the record has them all
 
 T = TypeVar("T")
-Row = tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table of the page, or its note alone when there are no rows."""
-
-    name: str
-    head: Row
-    rows: Sequence[Row]
-    note: str = ""
 
 
 def render_report(page: ReportPage) -> str:
@@ -41,12 +32,15 @@ def render_report(page: ReportPage) -> str:
     most = max(4, min(POINTS_OF_ONE, POINTS // max(1, len(page.channels))))
     chart = chart_of(page, display, most)
     figures = {} if chart is None else {"figure-air": figure_json(chart)}
+    days = days_chart_of(page)
+    figures |= {} if days is None else {"figure-days": days_figure_json(days)}
     return render(
         "report.html",
         figures,
         **_opening(page, display),
         **_clock(page, display),
         **_chart(page, chart, display),
+        **board_page.sections(page, days, display),
         readiness=_readiness(page.assessment),
         excursions=_excursions(page, display),
         episodes=_episodes(page.assessment, display),

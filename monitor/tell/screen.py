@@ -10,7 +10,7 @@ from monitor.basis.times import MINUTE
 from monitor.basis.units import format_length
 from monitor.basis.values import Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
-from monitor.tell import diary, words
+from monitor.tell import boards, diary, words
 from monitor.tell.views import JobRow, StatusView
 from monitor.tell.words import Display
 
@@ -107,8 +107,18 @@ def _room(view: StatusView, display: Display) -> list[str]:
     ]
     if now.last_heard is not None:
         said.append(f"last heard {words.when(now.last_heard, display)}")
-    lines += _labelled("heard", "; ".join(said) or "nothing yet")[:2]
+    lines += _labelled("heard", "; ".join(said) or "nothing yet")[:2] + _boards(view, display)
     return lines + [line for note in view.notes for line in _labelled("advice", words.visible(note))]
+
+
+def _boards(view: StatusView, display: Display) -> list[str]:
+    """The core of the boxes while it is near the room or contradicted, and the planks once they go up."""
+    assessment, board = view.assessment, view.board
+    if assessment.phase == "before":
+        said = boards.boxes_status(assessment.lot.core, view.profile.readiness.box_core_within, display)
+        return _labelled("boxes", said) if said else []
+    said = "" if board is None else boards.board_status(assessment.board, board.movements, display.units)
+    return _labelled("boards", said) if said else []
 
 
 def _open_conditions(assessment: Assessment, most: int) -> list[str]:

@@ -10,9 +10,14 @@ from numpy.typing import NDArray
 
 from monitor.basis.units import System
 from monitor.basis.values import Entry, Quantity
+from monitor.climate import wood
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
+from monitor.rules.consequences import Effect, Season
+from monitor.rules.cores import Evening
+from monitor.rules.frame import Stack
 from monitor.rules.hand import Compared, Drift
+from monitor.rules.movement import Movement, Row
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +39,32 @@ class JobFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class Lying:
+    """How one delivery's boxes lie, and how long nine tenths of a difference take to even out; None: nobody said."""
+
+    stack: Stack
+    evening: Evening | None
+
+
+@dataclass(frozen=True, slots=True)
+class BoardView:
+    """What is computed beside the Assessment of boxes, boards and rows.
+
+    `lying` of each lot in the Assessment's order; `closing` of each of the two rows, empty where moisture moves none;
+    `pinned`: what was said to pin a row; `surface_heard`: whether a sensor on the wall's surface ever spoke.
+    """
+
+    rows: tuple[Row, Row]
+    movements: tuple[Movement, ...]
+    closing: tuple[Mapping[wood.Row, wood.Range[float]], ...] = ()
+    pinned: str = ""
+    lying: tuple[Lying, ...] = ()
+    surface_heard: bool = False
+    effects: tuple[Effect, ...] = ()
+    season: Season | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class StatusView:
     """One job for `status`."""
 
@@ -42,6 +73,7 @@ class StatusView:
     profile: Profile
     away: tuple[tuple[int, int], ...] = ()  # when no daemon was there to hear
     notes: tuple[str, ...] = ()  # what to do about the air, what fails, what drifts
+    board: BoardView | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,3 +159,4 @@ class ReportPage:
     head: Head | None
     away: tuple[tuple[int, int], ...] = ()
     drifts: tuple[Drift, ...] = ()
+    board: BoardView | None = None

@@ -36,6 +36,7 @@ from monitor.tell.views import (
 from monitor.tell.words import QUANTITY, Display
 from monitor.watch.advising import Advised, Asked, advised, notes
 from monitor.watch.beside import drifts, hand_beside
+from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import assess
@@ -70,7 +71,9 @@ def _frame(desk: Desk, found: Assessment) -> Frame:
 
 def view_of(desk: Desk, found: Assessment) -> StatusView:
     """One job as an Assessment has it."""
-    return StatusView(found, _facts(desk, found.job, found), _profile(desk, found.job, found), away(desk))
+    profile = _profile(desk, found.job, found)
+    board = board_view(desk, found, desk.book.frame(found.job, profile, found.as_of))
+    return StatusView(found, _facts(desk, found.job, found), profile, away(desk), board=board)
 
 
 def away(desk: Desk) -> tuple[tuple[int, int], ...]:
@@ -137,6 +140,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         head=Head(number, link.hex()),
         away=away(desk),
         drifts=drifts(desk, frame, found.as_of),
+        board=whole_board_view(desk, found, frame),
     )
 
 

@@ -13,7 +13,7 @@ from read_page import numbers, read_page
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Kind, OriginKind, Quantity
 from monitor.config.profile import Band
-from monitor.rules.assessment import Completion, Coverage, Gap, OtherVerdict
+from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, OtherVerdict
 from monitor.tell.page import in_script, neat
 from monitor.tell.report import render_report
 
@@ -181,7 +181,7 @@ def test_the_diary_says_what_was_late_and_what_was_corrected(page):
 def test_the_evidence_line_carries_head_rules_and_profile(page):
     evidence = " ".join(page.texts["evidence"].split())
     assert evidence == (
-        f"head of the chain {'cd' * 32} at entry 4 profile, SHA-256 {'ab' * 32} rules version 1 "
+        f"head of the chain {'cd' * 32} at entry 4 profile, SHA-256 {'ab' * 32} rules version {RULES_VERSION} "
         "written by wallclime 0.1.0"
     )
 

@@ -1,0 +1,116 @@
+"""The interactive figure over days, as JSON for plotly.js: board moisture, the surface's humidity, the mould index."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from monitor.tell.board_chart import DaysChart, DaysPanel
+from monitor.tell.drawing import BLUE, PURPLE
+from monitor.tell.figures import GREY, GRID, INK
+
+RANGE = "rgba(176,138,91,0.30)"
+COLOUR = {"board": "#8a6238", "skin": BLUE, "mould": PURPLE}
+HIGH, SPACE, ABOVE, BELOW = 190, 44, 42, 56  # of a panel, between panels, above and below them [px]
+
+
+def days_figure_json(chart: DaysChart) -> str:
+    """The figure as plotly.js takes it: {"data": ..., "layout": ...}."""
+    figure = go.Figure(layout=_layout(chart))
+    for number, panel in enumerate(chart.panels):
+        figure.add_traces(list(_panel(chart, panel, _axis(number))))
+    return figure.to_json()
+
+
+def _axis(number: int) -> str:
+    return "y" if number == 0 else f"y{number + 1}"
+
+
+def _panel(chart: DaysChart, panel: DaysPanel, axis: str) -> Iterator[go.Scatter]:
+    if panel.low is not None and panel.high is not None:
+        x, y = _outline(chart, panel.low, panel.high)
+        yield go.Scatter(
+            x=x, y=y, yaxis=axis, mode="lines", fill="toself", fillcolor=RANGE, line={"width": 0}, hoverinfo="skip"
+        )
+    if panel.limit is not None:
+        yield go.Scatter(
+            x=[chart.start, chart.end], y=[panel.limit] * 2, yaxis=axis, mode="lines", hoverinfo="skip",
+            line={"color": INK, "width": 1.2, "dash": "8px,4px"},
+        )  # fmt: skip
+    yield go.Scatter(
+        x=chart.t.astype(np.float64), y=panel.value.astype(np.float32), yaxis=axis, mode="lines", name=panel.name,
+        connectgaps=False, line={"color": COLOUR[panel.name], "width": 1.6},
+        hovertemplate="%{x|%Y-%m-%d} UTC<br>%{y:.1f}<extra></extra>",
+    )  # fmt: skip
+
+
+def stretches(known: np.ndarray) -> list[tuple[int, int]]:
+    """First and end of every run of days that are known."""
+    edges = np.flatnonzero(np.diff(known.astype(np.int8), prepend=0, append=0))
+    return list(pairwise(edges.tolist()))[::2]
+
+
+def _outline(chart: DaysChart, low: np.ndarray, high: np.ndarray) -> tuple[list[float | None], list[float | None]]:
+    """Along the high and back along the low, a ring for each stretch of known days."""
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for first, end in stretches(~np.isnan(low + high)):
+        t = chart.t[first:end].tolist()
+        x += [*t, *t[::-1], None]
+        y += [*high[first:end].tolist(), *low[first:end].tolist()[::-1], None]
+    return x, y
+
+
+def _layout(chart: DaysChart) -> dict[str, Any]:
+    number = len(chart.panels)
+    inner = number * HIGH + (number - 1) * SPACE
+    tops = [1.0 - k * (HIGH + SPACE) / inner for k in range(number)]
+    layout: dict[str, Any] = {
+        "template": {},
+        "height": inner + ABOVE + BELOW,
+        "margin": {"l": 40, "r": 8, "t": ABOVE, "b": BELOW},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "#fffdf9",
+        "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
+        "showlegend": False,
+        "hovermode": "closest",
+        "xaxis": {
+            "type": "date", "range": [chart.start, chart.end], "anchor": _axis(number - 1), "gridcolor": GRID,
+            "title": {"text": "UTC days", "standoff": 8}, "tickangle": 0, "tickformat": "%m-%d\n%Y",
+        },
+        "shapes": [_mark(at) for at, _ in chart.marks],
+        "annotations": [*_titles(chart, tops), *_named(chart)],
+    }  # fmt: skip
+    for k, panel in enumerate(chart.panels):
+        layout[f"yaxis{k + 1 if k else ''}"] = {
+            "range": [panel.bottom, panel.top], "domain": [max(tops[k] - HIGH / inner, 0.0), tops[k]],
+            "fixedrange": True, "gridcolor": GRID, "zeroline": False, "showline": True, "linecolor": GREY,
+        }  # fmt: skip
+    return layout
+
+
+def _mark(at: int) -> dict[str, Any]:
+    line = {"color": INK, "width": 1, "dash": "dot"}
+    return {"type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1, "line": line}
+
+
+def _titles(chart: DaysChart, tops: list[float]) -> Iterator[dict[str, Any]]:
+    for panel, top in zip(chart.panels, tops, strict=True):
+        yield {
+            "x": 0, "xref": "paper", "xanchor": "left", "y": top, "yref": "paper", "yanchor": "bottom",
+            "text": panel.title, "showarrow": False, "font": {"size": 12},
+        }  # fmt: skip
+
+
+def _named(chart: DaysChart) -> Iterator[dict[str, Any]]:
+    """A mark's word at the top, on the side of its line that has more room."""
+    for at, text in chart.marks:
+        left = 2 * at > chart.start + chart.end
+        yield {
+            "x": at, "xref": "x", "y": 1, "yref": "paper", "yanchor": "bottom", "yshift": 16, "text": text,
+            "xanchor": "right" if left else "left", "showarrow": False, "font": {"size": 12},
+        }  # fmt: skip
