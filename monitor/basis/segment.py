@@ -1,6 +1,6 @@
 """A segment: one sensor's readings of one UTC day, as bytes that are the same whatever order they came in.
 
-    wallclime segment 1 <LF>  header, JSON <LF>  numbers  doubles
+    wallclime-segment 1 <LF>  header, JSON <LF>  numbers  doubles
 
 The header has the keys `stream`, `day` (2026-01-05), `rows`, `t_tick` and `lag_tick` (1000 where all times, or all
 lags, are whole seconds, else 1) [ms], `origins` (pairs of kind and detail, in order) and `channels` (in order of
@@ -35,11 +35,12 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY, SECOND, ms_of, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Series, empty_series
 
-MAGIC = b"wallclime segment 1\n"
+MAGIC = b"wallclime-segment 1\n"
 MAX_BYTES = 64 * 1024 * 1024  # of one segment: a sensor with five quantities ten times a second [bytes]
 _MAX_HEADER = 1024 * 1024  # [bytes]
 _MOST_DECIMALS = 15  # a double has no more that are sure
 _SAFE = 2**53
+_YEAR_10000 = 253_402_300_800_000  # no calendar goes further [ms]
 
 Ints = NDArray[np.int64]
 
@@ -195,7 +196,7 @@ def _names(column: Column) -> tuple[str, str]:
 def _by_time(column: Column, moved: Ints) -> Column:
     order = np.argsort(column.t, kind="stable")
     value = column.value[order]
-    if not np.all(np.isfinite(value)) or np.any(np.abs(column.arrival) >= _SAFE):
+    if not np.all(np.isfinite(value)) or np.any((column.arrival < 0) | (column.arrival >= _YEAR_10000)):
         raise ValueError("a value or an arrival that is no number")
     return replace(
         column, t=column.t[order], value=value, arrival=column.arrival[order], origin=moved[column.origin[order]]
@@ -305,9 +306,10 @@ def decode_strictly(data: bytes) -> Segment:
 
 def ms_of_day(text: str) -> int:
     """The UTC midnight that begins a day written 2026-01-05. Raises ValueError. [ms]"""
-    if len(text) != 10:
+    day = ms_of(datetime.fromisoformat(text).replace(tzinfo=UTC))
+    if rfc3339(day)[:10] != text:
         raise ValueError(f"{text!r} is not a day")
-    return ms_of(datetime.fromisoformat(text).replace(tzinfo=UTC))
+    return day
 
 
 def _parts(data: bytes) -> tuple[dict[str, Any], bytes]:

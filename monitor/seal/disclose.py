@@ -47,7 +47,7 @@ def disclose(source: Verified, target: Path, choice: Choice, *, made: int, softw
     """
     where = str(source.folder.root)
     if not source.whole:
-        raise RecordError("the bundle has faults", where=where, mend="See wallclime verify; disclose from a whole one")
+        raise RecordError("the bundle has faults", where=where, mend="Check it first, and disclose from a whole one")
     if choice.days is not None and choice.days[0] > choice.days[1]:
         raise RecordError("the last day is before the first", where="days", mend="Give the first day, then the last")
     leaves = [one for one in _lines(source, layout.RECORDS, layout.read_leaf) if _chosen(read_record(one.text), choice)]

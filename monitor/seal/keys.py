@@ -1,7 +1,7 @@
 """The installation's key: made once, kept by its owner alone, exchanged or declared lost in writing.
 
 Ed25519 (RFC 8032). What is signed is always a line of our own, which says what kind of thing it is, and the exact bytes
-of a text: `wallclime head 1` LF text. A signature for one kind of thing is none for another.
+of a text: `wallclime-head 1` LF text. A signature for one kind of thing is none for another.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _FIELDS = {
 
 def signed_bytes(kind: str, text: str) -> bytes:
     """The exact bytes that a signature of `text` as a thing of this kind is over."""
-    return f"wallclime {kind} 1\n{text}".encode()
+    return f"wallclime-{kind} 1\n{text}".encode()
 
 
 def sign(key: Key, kind: str, text: str) -> bytes:

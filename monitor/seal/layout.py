@@ -29,7 +29,7 @@ from monitor.seal.heads import SignedHead
 from monitor.seal.keys import Statement
 from monitor.seal.records import Refusal, refusal_text
 
-FORMAT = "wallclime bundle 1"
+FORMAT = "wallclime-bundle 1"
 ABOUT, VERIFY, STATEMENT = "bundle.json", "VERIFY.md", "statement.md"
 REPORT, ASSESSMENT, PROFILE = "report.html", "assessment.json", "profile.toml"
 JOB_LOG, SENSORS_LOG = "log/job.jsonl", "log/sensors.jsonl"

@@ -126,7 +126,7 @@ def verify(
     findings = Findings()
     folder = look_through(root, findings)  # 1
     if not {"bagit.txt", bag.MANIFEST, bag.TAG_MANIFEST, f"data/{layout.ABOUT}"} & set(folder.sizes):
-        raise RecordError("it is no bundle", where=str(root), mend="Give the folder that wallclime bundle wrote")
+        raise RecordError("it is no bundle", where=str(root), mend="Give the folder of a bundle")
     bag.check_bag(folder, findings, besides=layout.SIGNATURE)  # 2
     about = proving.read_about(folder, findings)
     epochs = proving.check_keys(folder, key, findings)  # 4

@@ -62,7 +62,7 @@ def exactly(value, *names):
 def signed(public, kind, text, signature):
     try:
         Ed25519PublicKey.from_public_bytes(bytes.fromhex(public)).verify(
-            bytes.fromhex(signature), f"wallclime {kind} 1\n{text}".encode()
+            bytes.fromhex(signature), f"wallclime-{kind} 1\n{text}".encode()
         )
     except (InvalidSignature, ValueError):
         return False
@@ -225,7 +225,7 @@ def step_5_heads(path, keys):
             need(closed is None or day == closed, "days with a hole")
             closed = day + 86_400_000
             need(head["made"] >= closed, "closed before the end")
-        found.append((head, sha(b"wallclime head 1\n" + value["head"].encode())))
+        found.append((head, sha(b"wallclime-head 1\n" + value["head"].encode())))
     return found, closed
 
 
@@ -259,7 +259,7 @@ def step_6_records(path, head, disclosure):
 
 def read_segment(data):  # copied from VERIFY.md
     magic, header, body = data.split(b"\n", 2)
-    assert magic == b"wallclime segment 1"
+    assert magic == b"wallclime-segment 1"
     head, numbers, number, shift = json.loads(header), [], 0, 0
     raw = sum(8 * c["count"] for c in head["channels"] if c["decimals"] is None)
     for byte in body[: len(body) - raw]:

@@ -136,7 +136,7 @@ def test_from_a_bundle_with_faults_nothing_is_disclosed(source, tmp_path):
     with pytest.raises(RecordError) as caught:
         disclose(broken, tmp_path / "part", Choice(), made=0, software="", key=None)
     assert str(caught.value) == (
-        f"{tmp_path / 'broken'}: the bundle has faults. See wallclime verify; disclose from a whole one"
+        f"{tmp_path / 'broken'}: the bundle has faults. Check it first, and disclose from a whole one"
     )
 
 

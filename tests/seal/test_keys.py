@@ -49,8 +49,8 @@ def test_ed25519_is_that_of_rfc_8032_section_7_1(secret, public, message, signat
 
 def test_a_signature_is_over_the_kind_and_the_exact_text():
     key = key_of(1)
-    assert keys.signed_bytes("head", "{}") == b"wallclime head 1\n{}"
-    assert keys.sign(key, keys.HEAD, "{}") == key.sign(b"wallclime head 1\n{}")
+    assert keys.signed_bytes("head", "{}") == b"wallclime-head 1\n{}"
+    assert keys.sign(key, keys.HEAD, "{}") == key.sign(b"wallclime-head 1\n{}")
     assert keys.is_signed(keys.public_of(key), keys.HEAD, "{}", keys.sign(key, keys.HEAD, "{}"))
 
 

@@ -637,7 +637,7 @@ def test_a_refused_thing_in_another_place_is_found(scene, tmp_path):
 def test_what_is_no_bundle_is_said(tmp_path):
     with pytest.raises(RecordError) as caught:
         verify(tmp_path)
-    assert str(caught.value) == f"{tmp_path}: it is no bundle. Give the folder that wallclime bundle wrote"
+    assert str(caught.value) == f"{tmp_path}: it is no bundle. Give the folder of a bundle"
 
 
 @pytest.mark.parametrize(
