@@ -57,9 +57,8 @@ def install(
 
     The room, the boards and every open condition at the start are taken from the record.
     """
-    from monitor.tell.boards import pinned_line
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.boards import at_installation
+    from monitor.watch.boards import told_at_installation
     from monitor.watch.installing import Installing
     from monitor.watch.installing import install as enter
     from monitor.watch.sheets import html_file, write_not_ready
@@ -80,13 +79,11 @@ def install(
         known = len(opened.book.log(job))
         entry = enter(opened, job, told, who=who_of(who), again=page is not None)
         say(f"entry {entry.number}: {entry.kind.value}")
-        told_now = entry.number > known
-        if "conditions" in entry.body and told_now:
-            say("\n".join(at_installation(opened, job, entry.at)))
-        if told_now and entry.body.get("pinned"):
-            say(pinned_line(entry.body["pinned"]))
-        if "conditions" in entry.body and told_now:
-            say(cautions_text("install"))
+        if entry.number > known:
+            for line in told_at_installation(opened, entry):
+                say(line)
+            if "conditions" in entry.body:
+                say(cautions_text("install"))
         if page is not None or "not_ready" in entry.body:
             written = write_not_ready(opened, job, page)
             say(f"for signature: {written}" if written else "nothing to sign: every condition was met at the start")

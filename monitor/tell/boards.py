@@ -144,10 +144,10 @@ def gap_named(gap_m: float, units: System) -> str:
 
 
 def humidities(closing: Range[float]) -> str:
-    """ "67 to 73 %", "95 % at the earliest", or that they never close."""
+    """ "67 to 73 %", "95 % at the earliest", or that none does."""
     low, high = closing
     if low > 100:
-        return "never"
+        return "none"
     return f"{low:.0f} to {high:.0f} %" if high <= 100 else f"{low:.0f} % at the earliest"
 
 
@@ -165,7 +165,7 @@ def outlook_lines(outlook: Outlook, units: System) -> list[str]:
         f"{format_percent(outlook.from_rh, places=0)} settle at the damp edge of the band, and shrinks "
         f"{millimetres(outlook.shrinkage)} at the dry edge."
     )
-    closing = " and ".join(f"{humidities(closes)} ({kind})" for kind, closes in _worse_first(outlook.closing))
+    closing = ", ".join(f"{humidities(closes)} ({kind})" for kind, closes in _worse_first(outlook.closing))
     lines = [
         head,
         f"{_has_room(row, units, pinned=pinned, free=outlook.fits('free'))}; humidity that lasts for weeks "

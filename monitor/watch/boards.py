@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.basis.times import DAY
 from monitor.basis.units import System
-from monitor.basis.values import Kind, Quantity
+from monitor.basis.values import Entry, Kind, Quantity
 from monitor.climate import wood
 from monitor.rules.assessment import Assessment
 from monitor.rules.boards import came_with
@@ -29,7 +29,7 @@ from monitor.rules.movement import (
 )
 from monitor.rules.replay import heard
 from monitor.rules.timeline import spans_of
-from monitor.tell.boards import outlook_lines, starts_from, warmth_lines
+from monitor.tell.boards import outlook_lines, pinned_line, starts_from, warmth_lines
 from monitor.tell.views import BoardView, Lying
 from monitor.watch.desk import Desk
 
@@ -78,14 +78,21 @@ def planned(desk: Desk, job: str) -> list[str]:
     return _outlooks(frame, rows_planned(frame.profile, frame.job.length, frame.job.height, upright=upright), None)
 
 
-def at_installation(desk: Desk, job: str, start: int) -> list[str]:
-    """The same at the start of the installation, for boards in balance with the room's last 24 h. [ms]"""
-    frame = _frame(desk, job, start)
-    installs = [entry for entry in effective(desk.book.log(job)) if entry.kind is Kind.INSTALL]
+def told_at_installation(desk: Desk, entry: Entry) -> list[str]:
+    """What an entry of the installation gives reason to say: of the first, how far the rows will move with boards in
+    balance with the room's last 24 h; and what pins a row."""
+    pinned = entry.body.get("pinned", "")
+    told = _at_installation(desk, entry) if "conditions" in entry.body else []
+    return [*told, pinned_line(pinned)] if pinned else told
+
+
+def _at_installation(desk: Desk, entry: Entry) -> list[str]:
+    frame = _frame(desk, entry.chain, entry.at)
+    installs = [one for one in effective(desk.book.log(entry.chain)) if one.kind is Kind.INSTALL]
     rows = rows_of(frame, gaps_of(installs))
     if not wood.moves_with_moisture(frame.profile.board.core):
         return _outlooks(frame, rows, None)
-    room = _last_day_humidity(desk, frame, start)
+    room = _last_day_humidity(desk, frame, entry.at)
     return [starts_from(room, frame.profile.board.came_at), *_outlooks(frame, rows, room)]
 
 
@@ -98,8 +105,10 @@ def _outlooks(frame: Frame, rows: tuple[Row, Row], room: float | None) -> list[s
     units, told = cast(System, frame.job.units), []
     for row in rows:
         found = outlook(frame.profile, row, room)
-        by_warmth = outlook_by_warmth(frame.profile, row)
-        told += warmth_lines(*by_warmth, units) if found is None else outlook_lines(found, units)
+        if found is None:
+            told += warmth_lines(*outlook_by_warmth(frame.profile, row), units)
+        else:
+            told += outlook_lines(found, units)
     return told
 
 

@@ -82,7 +82,8 @@ def test_a_job_that_is_not_ready_is_not_started_and_every_open_condition_is_a_li
 
 def test_a_start_all_the_same_writes_down_every_open_condition_and_who_asked(den: Home):
     said = den.done(*INSTALL, *WHY, "--asked-by", "the owner")
-    assert said.err.startswith("entry 4: install\nmind: Switch the power off")
+    assert said.err.startswith("entry 4: install\nToo little is known of the room's last 24 h: boards are taken to be")
+    assert "\nmind: Switch the power off" in said.err
     body = den.log()[3]["body"]
     assert (body["reason"], body["asked_by"], body["finish"], body["lots"]) == ("guests", "the owner", None, [])
     assert {
