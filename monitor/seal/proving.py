@@ -249,9 +249,9 @@ def _check_head_key(
     if place < last:
         what = "it is signed with a key that was replaced before"
         findings.fault(FaultKind.WRONG_KEY, where, what, "Whoever holds the old key made it")
-    # The statement that brought a key in names the last head of the key before: it must be the one that stands here.
-    named = epochs[place].last if place > last else None
-    if before and place == last + 1 and named != before.signed.hash:
+    # The statement that brings a key in names the last head of the key before: it must be the one that stands here.
+    named = {epoch.last for epoch in epochs[last + 1 : place + 1]}
+    if before and named - {before.signed.hash}:
         what = "the key that signs it took over from another head than the one before it"
         findings.fault(FaultKind.WRONG_KEY, where, what, "Heads were made or taken out around the exchange of the key")
 
