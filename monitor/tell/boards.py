@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from monitor.basis.times import DAY, HOUR, rfc3339
-from monitor.basis.units import System, format_length, format_percent, format_temperature_difference
+from monitor.basis.units import INCH, System, format_length, format_percent, format_temperature_difference
 from monitor.basis.values import Quantity
 from monitor.climate.wood import (
     RH_RANGE_PCT,
@@ -188,10 +189,11 @@ def _has_room(row: Row, units: System, *, pinned: bool, free: bool) -> str:
 
 
 def _instead(outlook: Outlook, units: System) -> str:
-    """A wider gap, a transition profile, or another humidity to install at."""
+    """A wider gap, a transition profile, or another humidity to install at; rounded to what is sure to do."""
+    tick, mark = (INCH / 32, INCH) if units == "us" else (0.0001, 0.001)
     ways = [
-        f"a gap of {gap_named(outlook.gap, units)} at each end",
-        f"a transition profile every {format_length(outlook.length, units)}",
+        f"a gap of {gap_named(math.ceil(outlook.gap / tick - 1e-9) * tick, units)} at each end",
+        f"a transition profile every {format_length(math.floor(outlook.length / mark + 1e-9) * mark, units)}",
     ]
     if outlook.least_rh is not None:
         ways.append(f"boards in balance with {outlook.least_rh:.0f} % or more when they go up")
