@@ -221,11 +221,18 @@ def profile_(
     who: Who = None,
 ) -> None:
     """Judge the job by another profile; the verdict under the first stays beside it."""
+    from monitor.tell import words
     from monitor.watch.jobs import change_profile
+    from monitor.watch.judging import assess
+    from monitor.watch.pages import display
 
     with desk(context) as at:
+        before = assess(at, job)
         entry = change_profile(at, job, profile, reason=reason, who=who_of(who))
-    say(f"{job} is judged by {entry.body['name']!r} now; both verdicts are shown")
+        after, shown = assess(at, job), display(at, job)
+    say(f"{job} is judged by {entry.body['name']!r} now; the report shows the verdict of each profile")
+    for when, verdict in (("before", before), ("after", after)):
+        say(f"{when}: {words.verdict(verdict, shown)}")
 
 
 @app.command("close")

@@ -78,7 +78,7 @@ def event(
         begun, over = time_of(opened, job, start, "--from"), time_of(opened, job, end, "--to")
         entry = enter(opened, job, what, text, start=begun, end=over, who=who_of(who))
     say(f"entry {entry.number}: event, {what}")
-    if over is None:
+    if over is None and what != "tenant-change":
         say(f"once it is over: wallclime log correct {quote(job)} {entry.number} --set until=TIME --reason TEXT")
 
 
@@ -96,14 +96,17 @@ def cause(
     who: Who = None,
 ) -> None:
     """Why the room was out of band in an episode, and what was done. Nothing is removed; it changes no verdict."""
-    from monitor.basis.times import rfc3339
+    from monitor.tell import words
     from monitor.watch.life import cause as enter
+    from monitor.watch.pages import display
 
     with desk(context) as opened:
         when = time_of(opened, job, at)
         entry, episode = enter(opened, job, number=number, at=when, cause=cause, remedy=remedy, who=who_of(who))
-    until = "now" if episode.end is None else rfc3339(episode.end)
-    say(f"entry {entry.number}: cause of the episode {rfc3339(episode.start)} to {until}")
+        shown = display(opened, job)
+    still = f"{words.when(episode.start, shown)} to now"
+    span = still if episode.end is None else words.between(episode.start, episode.end, shown)
+    say(f"entry {entry.number}: cause of the episode {span}")
 
 
 def pairs_of(texts: list[str] | None, option: str, example: str, sign: str = "=") -> dict[str, str]:

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from monitor.basis.times import DAY, rfc3339, zone_of
+from monitor.basis.times import datetime_of, rfc3339, zone_of
 from monitor.basis.units import INCH, System
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.rules.care import Item
@@ -53,8 +53,14 @@ def _item(wall: str, item: Item, as_of: int, zone: str) -> list[str]:
     shown = Display(zone_of(zone, where=f"job {wall}"), "si")
     day, last = words.when(item.due, shown)[:10], "never" if item.last is None else words.when(item.last, shown)[:10]
     tag = "OVERDUE" if item.overdue(as_of) else "due" if item.opens <= as_of else "coming"
-    late = f", {words.counted_things((as_of - item.due) // DAY, 'day')} ago" if tag == "OVERDUE" else ""
+    late = f", {_ago(item.due, as_of, shown)}" if tag == "OVERDUE" else ""
     return _wrapped(f"{tag:<8} {visible(wall)}: {item.what} by {day}{late} (last: {last})")
+
+
+def _ago(due: int, as_of: int, shown: Display) -> str:
+    """How many days of the calendar ago: what the two dates say to a reader."""
+    days = (datetime_of(as_of, shown.zone).date() - datetime_of(due, shown.zone).date()).days
+    return f"{words.counted_things(days, 'day')} ago" if days else "earlier today"
 
 
 def _wrapped(text: str) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Any
 from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import Entry, Kind, Quantity
-from monitor.tell import care, words
+from monitor.tell import care, told, words
 from monitor.tell.words import Display, visible, when
 
 
@@ -69,12 +69,13 @@ def _item(value: Any, display: Display, of: str = "") -> str:
 
 def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
     """What an entry says: its items in their order, long ones cut, a profile by its name and hash alone."""
-    told = care.sentence(entry, display)
-    items = [told] if told else []
-    for key, value in () if told else entry.body.items():
+    whole = care.sentence(entry, display) or told.sentence(entry, display)
+    items = [whole] if whole else []
+    for key, value in () if whole else entry.body.items():
         if value in _NOTHING or (entry.kind is Kind.PROFILE and key == "text"):
             continue
         name, text = _named(key, value, display)
+        name, text = name.removesuffix("_m2"), told.item(key, value, display) or text
         text = care.conditions(value, display) if (entry.kind, key) == (Kind.INSTALL, "conditions") else text
         items.append(f"{name.replace('_', ' ')}: {text if len(text) <= longest else text[:longest] + ' ...'}")
     if entry.corrects is not None:

@@ -82,13 +82,13 @@ def told(home: Home) -> str:
         ),
         (
             ("cause", "den", "--episode", 1, "--cause", "wet plaster", "--remedy", "door shut"),
-            "cause of the episode 2026-01-06T19:00:00Z to 2026-01-06T22:00:00Z",
+            "cause of the episode 2026-01-06 14:00 to 17:00 -05:00",
             "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; because of wet plaster; "
             "remedy: door shut",
         ),
         (
             ("cause", "den", "--at", "2026-01-06T15:00", "--cause", "wet plaster"),
-            "cause of the episode 2026-01-06T19:00:00Z to 2026-01-06T22:00:00Z",
+            "cause of the episode 2026-01-06 14:00 to 17:00 -05:00",
             "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; because of wet plaster",
         ),
     ],
@@ -97,6 +97,11 @@ def test_an_entry_is_confirmed_and_reads_like_a_diary(wall: Home, args, said, di
     done = wall.done("log", *args)
     assert (done.out, done.err) == ("", f"entry {last(wall)['number']}: {said}\n")
     assert told(wall).endswith(diary)
+
+
+def test_a_tenant_change_is_over_at_once(wall: Home):
+    done = wall.done("log", "event", "den", "tenant-change", "Wim moves in")
+    assert done.err == f"entry {last(wall)['number']}: event, tenant-change\n"
 
 
 def test_a_repair_says_what_was_done_and_what_can_hurt(wall: Home):
@@ -174,7 +179,7 @@ def test_what_is_due_comes_overdue_first_with_when_it_was_done_last(wall: Home):
     wall.clock.at_ms = NOON + 100 * DAY  # 2026-04-22; the finish was 2026-01-09
     assert wall.done("care", "due").out.splitlines() == [
         "OVERDUE  den: dust by 2026-01-26, 86 days ago (last: 2026-01-12)",
-        "OVERDUE  den: wipe by 2026-04-09, 12 days ago (last: never)",
+        "OVERDUE  den: wipe by 2026-04-09, 13 days ago (last: never)",
         "due      den: inspection, first summer by 2026-06-10 (last: never)",
     ]
 

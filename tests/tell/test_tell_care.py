@@ -126,3 +126,11 @@ def test_a_line_of_what_is_due_is_no_longer_than_a_screen_and_a_day_is_one_day()
     text = due_text(T0 + DAY, [(name, Item("dust", T0, T0))], [name], {name: "UTC"})
     assert all(len(line) <= 80 for line in text.splitlines())
     assert "1 day ago" in " ".join(text.split())
+
+
+def test_days_overdue_are_counted_by_the_calendar_as_the_two_dates_read():
+    # what was due at 20:00 is overdue at 06:00 two dates later, after 34 h
+    due, now = T0 + 20 * HOUR, T0 + 54 * HOUR
+    assert due_text(now, [("den", Item("dust", due, due))], [], {"den": "UTC"}).endswith("2 days ago (last: never)\n")
+    later = due_text(due + HOUR, [("den", Item("dust", due, due))], [], {"den": "UTC"})
+    assert later.endswith("earlier today (last: never)\n")
