@@ -175,7 +175,7 @@ def _finding(panel: DaysPanel, chart: DaysChart) -> str:
             f"Humidity at the wall's surface, computed, day means: highest {most:.0f} % ({days[1]}); "
             f"{words.counted_things(over, 'day')} above the dashed line of 80 %."
         )
-    return f"The mould index, computed, came to {most:.1f} at most ({days[1]}): {surface.mould_words(most)}."
+    return f"The mould index, computed, came to {most:.1f} at most ({days[1]}): {surface.mould_words(round(most, 1))}."
 
 
 def _days_table(page: ReportPage, chart: DaysChart, display: Display) -> Table:

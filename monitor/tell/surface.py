@@ -29,7 +29,7 @@ CALL = (
 
 
 def mould_words(index: float) -> str:
-    """What a value of the index stands for, by the step that it has reached."""
+    """What a value of the index stands for, by the step that it has reached; give it as it is shown."""
     return MOULD[min(max(int(index), 0), len(MOULD) - 1)]
 
 
@@ -51,7 +51,7 @@ def skin_finding(skin: SkinReading) -> str:
             f"Mean humidity at the surface over the last 30 days {format_percent(skin.month)}, {over} the 80 % of ISO "
             "13788"
         )
-    return f"Computed: {head[0].lower()}{head[1:]}; mould index {skin.mould:.1f}, {mould_words(skin.mould)}."
+    return f"Computed: {head[0].lower()}{head[1:]}; mould index {skin.mould:.1f}, {mould_words(round(skin.mould, 1))}."
 
 
 def skin_rows(skin: SkinReading, by: str, units: System) -> list[tuple[str, str, str]]:
@@ -65,6 +65,6 @@ def skin_rows(skin: SkinReading, by: str, units: System) -> list[tuple[str, str,
         ("mean of the last 30 days, to be at most 80 % (ISO 13788)", month, "computed"),
         ("above 80 % so far", counted_things(skin.damp_h, "hour"), "computed"),
         ("with condensation so far", counted_things(skin.wet_h, "hour"), "computed"),
-        ("mould index now, 0 to 6", f"{skin.mould:.2f}: {mould_words(skin.mould)}", "computed, an index"),
+        ("mould index now, 0 to 6", f"{skin.mould:.2f}: {mould_words(round(skin.mould, 2))}", "computed, an index"),
         ("not known: the index stood still", counted_things(skin.unknown_h, "hour"), "-"),
     ]

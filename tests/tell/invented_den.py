@@ -8,6 +8,7 @@ import numpy as np
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Entry, Kind, OriginKind, Quantity
+from monitor.climate.wood import Range
 from monitor.config.profile import Acclimation, Band, Quality, ReadinessRule, Wall, load_profile
 from monitor.rules.assessment import (
     Assessment,
@@ -21,7 +22,22 @@ from monitor.rules.assessment import (
     Now,
     Restart,
 )
-from monitor.tell.views import ChannelLine, HandReading, Head, JobFacts, ReportPage, SensorLine, Stay
+from monitor.rules.consequences import Effect, Season
+from monitor.rules.cores import Evening
+from monitor.rules.estimates import DAYS, FIGURES, BoardReading, Bounds, CoreReading, Extreme, SkinReading
+from monitor.rules.frame import Stack
+from monitor.rules.movement import Movement, Row
+from monitor.tell.views import (
+    BoardView,
+    ChannelLine,
+    HandReading,
+    Head,
+    JobFacts,
+    Lying,
+    ReportPage,
+    SensorLine,
+    Stay,
+)
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 DELIVERED = 1_767_620_400_000  # 2026-01-05T13:40Z, 08:40 in New York
@@ -184,3 +200,60 @@ def page(length: int = 108 * HOUR, **changes) -> ReportPage:
         head=Head(4, "cd" * 32),
     )
     return replace(found, **changes)
+
+
+# --- boards on the wall -----------------------------------------------------------------------------------------------
+
+ALONG, ACROSS = Row(False, 4.8768, (0.0047625, 0.003), 3), Row(True, 2.4384, (0.0047625, 0.0047625), 12)
+INSTALLED = DELIVERED + 72 * HOUR
+BOARD = BoardReading(
+    since=INSTALLED,
+    came=Bounds(7.4, 8.4, 9.4),
+    now=Bounds(6.9, 7.9, 8.9),
+    gained=Bounds(-0.6, -0.5, -0.4),
+    measured=False,
+    sensor=0.4,
+    driest=Extreme(INSTALLED // DAY * DAY, Bounds(-1.6, -1.5, -1.4)),
+    dampest=Extreme(INSTALLED // DAY * DAY + DAY, Bounds(0.8, 1.2, 1.4)),
+)
+SKIN = SkinReading(coldest=12.25, humid=78.2, month=82.4, damp_h=246, wet_h=1, mould=1.42, unknown_h=3)
+CORE = CoreReading(20.0, 21.0, None, 20.5, DELIVERED + 20 * HOUR)
+BOARD_VIEW = BoardView(
+    rows=(ALONG, ACROSS),
+    movements=(
+        Movement(ALONG, "now", Range(-1.7, 0.1)),
+        Movement(ALONG, "dampest so far", Range(0.5, 3.4)),
+        Movement(ACROSS, "now", Range(-0.7, 0.0)),
+    ),
+    closing=({"pinned": Range(66.0, 72.0), "free": Range(81.0, 87.0)},) * 2,
+    pinned="a heavy shelf",
+    lying=(Lying(Stack(height=0.4064), Evening(4 * DAY, 5 * DAY, 6 * DAY)),),
+    effects=(Effect(0, Bounds(0.1, 0.2, 0.3)),),
+    season=Season(INSTALLED // DAY * DAY, INSTALLED // DAY * DAY + 90 * DAY, 28.4, 61.6, None, None),
+)
+
+
+def days(length: int = 6, *, board: bool = True, skin: bool = True, silent: int | None = 3) -> bytes:
+    """Rows of days from the delivery on by a formula; of day `silent` nothing was heard."""
+    found = np.zeros(length, DAYS)
+    for name in FIGURES:
+        found[name] = np.nan
+    k = np.arange(length)
+    found["day"] = DELIVERED // DAY + k
+    found["rh_mean"] = 50.0
+    if board:
+        for name, moisture in (("board_low", 7.0), ("board", 8.0), ("board_high", 9.0)):
+            found[name] = moisture + 0.1 * k
+    if skin:
+        found["skin_t_low"], found["skin_rh_mean"], found["mould"] = 12.0 + k, 76.0 + 2.0 * k, 0.3 * k
+    if silent is not None and silent < length:
+        for name in ("rh_mean", "skin_t_low", "skin_rh_mean", "mould"):
+            found[name][silent] = np.nan
+    return found.tobytes()
+
+
+def board_page(packed: bytes | None = None, view: BoardView = BOARD_VIEW, **changes) -> ReportPage:
+    """The report of the den with its planks up: boards, rows and the wall's surface."""
+    found = {"board": BOARD, "skin": SKIN, "lots": (replace(LOT, core=CORE),), **changes}
+    assessment = replace(ASSESSMENT, phase="after", packed_days=days() if packed is None else packed, **found)
+    return page(assessment=assessment, facts=replace(FACTS, install_start=INSTALLED), board=view)
