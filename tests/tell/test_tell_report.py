@@ -10,11 +10,13 @@ import pytest
 from plotly.offline import get_plotlyjs
 from read_page import numbers, read_page
 
-from monitor.basis.times import DAY, HOUR
+from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Kind, OriginKind, Quantity
-from monitor.config.profile import Band
+from monitor.config.profile import Band, load_profile
 from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, OtherVerdict
+from monitor.tell import words
 from monitor.tell.page import in_script, neat
+from monitor.tell.profile_table import profile_rows
 from monitor.tell.report import render_report
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
@@ -165,6 +167,28 @@ def test_every_figure_of_the_profile_has_its_source_or_says_that_it_has_none(pag
     assert rows["greatest height"] == ["10 ft", "[1]"]
     assert rows["box core within, of the room's 24 h mean"] == ["3.0 °F", "[1]"]
     assert f"[1] none given. [2] {den.PRACTICE}. [3] ours, no published source." in page.body
+
+
+def test_the_profile_shows_what_it_takes_of_planks_surface_take_off_site_and_care(page):
+    rows = {row[0]: row[1] for row in page.tables["profile"][1:]}
+    assert rows["core of a plank"] == "HDF"
+    assert rows["planks of a box"] == "8 of 4 ft"
+    assert rows["diffusivity of moisture, slow, central, fast"] == "5e-11, 2e-10, 4e-10 m2/s"
+    assert rows["boards come in balance with"] == "50.0 %"
+    assert rows["temperature factor of the wall's surface"] == "0.7"
+    assert rows["a last row is narrow below this part of a plank"] == "33.3 %"
+    assert rows["cartridge of adhesive"] == "828 ml"  # 28 fl oz of 29.5735 ml
+    assert rows["plumb to"] == "1/4 in over 8 ft"
+    assert (rows["a site check holds for"], rows["dust every"]) == ("30 d", "14 d")
+
+
+def test_every_figure_of_a_profile_is_shown_with_the_source_that_the_profile_gives():
+    profile = load_profile("laminate-planks")
+    figures = profile_rows(profile, words.Display(zone_of("UTC"), "si"))
+    assert {source for _, _, source in figures} == set(profile.sources.values())
+    # all that a profile file can set; three stand in the row of another
+    with_another = {"quality.flat_together_readings", "site.step_over", "site.plumb_over"}
+    assert len(figures) == len(profile.sources.keys() - with_another)
 
 
 def test_the_diary_says_what_was_late_and_what_was_corrected(page):

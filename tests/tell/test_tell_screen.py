@@ -158,6 +158,31 @@ def test_the_status_of_a_finished_training_wall_reads_like_this():
         """)
 
 
+def test_boxes_near_the_room_have_a_line_before_the_wall_and_boards_have_one_once_it_is_begun():
+    near = replace(den.ASSESSMENT, lots=(replace(den.LOT, core=den.CORE),))
+    lines = status_text(replace(VIEW, assessment=near)).splitlines()
+    at = next(number for number, line in enumerate(lines) if line.startswith("boxes "))
+    assert lines[at : at + 3] == [
+        "boxes      core within 3.0 degF of the room's 24 h mean, 68.9 degF, since",
+        "           2026-01-06 04:40 -05:00: estimated 68.0 degF to 69.8 degF",
+        "",
+    ]
+    up = den.board_page()
+    lines = status_text(StatusView(up.assessment, up.facts, up.profile, board=den.BOARD_VIEW)).splitlines()
+    at = next(number for number, line in enumerate(lines) if line.startswith("boards "))
+    assert lines[at : at + 3] == [
+        "boards     estimated: 7.9 % (6.9 to 8.9) of dry mass; a row of 16 ft moves",
+        "           -1.7 to +0.1 mm: pinned fits, free fits",
+        "",
+    ]
+    assert not any(line.startswith("boxes") for line in lines)
+
+
+def test_boxes_that_are_not_near_the_room_are_left_to_the_conditions():
+    far = replace(den.ASSESSMENT, lots=(replace(den.LOT, core=replace(den.CORE, low=10.0, high=11.0, within=None)),))
+    assert status_text(replace(VIEW, assessment=far)) == status_text(VIEW)
+
+
 def test_gaps_of_under_a_minute_are_counted_but_not_listed():
     short = Gap(den.AS_OF - HOUR, den.AS_OF - HOUR + 30_000, (T, RH))
     alone = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, gaps=(short,) * 3)))
@@ -256,8 +281,10 @@ def test_a_status_is_one_screen_of_thirty_lines_and_eighty_columns(readiness, ga
         gaps=tuple(Gap(den.DELIVERED + k * DAY, den.DELIVERED + k * DAY + HOUR, (T, RH)) for k in range(gaps)),
         excursions=(den.EXCURSION,) * gaps,
         now=replace(den.ASSESSMENT.now, values={f"sensor-{k}": {T: 20.0, RH: 45.0} for k in range(sensors)}),
+        lots=(replace(den.LOT, core=den.CORE),),
+        board=None if phase == "before" else den.BOARD,
         after=Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR),
     )
-    lines = status_text(replace(VIEW, assessment=many)).splitlines()
+    lines = status_text(replace(VIEW, assessment=many, board=den.BOARD_VIEW)).splitlines()
     assert max(map(len, lines)) <= 80
     assert len(lines) <= 36
