@@ -266,6 +266,18 @@ def test_the_driest_and_the_dampest_day_are_those_of_least_and_most_gain():
     assert driest.gained.low < 0 < dampest.gained.high
 
 
+@pytest.mark.parametrize(
+    ("humidity", "which", "bound"), [((20.0, 22.0), "driest", "least"), ((85.0, 83.0), "dampest", "most")]
+)
+def test_the_body_that_is_furthest_off_names_the_day(humidity, which, bound):
+    # two days at the one, two at the other: the fast board turns back at once, the central one still goes on
+    said = [humidity[0]] * 48 + [humidity[1]] * 48
+    found = judged(on_the_hour([20.0] * 96, said), 96 * 60, STILL, start=0)
+    assert np.abs(found.days["grown"]).argmax() == 3
+    assert np.abs(found.days[f"grown_{bound}"]).argmax() == 1
+    assert getattr(found.board, which).day == minutes(DAY_M)
+
+
 def test_as_of_the_start_there_is_no_extreme_but_the_day_under_way():
     found = judged(on_the_hour([20.0] * 48, [60.0] * 48), 25 * 60, STILL, start=DAY_M)
     assert (found.board.driest.day, found.board.dampest.day) == (minutes(DAY_M), minutes(DAY_M))
