@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, func, select
 
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, StoreError
@@ -153,6 +153,14 @@ class Log(Connected):
         """The names of all chains in order, that of the sensors too."""
         with self._reading() as conn:
             return sorted(conn.scalars(select(chain.c.name)))
+
+    def chain_heads(self) -> dict[str, tuple[int, bytes]]:
+        """Number and link of the last entry of every chain that has one."""
+        last = select(entry.c.chain_id, func.max(entry.c.number).label("number")).group_by(entry.c.chain_id).subquery()
+        of = (entry.c.chain_id == last.c.chain_id) & (entry.c.number == last.c.number)
+        query = select(chain.c.name, entry.c.number, entry.c.link).select_from(entry).join(last, of).join(chain)
+        with self._reading() as conn:
+            return {name: (number, link) for name, number, link in conn.execute(query)}
 
     def head(self, chain: str) -> tuple[int, bytes]:
         """Number and link of the last entry of `chain`; (0, 32 zero bytes) when it has none."""

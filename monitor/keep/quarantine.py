@@ -12,10 +12,11 @@ from sqlalchemy import Connection, RowMapping, Select, and_, case, func, or_, se
 
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError
+from monitor.basis.times import DAY
 from monitor.basis.values import Quantity, Reading, Refused
 from monitor.keep.connect import Connected, insert
 from monitor.keep.rows import Quarantined
-from monitor.keep.schema import quarantine, quarantine_loss
+from monitor.keep.schema import quarantine, quarantine_loss, unsealed
 
 ROW = 200  # what a row takes beside its texts and bytes, about [bytes]
 _COLUMNS = [quarantine.c[name] for name in Quarantined.__dataclass_fields__]
@@ -82,6 +83,13 @@ def put_aside(conn: Connection, rows: Iterable[dict[str, Any]]) -> None:
         adding = insert(conn, quarantine)
         again = {"count": quarantine.c.count + 1, "last_arrival": adding.excluded.last_arrival}
         conn.execute(adding.on_conflict_do_update(index_elements=["digest"], set_=again), listed)
+        mark = insert(conn, unsealed)
+        more = {"touched": unsealed.c.touched + 1}
+        days = sorted({row["first_arrival"] - row["first_arrival"] % DAY for row in listed})
+        conn.execute(
+            mark.on_conflict_do_update(index_elements=["kind", "thread", "day"], set_=more),
+            [{"kind": "recorder", "thread": "", "day": day, "touched": 1} for day in days],
+        )
 
 
 def _doomed(max_bytes: int, oldest: int) -> Select:
@@ -123,6 +131,13 @@ class Quarantine(Connected):
             newest = newest.where(quarantine.c.reason == reason)
         with self._reading() as conn:
             return [_row(row) for row in conn.execute(newest).mappings()]
+
+    def refused_on(self, day: int) -> list[Quarantined]:
+        """What was refused first on the UTC day that begins at `day` and is kept still. [ms]"""
+        first = quarantine.c.first_arrival
+        of = select(*_COLUMNS).where(first >= day, first < day + DAY).order_by(quarantine.c.id)
+        with self._reading() as conn:
+            return [_row(row) for row in conn.execute(of).mappings()]
 
     def newest_refused(self) -> list[Quarantined]:
         """Of each topic and reason but conflict what was refused last, newest first."""

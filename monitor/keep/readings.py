@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import chain as chained
 from typing import Any, TypeVar
 
@@ -12,6 +13,8 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, ScalarSelect, Select, func, select, tuple_
 
 from monitor.basis.errors import StoreError
+from monitor.basis.segment import Column, Segment
+from monitor.basis.times import DAY
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
 from monitor.keep.connect import insert
 from monitor.keep.ids import Ids, ids_for
@@ -42,8 +45,15 @@ _MARK_DIRTY = {
     dialect: f"INSERT INTO dirty (stream, first_t, last_t) VALUES ({mark}, {mark}, {mark})"
     for dialect, mark in _MARKS.items()
 }
+_MARK_UNSEALED = {
+    dialect: f"INSERT INTO unsealed (kind, thread, day, touched) VALUES ('sensor', {mark}, {mark}, 1) "
+    "ON CONFLICT (kind, thread, day) DO UPDATE SET touched = unsealed.touched + 1"
+    for dialect, mark in _MARKS.items()
+}
+_OF_COLUMN = ("t", "value", "arrival", "origin")
 _FETCH = 10_000  # rows a fetch
 _ROW = np.dtype([("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
+_WHOLE_ROW = np.dtype([*_ROW.descr, ("arrival", np.int64)])
 
 
 def _sort_out(readings: Iterable[Reading], ids: Ids) -> tuple[dict[Key, Reading], list[tuple[Key, Reading]]]:
@@ -115,10 +125,13 @@ def _conflicts(
 
 
 def _sum_up(conn: Connection, new: Iterable[Key], first: Mapping[Key, Reading]) -> None:
-    """Write the new readings into their channels' sums, and one dirty row a stream."""
+    """Write the new readings into their channels' sums, one dirty row a stream, and which days are to be sealed."""
     by_channel: dict[int, list[Reading]] = {}
+    days: set[tuple[str, int]] = set()
     for key in new:
-        by_channel.setdefault(key[0], []).append(first[key])
+        one = first[key]
+        by_channel.setdefault(key[0], []).append(one)
+        days.add((one.stream, one.t - one.t % DAY))
     sums: list[tuple[int, ...]] = []
     spans: dict[str, tuple[int, int]] = {}
     for channel_id in sorted(by_channel):  # so that two processes that keep the same channels never wait for each other
@@ -131,6 +144,7 @@ def _sum_up(conn: Connection, new: Iterable[Key], first: Mapping[Key, Reading]) 
     if sums:
         conn.exec_driver_sql(_ADD_TO_SUMS[conn.dialect.name], sums)
         conn.exec_driver_sql(_MARK_DIRTY[conn.dialect.name], [(stream, *span) for stream, span in spans.items()])
+        conn.exec_driver_sql(_MARK_UNSEALED[conn.dialect.name], sorted(days))
 
 
 def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
@@ -162,6 +176,15 @@ def _units(conn: Connection, ids: NDArray[np.int64]) -> dict[int, str]:
 def _origins(conn: Connection, ids: NDArray[np.int64]) -> dict[int, Origin]:
     rows = conn.execute(select(origin.c.id, origin.c.kind, origin.c.detail).where(origin.c.id.in_(_used(ids))))
     return {id_: Origin(OriginKind(kind), detail) for id_, kind, detail in rows}
+
+
+def _columns(quantity: Quantity, rows: NDArray, units: Mapping[int, str]) -> list[Column]:
+    """The rows of one quantity as a column for each unit; the origins are ids still."""
+    found = []
+    for id_, text in units.items():
+        of = rows[rows["unit"] == id_]
+        found.append(Column(quantity, text, *(np.ascontiguousarray(of[name]) for name in _OF_COLUMN)))
+    return found
 
 
 def _named(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
@@ -228,6 +251,31 @@ class Readings(Quarantine):
         with self._reading() as conn:
             query = _between(select(reading.c.arrival), stream, quantity, start, end)
             return _fetch(conn, query, np.dtype([("arrival", np.int64)]))["arrival"]
+
+    def day_segment(self, stream: str, day: int) -> Segment:
+        """All that is kept of a sensor's UTC day, which begins at `day`. [ms]"""
+        query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id, reading.c.arrival)
+        columns: list[Column] = []
+        origins: dict[int, Origin] = {}
+        with self._reading() as conn:
+            of = select(channel.c.quantity).join(sensor).where(sensor.c.stream == stream)
+            for quantity in map(Quantity, conn.scalars(of).all()):
+                rows = _fetch(conn, _between(query, stream, quantity, day, day + DAY), _WHOLE_ROW)
+                if len(rows):
+                    origins |= _origins(conn, rows["origin"])
+                    columns += _columns(quantity, rows, _units(conn, rows["unit"]))
+        places = {id_: place for place, id_ in enumerate(origins)}
+        named = [
+            replace(one, origin=np.array([places[id_] for id_ in one.origin.tolist()], np.int64)) for one in columns
+        ]
+        return Segment(stream, day, tuple(origins.values()), tuple(named))
+
+    def spoken(self, stream: str, start: int, end: int) -> NDArray[np.int64]:
+        """The times of a sensor's readings with start <= t < end, whatever they are of, each once. [ms]"""
+        of = select(channel.c.id).join(sensor).where(sensor.c.stream == stream)
+        query = select(reading.c.t).where(reading.c.channel_id.in_(of), reading.c.t >= start, reading.c.t < end)
+        with self._reading() as conn:
+            return _fetch(conn, query.distinct().order_by(reading.c.t), np.dtype([("t", np.int64)]))["t"]
 
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """The first and the last t of a channel; None when it was never heard. [ms]"""

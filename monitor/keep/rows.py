@@ -110,3 +110,53 @@ class Checkpoint:
     after: bytes
     exit_state: bytes
     product: bytes
+
+
+class Unsealed(NamedTuple):
+    """A UTC day of which something was kept since it was sealed, of the sensor or the recorder (see `Leaf`).
+
+    `touched` tells whether more came since the mark was read.
+    """
+
+    kind: str
+    thread: str
+    day: int
+    touched: int
+
+
+class Leaf(NamedTuple):
+    """A leaf of the tree of what was sealed: its text, and what it is found by.
+
+    `number` counts from 0; `kind` and `thread` are "sensor" and its stream, "log" and the chain, or "recorder" and "";
+    `record` is the kind of record; `day` the UTC midnight it begins with, if it is of a day.
+    """
+
+    number: int
+    text: str
+    kind: str
+    thread: str
+    record: str
+    day: int | None
+
+
+class HeadRow(NamedTuple):
+    """A signed head of the tree of `size` leaves.
+
+    `frontier` the roots of its full subtrees, 32 bytes each, largest first; `job` for which one it was made, if any.
+    """
+
+    number: int
+    size: int
+    text: str
+    signature: bytes
+    made: int
+    frontier: bytes
+    job: str | None
+
+
+class KeyRow(NamedTuple):
+    """A statement about a key, signed by the `new` one and, when they were exchanged, by the `old` one."""
+
+    text: str
+    new: bytes
+    old: bytes

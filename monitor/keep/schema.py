@@ -24,7 +24,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSIONS = ("0001", "0002")  # of the schema, oldest first; the last is the one this program reads and writes
+VERSIONS = ("0001", "0002", "0003")  # of the schema, oldest first; the last is the one this program reads and writes
 VERSION_TABLE = "alembic_version"
 
 # A STRICT table of SQLite knows INTEGER and REAL, but no BIGINT and no DOUBLE.
@@ -157,3 +157,46 @@ awake = _table("awake", _id(), _int("started"), _int("last"), _text("state"))
 
 # Photos and documents as they came; entries name them by their SHA-256.
 attachment = _table("attachment", _bytes("sha256", key=True), _text("media_type"), _int("size"), _bytes("bytes"))
+
+# What was sealed: the leaves of one tree, never changed. `kind` and `thread` say whose a leaf is ("sensor" and its
+# stream, "log" and the chain, "recorder" and nothing), `record` what kind of record it is, `day` of which UTC day.
+leaf = _table(
+    "leaf",
+    _int("number", key=True),
+    _text("text"),
+    _text("kind"),
+    _text("thread"),
+    _text("record"),
+    _int("day", null=True),
+    Index("leaf_thread", "kind", "thread", "number"),
+    Index("leaf_day", "kind", "thread", "day"),
+)
+
+# What a leaf holds the hash of: a packed segment, or the hashes of what was refused.
+sealed = _table("sealed", _int("leaf", ForeignKey("leaf.number"), key=True), _bytes("bytes"))
+
+# `frontier`: the roots of the tree's full subtrees, from which it grows. `job`: for which one it was made, if any.
+head = _table(
+    "head",
+    _int("number", key=True),
+    _int("size"),
+    _text("text"),
+    _bytes("signature"),
+    _int("made"),
+    _bytes("frontier"),
+    _text("job", null=True),
+)
+
+key_statement = _table("key_statement", _int("number", key=True), _text("text"), _bytes("new"), _bytes("old"))
+
+timestamp = _table("timestamp", _bytes("head", key=True), _bytes("answer"))
+
+# Of which days something was kept since they were sealed. `touched` grows with every batch: a mark that was read goes
+# only if nothing came meanwhile.
+unsealed = _table(
+    "unsealed",
+    _text("kind", key=True),
+    _text("thread", key=True),
+    _int("day", key=True),
+    _int("touched"),
+)

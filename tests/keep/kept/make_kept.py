@@ -17,13 +17,15 @@ from pathlib import Path
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Quantity, Reading, Refused
-from monitor.keep.rows import Checkpoint, Stale
+from monitor.keep.rows import Checkpoint, HeadRow, KeyRow, Leaf, Stale
 from monitor.keep.schema import VERSIONS
 from monitor.keep.store import Store, open_store
 from monitor.seal.chain import link
 
 T = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
 DAY_ONE = Checkpoint(T + DAY, T, T + DAY, ("home/hall",), 1, b"f", b"b4", b"after", b"\x00s", b"p")
+LEAF = Leaf(0, "a leaf", "sensor", "home/hall", "segment", T)
+HEAD = HeadRow(1, 1, "a head", b"s" * 64, T + DAY, b"f" * 32, "hall")
 FILE = Origin(OriginKind.FILE, "5e" * 32)
 
 
@@ -47,6 +49,8 @@ def fill(store: Store) -> None:
     store.append("hall", [Draft(Kind.NOTE, T, "Ben", {"text": "déjà\nvu"}), Draft(Kind.CORRECTION, T, "Ben", {}, 2)])
     store.put_checkpoints("hall", "own", [DAY_ONE], generation=1)
     store.keep_attachment(b"\x00invented\xff", "image/jpeg")
+    store.append_head(HEAD, [LEAF], contents={0: b"\x00packed"}, settled=[], statement=KeyRow("said", b"n" * 64, b""))
+    store.keep_timestamp("ab" * 32, b"\x30answer")
 
 
 def main() -> None:
