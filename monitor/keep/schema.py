@@ -175,7 +175,8 @@ leaf = _table(
 # What a leaf holds the hash of: a packed segment, or the hashes of what was refused.
 sealed = _table("sealed", _int("leaf", ForeignKey("leaf.number"), key=True), _bytes("bytes"))
 
-# `frontier`: the roots of the tree's full subtrees, from which it grows. `job`: for which one it was made, if any.
+# `frontier`: the roots of the tree's full subtrees, from which it grows. `closes`: the UTC day that is whole with it;
+# `job`: for which one it was made, if any.
 head = _table(
     "head",
     _int("number", key=True),
@@ -184,6 +185,7 @@ head = _table(
     _bytes("signature"),
     _int("made"),
     _bytes("frontier"),
+    _int("closes", null=True),
     _text("job", null=True),
 )
 

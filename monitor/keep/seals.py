@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from monitor.keep.connect import Connected, insert
 from monitor.keep.rows import HeadRow, KeyRow, Leaf, Unsealed
@@ -74,6 +74,11 @@ class Seals(Connected):
         with self._reading() as conn:
             row = conn.execute(select(*_HEAD).order_by(head.c.number.desc()).limit(1)).one_or_none()
         return None if row is None else HeadRow(*row)
+
+    def last_closed(self) -> int | None:
+        """The UTC midnight that begins the last day which a head closes; None before the first. [ms]"""
+        with self._reading() as conn:
+            return conn.scalar(select(func.max(head.c.closes)))
 
     def heads(self, first: int = 1) -> list[HeadRow]:
         """All heads from number `first` on, oldest first."""

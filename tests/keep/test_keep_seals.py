@@ -39,8 +39,8 @@ def leaf(number: int, thread: str = HALL, record: str = "segment", kind: str = "
     return Leaf(number, f"leaf {number}", kind, thread, record, day)
 
 
-def head(number: int, size: int, job: str | None = None) -> HeadRow:
-    return HeadRow(number, size, f"head {number}", bytes([number]) * 64, T + number, b"f" * 32, job)
+def head(number: int, size: int, job: str | None = None, closes: int | None = None) -> HeadRow:
+    return HeadRow(number, size, f"head {number}", bytes([number]) * 64, T + number, b"f" * 32, closes, job)
 
 
 def sealed(store, new: HeadRow, *leaves: Leaf, contents=None, settled=(), statement=None) -> bool:
@@ -145,6 +145,13 @@ def test_a_head_that_does_not_follow_on_the_newest_writes_nothing(store, number)
     assert (len(store.unsealed()), store.key_statements()) == (1, [])
 
 
+def test_the_last_day_that_is_closed_is_known(store):
+    assert store.last_closed() is None
+    for number, closes in ((1, T), (2, T + DAY), (3, None)):
+        sealed(store, head(number, number, closes=closes), leaf(number - 1))
+    assert store.last_closed() == T + DAY
+
+
 def test_of_sealers_at_the_same_time_one_wins(store):
     with ThreadPoolExecutor(4) as pool:
         found = list(pool.map(lambda name: sealed(store, head(1, 1, name), leaf(0, name)), "abcd"))
@@ -171,7 +178,7 @@ def test_a_kept_store_has_the_seals_that_it_was_given(open_at, sqlite_url, tmp_p
     database.executescript((HERE / "kept" / "0003.sql").read_text(encoding="utf-8"))
     database.close()
     store = open_at(sqlite_url)
-    assert store.newest_head() == HeadRow(1, 1, "a head", b"s" * 64, T + DAY, b"f" * 32, "hall")
+    assert store.newest_head() == HeadRow(1, 1, "a head", b"s" * 64, T + DAY, b"f" * 32, T, "hall")
     assert store.leaves("sensor", HALL) == [Leaf(0, "a leaf", "sensor", HALL, "segment", T)]
     assert (store.sealed(0), store.key_statements()) == (b"\x00packed", [KeyRow("said", b"n" * 64, b"")])
     assert store.timestamps() == {"ab" * 32: b"\x30answer"}

@@ -44,6 +44,7 @@ def upgrade() -> None:
         _bytes("signature"),
         _int("made"),
         _bytes("frontier"),
+        _int("closes", null=True),
         _text("job", null=True),
         sqlite_strict=True,
     )

@@ -25,7 +25,7 @@ from monitor.seal.chain import link
 T = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
 DAY_ONE = Checkpoint(T + DAY, T, T + DAY, ("home/hall",), 1, b"f", b"b4", b"after", b"\x00s", b"p")
 LEAF = Leaf(0, "a leaf", "sensor", "home/hall", "segment", T)
-HEAD = HeadRow(1, 1, "a head", b"s" * 64, T + DAY, b"f" * 32, "hall")
+HEAD = HeadRow(1, 1, "a head", b"s" * 64, T + DAY, b"f" * 32, T, "hall")
 FILE = Origin(OriginKind.FILE, "5e" * 32)
 
 
