@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from cli.common import Job, Progress, Who, desk, one_of, say, who_of
 
 if TYPE_CHECKING:
+    from monitor.intake.loggerguess import Columns
     from monitor.watch.imports import Plan
 
 
@@ -54,30 +56,13 @@ def import_file(
 
     All of it is looked over first: a cell that can't be read is named, and then nothing is kept.
     """
-    from monitor.basis.times import zone_of
-    from monitor.basis.units import parse_duration, unit_of
-    from monitor.basis.values import Quantity
-    from monitor.intake.loggerguess import Columns
+    from monitor.basis.units import parse_duration
     from monitor.watch.imports import doubts, plan_import, run_import
 
     given = None if hold is None else parse_duration(hold, where="--hold")
     hears = one_of(role, ("air", "box", "surface"), "--as")
     with desk(context) as opened:
-        columns = Columns(
-            time=tuple(time),
-            temperature=temperature,
-            humidity=humidity,
-            temperature_unit=unit_of(temperature_unit, Quantity.AIR_TEMPERATURE, where="--temperature-unit"),
-            humidity_unit=unit_of(humidity_unit, Quantity.AIR_HUMIDITY, where="--humidity-unit"),
-            zone=zone_of(zone or opened.book.job(job).zone, where="--zone"),
-            delimiter={"tab": "\t", "blank": " "}.get(delimiter or "", delimiter),
-            decimal=one_of(decimal, (".", ","), "--decimal"),
-            time_format=time_format,
-            missing=tuple(missing or ()),
-            dst=one_of(dst, ("earlier", "later"), "--dst"),
-            encoding=encoding,
-            skip_rows=skip_rows,
-        )
+        columns = _columns(context.params, opened.book.job(job).zone)
         looking = Progress("looking over")
         plan = plan_import(
             opened, job, file, columns, sensor=sensor, hold=given, progress=looking, place=place, role=hears
@@ -88,6 +73,30 @@ def import_file(
             say(f"mind: {doubt}")
         done = run_import(opened, plan, who=who_of(who), progress=Progress("keeping"))
     say(f"kept {done.new} readings; {done.duplicates} were known, {done.conflicts} in conflict went to quarantine")
+
+
+def _columns(said: Mapping[str, Any], zone: str) -> Columns:
+    """How the file is to be read, by the options; its times are in `zone` if they name none. Raises RecordError."""
+    from monitor.basis.times import zone_of
+    from monitor.basis.units import unit_of
+    from monitor.basis.values import Quantity
+    from monitor.intake.loggerguess import Columns
+
+    return Columns(
+        time=tuple(said["time"]),
+        temperature=said["temperature"],
+        humidity=said["humidity"],
+        temperature_unit=unit_of(said["temperature_unit"], Quantity.AIR_TEMPERATURE, where="--temperature-unit"),
+        humidity_unit=unit_of(said["humidity_unit"], Quantity.AIR_HUMIDITY, where="--humidity-unit"),
+        zone=zone_of(said["zone"] or zone, where="--zone"),
+        delimiter={"tab": "\t", "blank": " "}.get(said["delimiter"] or "", said["delimiter"]),
+        decimal=one_of(said["decimal"], (".", ","), "--decimal"),
+        time_format=said["time_format"],
+        missing=tuple(said["missing"] or ()),
+        dst=one_of(said["dst"], ("earlier", "later"), "--dst"),
+        encoding=said["encoding"],
+        skip_rows=said["skip_rows"],
+    )
 
 
 def _sensor(plan: Plan) -> str:

@@ -29,7 +29,7 @@ FEW = 6  # of sensors and of names; the report has them all
 
 @dataclass(frozen=True, slots=True)
 class SensorHere:
-    """A sensor at a place of the job since `since` [ms]; `gone` when it was taken away."""
+    """A sensor at a place of the job from `since` until `gone`: it was taken away, or its file ended. [ms]"""
 
     name: str
     place: str
@@ -137,7 +137,7 @@ def _recorded(page: HandoverPage, display: Display) -> list[tuple[str, str]]:
     """What is recorded about the home, and by whom."""
     sensors = [
         f"{words.visible(one.name)} in {words.visible(one.place)} since {words.when(one.since, display)[:10]}"
-        f"{'' if one.gone is None else f', taken away {words.when(one.gone, display)[:10]}'}"
+        f"{'' if one.gone is None else f', until {words.when(one.gone, display)[:10]}'}"
         for one in page.sensors
     ]
     told = [entry for entry in page.entries if entry.kind not in OWN]

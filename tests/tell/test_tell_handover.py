@@ -106,7 +106,7 @@ def test_who_put_it_up_with_what_and_what_was_entered_late(read):
 
 def test_what_is_recorded_and_by_whom(read):
     assert squeezed(read.texts["recorded"]) == (
-        "temperature and humidity of den-1 in den since 2026-01-05; den-2 in den since 2026-01-05, taken away "
+        "temperature and humidity of den-1 in den since 2026-01-05; den-2 in den since 2026-01-05, until "
         "2026-01-08 what people said 6 entries, by R. Example; K. Example kept with it 1 photo"
     )
 
