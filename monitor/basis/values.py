@@ -129,6 +129,12 @@ class Kind(StrEnum):
     CAUSE = "cause"
     PHOTO = "photo"
     DOCUMENT = "document"
+    RESTORED = "restored"
+    HOLD = "hold"
+    FORGOTTEN = "forgotten"
+    ERASED = "erased"
+    KEY = "key"
+    WITNESS = "witness"
 
 
 SENSORS_CHAIN = ""  # the chain of the sensors, which belong to no job; every other chain carries its job's name
