@@ -13,6 +13,7 @@ from urllib.parse import quote, urlsplit
 
 from monitor.basis import units
 from monitor.basis.errors import Fault, SettingsError, WallclimeError
+from monitor.basis.times import HOUR
 from monitor.basis.values import AIR, Quantity
 from monitor.config import secret, tables
 from monitor.config.brokers import BROKER, Broker, Table, brokers_of, tables_of
@@ -56,6 +57,7 @@ class Service:
     linger: int
     batch: int
     back_fill: int  # how old a live stamp may be before it is called back-fill and refused
+    seal_after: int = 2 * HOUR  # how long after its end a UTC day is closed
 
 
 @dataclass(frozen=True, slots=True)
@@ -392,6 +394,7 @@ _READERS: dict[str, Reader] = {
     "service.linger": tables.amount(units.parse_duration, "0 ms", "60 s"),
     "service.batch": tables.whole(1, 100_000),
     "service.back_fill": tables.amount(units.parse_duration, "1 min", "366 d"),
+    "service.seal_after": tables.amount(units.parse_duration, "0 min", "7 d"),
     "log.level": tables.one_of("debug", "info", "warning", "error"),
     "log.format": tables.one_of("text", "json"),
 }

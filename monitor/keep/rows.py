@@ -142,8 +142,8 @@ class Leaf(NamedTuple):
 class HeadRow(NamedTuple):
     """A signed head of the tree of `size` leaves.
 
-    `frontier` the roots of its full subtrees, 32 bytes each, largest first; `closes` the UTC midnight that begins the day
-    which is whole with it; `job` for which one it was made, if any.
+    `frontier` the roots of its full subtrees, 32 bytes each, largest first; `closes` the UTC midnight that begins the
+    day which is whole with it; `job` for which one it was made, if any.
     """
 
     number: int

@@ -13,7 +13,7 @@ import numpy as np
 
 import monitor
 from monitor.basis.errors import ReportError
-from monitor.basis.times import MINUTE, datetime_of, zone_of
+from monitor.basis.times import datetime_of, zone_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.config.profile import Profile
@@ -40,8 +40,7 @@ from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import assess
-
-AWAY_AFTER = 2 * MINUTE  # a daemon that has not said so for longer was not there [ms]
+from monitor.watch.silences import AWAY_AFTER, away
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
 
@@ -74,17 +73,6 @@ def view_of(desk: Desk, found: Assessment) -> StatusView:
     profile = _profile(desk, found.job, found)
     board = board_view(desk, found, desk.book.frame(found.job, profile, found.as_of))
     return StatusView(found, _facts(desk, found.job, found), profile, away(desk), board=board)
-
-
-def away(desk: Desk) -> tuple[tuple[int, int], ...]:
-    """When no daemon was there to hear, between the first time that one was and now. [ms]"""
-    absences = []
-    heard_to: int | None = None
-    for start, last in [*desk.store.awake(), (desk.clock.now(), desk.clock.now())]:
-        if heard_to is not None and start - heard_to > AWAY_AFTER:
-            absences.append((heard_to, start))
-        heard_to = last if heard_to is None else max(heard_to, last)
-    return tuple(absences)
 
 
 def display(desk: Desk, job: str) -> Display:
