@@ -11,6 +11,7 @@ from sqlalchemy import Connection, bindparam, select
 from monitor.basis.errors import StoreError
 from monitor.basis.times import rfc3339
 from monitor.keep.connect import Connected, insert
+from monitor.keep.forget import erased_chains
 from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
 
@@ -124,9 +125,10 @@ class Derived(Connected):
         return True
 
     def generations(self) -> dict[str, int]:
-        """The generation of every job that has one."""
+        """The generation of every job that has one and is not forgotten."""
+        known = select(generation).where(generation.c.job.not_in(erased_chains()))
         with self._reading() as conn:
-            return {row.job: row.value for row in conn.execute(select(generation))}
+            return {row.job: row.value for row in conn.execute(known)}
 
     def forget_checkpoints(self, job: str) -> None:
         """Delete all checkpoints of a job and raise its generation, so that none computed before is put back."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -23,7 +23,7 @@ SALT = 16  # [bytes]
 NO_LINK = bytes(32)
 
 
-def _held(conn: Connection, name: str, new: bool) -> int:
+def held(conn: Connection, name: str, new: bool) -> int:
     """The id of a chain, which nobody else can write to until the transaction ends. Raises RecordError."""
     if new or name == SENSORS_CHAIN:
         made = conn.scalar(insert(conn, chain).on_conflict_do_nothing().returning(chain.c.id), {"name": name})
@@ -54,7 +54,8 @@ def _entry(name: str, row: Row) -> Entry:
     )
 
 
-def _entries(conn: Connection, name: str) -> list[Entry]:
+def entries_of(conn: Connection, name: str) -> list[Entry]:
+    """All entries of a chain, from its first."""
     query = select(entry).join(chain).where(chain.c.name == name).order_by(entry.c.number)
     return [_entry(name, row) for row in conn.execute(query)]
 
@@ -69,19 +70,23 @@ def _text(body: Mapping[str, Any]) -> str:
     return json.dumps(dict(body), allow_nan=False)
 
 
-def _row(chain_id: int, one: Entry) -> dict[str, object]:
-    return {
-        "chain_id": chain_id,
-        "number": one.number,
-        "kind": one.kind.value,
-        "at": one.at,
-        "entered": one.entered,
-        "who": one.who,
-        "body": _text(one.body),
-        "corrects": one.corrects,
-        "salt": one.salt,
-        "link": one.link,
-    }
+def rows_of(chain_id: int, added: Iterable[Entry]) -> list[dict[str, object]]:
+    """Entries as rows of their table."""
+    return [
+        {
+            "chain_id": chain_id,
+            "number": one.number,
+            "kind": one.kind.value,
+            "at": one.at,
+            "entered": one.entered,
+            "who": one.who,
+            "body": _text(one.body),
+            "corrects": one.corrects,
+            "salt": one.salt,
+            "link": one.link,
+        }
+        for one in added
+    ]
 
 
 class Log(Connected):
@@ -116,12 +121,12 @@ class Log(Connected):
         self, chain: str, drafts: Sequence[Draft], new: bool, check: Callable[[list[Entry]], None] | None
     ) -> list[Entry]:
         with self._writing() as conn:
-            chain_id = _held(conn, chain, new)
+            chain_id = held(conn, chain, new)
             if check is not None:
-                check(_entries(conn, chain))
+                check(entries_of(conn, chain))
             added = self._linked(chain, drafts, *_head(conn, chain))
             if added:
-                conn.execute(entry.insert(), [_row(chain_id, one) for one in added])
+                conn.execute(entry.insert(), rows_of(chain_id, added))
         return added
 
     def _linked(self, chain: str, drafts: Sequence[Draft], last: int, link: bytes) -> list[Entry]:
@@ -147,7 +152,7 @@ class Log(Connected):
     def entries(self, chain: str) -> list[Entry]:
         """`chain` from its first entry; a chain that was never begun has none."""
         with self._reading() as conn:
-            return _entries(conn, chain)
+            return entries_of(conn, chain)
 
     def chains(self) -> list[str]:
         """The names of all chains in order, that of the sensors too."""

@@ -14,15 +14,16 @@ from monitor.keep.backup import back_up
 from monitor.keep.ballast import Ballast
 from monitor.keep.connect import door, engine_of
 from monitor.keep.derived import Derived
+from monitor.keep.forget import Forgetting
 from monitor.keep.ids import Ids
-from monitor.keep.log import Link, Log
+from monitor.keep.log import Link
 from monitor.keep.readings import Readings
 from monitor.keep.seals import Seals
 from monitor.keep.sensors import Sensors
 from monitor.keep.versions import bring_up_to_date
 
 
-class Store(Readings, Sensors, Log, Attachments, Derived, Awake, Seals):
+class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals):
     """Readings, sensors, quarantine, condition log, files, seals and derived rows. Each call is one transaction.
 
     Every method raises StoreError when the database can't be reached, read or written.

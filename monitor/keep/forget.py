@@ -1,0 +1,113 @@
+"""Forgetting: what entries said is erased, what binds their chain stays.
+
+Of an erased entry the row keeps chain, number, time entered and link; in place of the rest stand the kind "erased", who
+asked for it, the hash of the body that was and the number of the entry that tells why.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from sqlalchemy import Connection, Select, bindparam, select
+
+from monitor.basis.errors import StoreError
+from monitor.basis.values import Draft, Entry, Kind
+from monitor.keep.connect import door
+from monitor.keep.log import Log, entries_of, held, rows_of
+from monitor.keep.schema import attachment, chain, checkpoint, entry
+
+_DIGEST = re.compile("[0-9a-f]{64}")
+_IN_USE = "somebody reads it all the time, so that what was erased still stands in the file beside it (-wal)"
+_AGAIN = "Stop the daemon and other commands, then give the same command again"
+
+
+def erased_chains() -> Select:
+    """The names of the chains whose very first entry is erased: nothing of them is left but links."""
+    first = (entry.c.number == 1) & (entry.c.kind == Kind.ERASED.value)
+    return select(chain.c.name).select_from(entry).join(chain).where(first)
+
+
+def _digests(value: Any) -> Iterator[str]:
+    """Every text within a body that may be the SHA-256 of a file."""
+    if isinstance(value, str) and _DIGEST.fullmatch(value):
+        yield value
+    elif isinstance(value, dict | list):
+        for part in value.values() if isinstance(value, dict) else value:
+            yield from _digests(part)
+
+
+def _drop_files(conn: Connection, erased: Iterable[Entry]) -> int:
+    """Delete the files that the erased entries name and no entry does that is left; how many."""
+    named = sorted({one for each in erased for one in _digests(each.body)})
+    gone = [
+        one for one in named if conn.scalar(select(entry.c.number).where(entry.c.body.contains(one)).limit(1)) is None
+    ]
+    going = attachment.delete().where(attachment.c.sha256.in_([bytes.fromhex(one) for one in gone]))
+    return conn.execute(going).rowcount
+
+
+class Forgetting(Log):
+    """What the store does to forget."""
+
+    def forget(
+        self, chain: str, tombstone: Callable[[list[Entry]], Draft], *, body_hash: Callable[[Entry], bytes]
+    ) -> tuple[Entry, int]:
+        """Erase entries of `chain` and leave one that says so; that entry, and how many files went with them.
+
+        `tombstone` gets the entries so far, while nobody else can add one, and answers the entry to leave, whose body
+        lists the numbers to erase as "entries"; it may raise to stop it. `body_hash` is that of seal. Where the first
+        entry goes, what was derived for the job goes too. `scrub` is to follow. Raises RecordError, StoreError.
+        """
+        with self._writing() as conn:
+            chain_id = held(conn, chain, new=False)
+            before = entries_of(conn, chain)
+            draft = tombstone(before)
+            [left] = self._linked(chain, [draft], len(before), before[-1].link)
+            conn.execute(entry.insert(), rows_of(chain_id, [left]))
+            going = [one for one in before if one.number in draft.body["entries"]]
+            _erase(conn, chain_id, going, left, body_hash)
+            files = _drop_files(conn, going)
+            if any(one.number == 1 for one in going):
+                conn.execute(checkpoint.delete().where(checkpoint.c.job == chain))
+        return left, files
+
+    def forgotten(self) -> set[str]:
+        """The names of the chains of which nothing is left but links."""
+        with self._reading() as conn:
+            return set(conn.scalars(erased_chains()))
+
+    def scrub(self) -> None:
+        """Write the file anew without the bytes of what was erased, which may stand in its free space and its -wal.
+
+        PostgreSQL: the tables of the log and of the files. Raises StoreError; then it is to be called again.
+        """
+        on_sqlite = self._engine.dialect.name == "sqlite"
+        options = {"begin": ""} if on_sqlite else {"isolation_level": "AUTOCOMMIT"}
+        with door(self._where), self._engine.connect().execution_options(**options) as conn:
+            conn.exec_driver_sql("VACUUM" if on_sqlite else "VACUUM FULL entry, attachment, checkpoint")
+            if on_sqlite and conn.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]:
+                raise StoreError(_IN_USE, where=self._where, mend=_AGAIN)
+
+
+def _erase(
+    conn: Connection, chain_id: int, going: Iterable[Entry], left: Entry, body_hash: Callable[[Entry], bytes]
+) -> None:
+    rows = [
+        {
+            "of": one.number,
+            "then": one.entered,
+            "said": json.dumps({"body_hash": hash_kept(one, body_hash).hex(), "by": left.number}),
+        }
+        for one in going
+    ]
+    blank = {"kind": Kind.ERASED.value, "who": left.who, "corrects": None, "salt": b""}
+    this = entry.update().where(entry.c.chain_id == chain_id, entry.c.number == bindparam("of"))
+    conn.execute(this.values(at=bindparam("then"), body=bindparam("said"), **blank), rows)
+
+
+def hash_kept(one: Entry, body_hash: Callable[[Entry], bytes]) -> bytes:
+    """The hash of what an entry said, also of one that was erased before."""
+    return bytes.fromhex(one.body["body_hash"]) if one.kind is Kind.ERASED else body_hash(one)
