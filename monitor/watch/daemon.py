@@ -29,10 +29,12 @@ from monitor.intake.mqtt import Listener
 from monitor.keep.connect import is_full
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.judging import PROGRAM, assess, note_completions, settle
+from monitor.watch.sealing import close_due
 
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
 TIDY = 60 * SECOND  # how often it tidies up [ms]
+SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 QUARANTINE_AGE = 400 * DAY  # how long; ours, no published source [ms]
 
@@ -171,6 +173,7 @@ def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
     work = (
         (stay_awake, (desk, listeners, awake), STAY_AWAKE / SECOND),
         (tidy, (desk,), TIDY / SECOND),
+        (seal_days, (desk,), SEAL / SECOND),
         (judge_what_was_heard, (desk, looked), desk.settings.service.judge_every / SECOND),
     )
     for function, arguments, seconds in work:
@@ -212,6 +215,13 @@ def tidy(desk: Desk) -> None:
     if lost:
         log("warning", "quarantine pruned", lost=lost)
     desk.store.keep_ballast()
+
+
+def seal_days(desk: Desk) -> None:
+    """Close the days that are over by the time that the settings leave for late readings."""
+    for signed in close_due(desk):
+        head = signed.head
+        log("info", "sealed", head=head.number, hash=signed.hash, closes=head.closes, leaves=head.size)
 
 
 def judge_what_was_heard(desk: Desk, looked: dict[str, tuple[int, int | None]]) -> None:

@@ -160,3 +160,14 @@ def test_the_quarantine_is_kept_within_bounds_and_what_goes_is_counted(desk):
     daemon.tidy(desk)
     assert desk.store.quarantine() == []
     assert desk.store.quarantine_loss() == {"unreadable": 1}
+
+
+def test_a_day_that_is_due_is_closed_and_said(desk, caplog):
+    hear(desk, steady(T0, 24))
+    desk.clock.at_ms = T0 + DAY + 2 * HOUR
+    with caplog.at_level("INFO", "wallclime"):
+        daemon.seal_days(desk)
+        daemon.seal_days(desk)
+    [head] = desk.store.heads()
+    [said] = [record for record in caplog.records if record.getMessage() == "sealed"]
+    assert (said.fields["closes"], said.fields["head"], said.fields["leaves"]) == ("2026-01-05", 1, head.size)
