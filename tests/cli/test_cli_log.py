@@ -147,7 +147,8 @@ def test_a_delivery_says_lot_place_and_boxes(den: Home):
     said = den.done(
         "log", "deliver", "den", "--at", "2026-01-05 08:00", "--lot", "B7", "--boxes", "12", "--place", "hall"
     )
-    assert (said.out, said.err) == ("", "entry 4: deliver, B7, 12 boxes at 'hall'\n")
+    assert said.out == ""
+    assert said.err.startswith("entry 4: deliver, B7, 12 boxes at 'hall'\n")
     entry = den.log()[3]
     assert entry["at"] == "2026-01-05T13:00:00Z"
     assert entry["body"] == {"lot": "B7", "place": "hall", "boxes": 12}
