@@ -111,20 +111,18 @@ def follow_cores(
     trail: list[tuple[float, int]],
     lots: Mapping[str, Delivery],
     hours: Hours,
-    measured: Values,
+    measured: Mapping[str, Values],
 ) -> None:
-    """Move the cores of the lots in one view on, until the installation starts; then they stay as they were.
+    """Move the cores of the lots in one view on, until the installation starts.
 
-    `cores` and `trail` (this view's) are changed in place; `measured`: hour means in the boxes, NaN unknown. [degC]
+    `cores` and `trail` (this view's) are changed in place; `measured`: hour means in the boxes of each lot,
+    NaN unknown. [degC]
     """
-    if frame.start is not None and hours.start[0] >= frame.start:
-        return
     before = hours.start < (hours.end[-1] if frame.start is None else frame.start)
     start, end, t_c = hours.start[before], hours.end[before], hours.mean[_T][before]
-    inside = measured[before]
     room = _trailing(trail, t_c, hours.known[_T][before])
     for name, lot in lots.items():
-        _follow_core(frame, cores, name, lot, (start, end, t_c), room, inside)
+        _follow_core(frame, cores, name, lot, (start, end, t_c), room, measured[name][before])
 
 
 def _trailing(trail: list[tuple[float, int]], t_c: Values, known: Times) -> Values:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -66,10 +67,25 @@ def warm_boxes(
     channels: Channels,
     window: tuple[int, int],
 ) -> None:
-    """Move the cores of the boxes that lie in one view on by these hours of its room."""
+    """Move the cores of the boxes that lie in one view on by these hours of its room.
+
+    A sensor speaks for the lots that lay there when it was put in, or for the first to come after it.
+    """
+    if frame.start is not None and hours.start[0] >= frame.start:  # then they stay as they were
+        return
     place = view or frame.job.boxes_place
-    inside = _heard(frame, channels, window, place, "box", Quantity.BOX_TEMPERATURE)
-    follow_cores(frame, lagging.cores, lagging.trail.setdefault(view, []), lots, hours, inside)
+    came = sorted(lot.at for lot in lots.values())
+    inside = {
+        at: _heard(frame, channels, window, place, "box", Quantity.BOX_TEMPERATURE, partial(_for, at, came))
+        for at in came
+    }
+    measured = {name: inside[lot.at] for name, lot in lots.items()}
+    follow_cores(frame, lagging.cores, lagging.trail.setdefault(view, []), lots, hours, measured)
+
+
+def _for(at: int, came: Sequence[int], put: int) -> bool:
+    """Whether a sensor that was put in at `put` speaks for the lot that came at `at`; `came` in order. [ms]"""
+    return at <= put or (put < came[0] and at == came[0])
 
 
 def days_of(
@@ -98,11 +114,18 @@ def days_of(
 
 
 def _heard(
-    frame: Frame, channels: Channels, window: tuple[int, int], place: str | None, role: Role, quantity: Quantity
+    frame: Frame,
+    channels: Channels,
+    window: tuple[int, int],
+    place: str | None,
+    role: Role,
+    quantity: Quantity,
+    counts: Callable[[int], bool] = lambda _: True,
 ) -> Values:
     """Hour means of what is said of a place by sensors in `role`, and by those of its air on a channel of their own.
 
-    A sensor in `role` that never says `quantity` says it by its air temperature. NaN where nobody speaks.
+    A sensor in `role` that never says `quantity` says it by its air temperature. `counts` says whether a stay that
+    began then does. NaN where nobody speaks.
     """
     spans = [] if place is None else spans_of(frame, place, window, window, role)
     if place is None or role == "air":
@@ -110,4 +133,5 @@ def _heard(
     by_air = {span.sensor.name for span in spans if (span.sensor.name, quantity) not in channels}
     said = {(name, quantity): channels[name, _T] for name in by_air if (name, _T) in channels}
     spans += [span for span in spans_of(frame, place, window, window) if span.sensor.name not in by_air]
+    spans = [span for span in spans if counts(span.start)]
     return hours_heard(spans, {**channels, **said}, window, quantity, frame.start)

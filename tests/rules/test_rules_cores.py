@@ -362,6 +362,25 @@ def test_each_delivery_has_boxes_of_its_own():
     assert untold is None
 
 
+@pytest.mark.parametrize(
+    ("put", "spoken_for"),
+    [
+        (-60, (True, False)),  # before the first lot: it was meant for that one
+        (0, (True, False)),
+        (60, (True, False)),
+        (20 * 60, (True, True)),
+        (25 * 60, (True, True)),
+    ],
+)
+def test_a_sensor_speaks_for_the_boxes_that_lay_there_when_it_was_put_in(put, spoken_for):
+    lots = tuple(Delivery(name, "hall", minutes(at), 4, LOW) for name, at in (("first", 0), ("second", 20 * 60)))
+    stays = (Stay("a", "hall", minutes(0), None), Stay("b", "hall", minutes(put), None, "box"))
+    fr = replace(frame("a", "b", hold=60, profile=STILL, stays=stays), deliveries=lots)
+    room = boxed([20.0] * 30, [(60 * hour + 1, 15.0) for hour in range(30)])
+    found = [lot.core.measured for lot in judge(fr, minutes(30 * 60), room).lots]
+    assert found == [15.0 if heard else None for heard in spoken_for]
+
+
 def test_at_the_installation_the_core_stays_as_it_was():
     room, stack = [20.0] * 30 + [40.0] * 30, Stack(0.2, box_c=10.0)
     start = 30 * 60 + 20
