@@ -294,7 +294,8 @@ def test_the_uncertainty_of_both_channels_counts_in_solid_wood():
     def balance(t: float, rh: float) -> float:
         return float(wood.equilibrium_pct("solid wood", t, rh))
 
-    found = judged(on_the_hour([22.0] * 24, [40.0] * 24), DAY_M, board(core="solid wood"), start=0).board
+    rows = on_the_hour([12.0] * 24 + [22.0] * 24, [60.0] * 24 + [40.0] * 24)
+    found = judged(rows, 2 * DAY_M, board(core="solid wood"), start=0).board
     by_rh = (balance(22.0, 40.05) - balance(22.0, 39.95)) / 0.1 * UNCERTAINTY[HUMIDITY]
     by_t = (balance(22.05, 40.0) - balance(21.95, 40.0)) / 0.1 * UNCERTAINTY[TEMPERATURE]
     assert found.sensor == pytest.approx(np.hypot(by_rh, by_t), rel=1e-6)

@@ -125,6 +125,11 @@ def test_a_box_is_as_high_as_its_planks_on_each_other():
     assert box_height(PROFILE.board) == pytest.approx(8 * 0.008)
 
 
+def test_on_spacers_each_box_stands_in_the_air_however_high_they_are_stacked():
+    room = air(1)
+    assert core(room, DAY_M, Stack(1.2, 0.8, spacers=True)) == core(room, DAY_M, Stack(spacers=True))
+
+
 # --- where nobody measured how warm they came
 
 
