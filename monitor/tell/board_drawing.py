@@ -26,8 +26,8 @@ def days_drawing(chart: DaysChart) -> Markup:
     bottom = TOP + len(chart.panels) * (PANEL + SPACE) - SPACE
     parts += _times(chart, bottom)
     for at, text in chart.marks:
-        x = _x(chart, at)
-        parts += [rule("event", x, x, 16, bottom), text_at(x, 13, text, "time")]
+        x, late = _x(chart, at), 2 * at > chart.start + chart.end  # "value" ends at its place
+        parts += [rule("event", x, x, 16, bottom), text_at(x, 13, text, "value" if late else "")]
     return svg((WIDTH, bottom + 40), "Boards and the wall's surface over days", parts, "chart")
 
 

@@ -157,6 +157,8 @@ def test_a_free_row_has_both_gaps_and_a_pinned_one_the_smaller():
         ((3.001, 8.001), "closes", "may close"),
         ((8.001, 9.0), "closes", "closes"),
         ((-9.0, -1.0), "fits", "fits"),
+        ((3.0 + 1e-10, 8.0 + 1e-10), "may close", "fits"),
+        ((0.0, 3.0 + 1e-10), "fits", "fits"),
     ],
 )
 def test_exactly_the_gap_fits_and_only_growth_that_is_sure_closes_it(growth, pinned, free):
