@@ -1,4 +1,4 @@
-"""wallclime job: open, list, show, close; give it another profile."""
+"""wallclime job: open, list, show, close, hold, forget; give it another profile."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
+from cli import job_hold
 from cli.common import At, Job, Json, Reason, Who, ascii_only, data, desk, entry_json, say, time_of, who_of
 from cli.takeoff import Corners, Height, Lay, Length, Openings, Split, Units
 
@@ -243,3 +244,8 @@ def close(context: typer.Context, job: Job, reason: Reason, at: At = None, who: 
     with desk(context) as opened:
         entry = close_job(opened, job, at=time_of(opened, job, at), reason=reason, who=who_of(who))
     say(f"closed {job} as entry {entry_json(entry)['number']}")
+
+
+app.command("hold")(job_hold.hold)
+app.command("release")(job_hold.release)
+app.command("forget")(job_hold.forget)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from monitor.basis.errors import RecordError
+from monitor.basis.times import rfc3339
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.profile import Profile, profile_from_text
 from monitor.keep.store import Store
@@ -21,6 +22,7 @@ from monitor.rules.frame import (
     sensors_of,
     stays_of,
 )
+from monitor.seal.chain import Withheld
 
 
 def as_if(entries: Sequence[Entry], chain: str, drafts: Sequence[Draft]) -> list[Entry]:
@@ -30,6 +32,25 @@ def as_if(entries: Sequence[Entry], chain: str, drafts: Sequence[Draft]) -> list
         for number, one in enumerate(drafts, len(entries) + 1)
     ]
     return effective([*entries, *added])
+
+
+def _forgotten(log: Sequence[Entry]) -> RecordError:
+    tombstone = log[log[0].body["by"] - 1]
+    return RecordError(
+        f"it was forgotten {rfc3339(tombstone.at)}: {tombstone.body['reason']}",
+        where=f"job {tombstone.chain}",
+        mend="Nothing but the links of its log is left; wallclime job list shows the jobs there are",
+    )
+
+
+def linked(entries: Sequence[Entry]) -> list[Entry | Withheld]:
+    """Entries as the links of their chain bind them: one that was erased by the hash of what it said."""
+    return [
+        Withheld(one.chain, one.number, one.entered, bytes.fromhex(one.body["body_hash"]), one.link)
+        if one.kind is Kind.ERASED
+        else one
+        for one in entries
+    ]
 
 
 class Book:
@@ -49,16 +70,19 @@ class Book:
         return known
 
     def names(self) -> list[str]:
-        """The jobs, in order of name."""
-        return [name for name in self._store.chains() if name != SENSORS_CHAIN]
+        """The jobs that are not forgotten, in order of name."""
+        out = {SENSORS_CHAIN, *self._store.forgotten()}
+        return [name for name in self._store.chains() if name not in out]
 
     def log(self, job: str) -> Sequence[Entry]:
-        """The entries of a job. Raises RecordError when there is no such job."""
+        """The entries of a job; of one that was erased nothing but its kind. Raises RecordError: no such job."""
         found = self.entries(job) if job != SENSORS_CHAIN else ()
         if not found:
             raise RecordError(
                 f"there is no job {job!r}", where=f"job {job}", mend="wallclime job list shows the jobs there are"
             )
+        if found[0].kind is Kind.ERASED:
+            raise _forgotten(found)
         return found
 
     def job(self, name: str) -> Job:

@@ -73,7 +73,15 @@ class Corrected:
     after: Assessment
 
 
-_FIXED = (Kind.JOB, Kind.IMPORT, Kind.COMPLETION, Kind.COMPLETION_REVISED)
+_FIXED = (
+    Kind.JOB,
+    Kind.IMPORT,
+    Kind.COMPLETION,
+    Kind.COMPLETION_REVISED,
+    Kind.HOLD,
+    Kind.FORGOTTEN,
+    Kind.ERASED,
+)
 
 
 def correct(
