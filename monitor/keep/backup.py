@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from pathlib import Path
+from urllib.parse import quote
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, NullPool, create_engine
 
 from monitor.basis.errors import StoreError
 from monitor.keep.connect import door
@@ -39,3 +41,13 @@ def back_up(engine: Engine, path: Path) -> None:
         raise StoreError(
             f"the backup can't be written ({exc.strerror})", where=str(path), mend="Name a folder this user may write"
         ) from exc
+
+
+def engine_of_copy(path: Path) -> Engine:
+    """The engine of an SQLite file that nobody writes to; it changes nothing, and leaves nothing beside the file."""
+    address = f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1"
+
+    def connect() -> sqlite3.Connection:
+        return sqlite3.connect(address, uri=True, isolation_level=None)
+
+    return create_engine("sqlite://", creator=connect, poolclass=NullPool, hide_parameters=True)

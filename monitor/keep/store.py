@@ -8,9 +8,10 @@ from types import TracebackType
 from sqlalchemy import Engine
 
 from monitor.basis.clock import Clock
+from monitor.basis.errors import StoreError
 from monitor.keep.attachments import Attachments
 from monitor.keep.awake import Awake
-from monitor.keep.backup import back_up
+from monitor.keep.backup import back_up, engine_of_copy
 from monitor.keep.ballast import Ballast
 from monitor.keep.connect import door, engine_of
 from monitor.keep.derived import Derived
@@ -18,9 +19,10 @@ from monitor.keep.forget import Forgetting
 from monitor.keep.ids import Ids
 from monitor.keep.log import Link
 from monitor.keep.readings import Readings
+from monitor.keep.schema import VERSIONS
 from monitor.keep.seals import Seals
 from monitor.keep.sensors import Sensors
-from monitor.keep.versions import bring_up_to_date
+from monitor.keep.versions import bring_up_to_date, known_version
 
 
 class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals):
@@ -46,6 +48,16 @@ class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals):
     def backup(self, path: Path) -> None:
         """Copy the whole store to the new file `path` while others go on. Raises StoreError; SQLite only."""
         back_up(self._engine, path)
+
+    def damage(self) -> list[str]:
+        """What SQLite finds wrong with its file, none when it is whole; PostgreSQL looks after its own."""
+        if self._engine.dialect.name != "sqlite":
+            return []
+        try:
+            with self._reading() as conn:
+                return [line for line in conn.exec_driver_sql("PRAGMA integrity_check").scalars() if line != "ok"]
+        except StoreError as exc:  # too damaged to be looked through
+            return [exc.faults[0].what]
 
     def close(self) -> None:
         """Give all connections back."""
@@ -75,3 +87,16 @@ def open_store(url: str, *, clock: Clock, link: Link) -> Store:
         raise
     ballast = Ballast(Path(where).with_suffix(".ballast")) if engine.dialect.name == "sqlite" else None
     return Store(engine, where, clock=clock, link=link, ballast=ballast)
+
+
+def open_copy(path: Path, *, clock: Clock, link: Link) -> Store | None:
+    """Open a store in a file that nobody writes to, to read it; None for one of an older version, which can't be read.
+
+    Nothing is changed, made or moved on. Raises StoreError, StoreTooNewError.
+    """
+    engine, where = engine_of_copy(path), str(path)
+    with door(where):
+        version = known_version(engine, where)
+    if version is None:
+        raise StoreError("there is no store in it", where=where, mend="Name a file that wallclime backup wrote")
+    return Store(engine, where, clock=clock, link=link) if version == VERSIONS[-1] else None

@@ -38,6 +38,18 @@ def _version(engine: Engine) -> str:
         return str(conn.scalar(text(f"SELECT version_num FROM {VERSION_TABLE}")))
 
 
+def known_version(engine: Engine, where: str) -> str | None:
+    """The version of the tables, None when there is no table at all. Raises StoreError, StoreTooNewError."""
+    version = _stored(engine, where)
+    if version is not None and version not in VERSIONS:
+        raise StoreTooNewError(
+            f"the store is of version {version}, this wallclime knows versions up to {VERSIONS[-1]}",
+            where=where,
+            mend="Install a newer wallclime, or open the backup that was made before the store was moved on",
+        )
+    return version
+
+
 def _back_up_beside(engine: Engine, newest: str) -> Path:
     """A copy of the SQLite file, beside it: name.before-0002-1.db, or the next number that is free."""
     path = Path(str(engine.url.database))
@@ -53,15 +65,9 @@ def bring_up_to_date(engine: Engine, where: str) -> None:
 
     PostgreSQL is moved without a copy, in one transaction. Raises StoreError, StoreTooNewError.
     """
-    version, newest = _stored(engine, where), VERSIONS[-1]
+    version, newest = known_version(engine, where), VERSIONS[-1]
     if version == newest:
         return
-    if version is not None and version not in VERSIONS:
-        raise StoreTooNewError(
-            f"the store is of version {version}, this wallclime knows versions up to {newest}",
-            where=where,
-            mend="Install a newer wallclime, or open the backup that was made before the store was moved on",
-        )
     if version is not None and engine.dialect.name == "sqlite":
         _log.info("store of version %s copied to %s", version, _back_up_beside(engine, newest))
     from monitor.keep import migrate
