@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from shlex import quote
 from typing import Any
 
+from monitor.basis.times import rfc3339
 from monitor.basis.values import Entry, Kind
 from monitor.tell import words
 from monitor.tell.words import Display, visible
 
 READINGS_STAY = "the readings, which hold no name and are sealed by sensor and day for every job of the place"
 COPIES_STAY = "copies made before still say it: backups, bundles, reports, what was sent"
+
+
+SHORT = 8  # of a hash that stands whole elsewhere [hex digits]
 
 
 def numbered(numbers: Sequence[int]) -> str:
@@ -45,6 +51,44 @@ def forgotten(
     yield f"mind: {COPIES_STAY}"
 
 
+def holds(said: Mapping[str, Any]) -> str:
+    """ "head 12 (9f3c0a2b), 41 entries, up to 2026-01-05T06:40:00Z": what a store holds, by its figures in short."""
+    head = "no head" if said["head"] is None else f"head {said['head']['number']} ({said['head']['hash'][:SHORT]})"
+    entries = f"{said['entries']} {'entry' if said['entries'] == 1 else 'entries'}"
+    until = f", up to {rfc3339(said['until'])}" if said["until"] else ""
+    return f"{head}, {entries}{until}"
+
+
+def backed_up(path: Path, said: Mapping[str, Any], key: Path | None, key_copy: Path | None) -> Iterator[str]:
+    """What a backup holds, and where the signing key is, a line each."""
+    yield f"wrote {path}: {holds(said)}; it was read again and is whole"
+    if key is None:
+        yield "there is no signing key yet: it is made with the first head"
+    elif key_copy is None:
+        yield f"the signing key is not in it: keep a copy of {key} in another place, or add --with-key"
+    else:
+        yield f"the signing key lies beside it: {key_copy}"
+        yield "mind: whoever has that file can sign in your name; keep it apart from the backup"
+
+
+def restored(entry: Entry, replaced: Path | None, key: Path | None, key_there: bool) -> Iterator[str]:
+    """What was put in place and what is to be done now, a line each."""
+    yield f"entry {entry.number} of the sensors' log: restored from {holds(entry.body)}"
+    if replaced is not None:
+        before = entry.body["replaced"]
+        yield f"the store that was there is kept: {replaced} ({'unreadable' if before is None else holds(before)})"
+    yield "mind: what came later is not here. Codes of later heads will not fit; wallclime seal compare finds them"
+    if key is not None and not key_there:
+        yield f"the signing key is not here: put it back as {key}, or declare it lost: wallclime seal lost"
+
+
+def forgotten_since(job: str, entry: Entry) -> str:
+    """What was forgotten in a store that was replaced, and stands again in the restored one."""
+    numbers = ",".join(map(str, entry.body["entries"]))
+    which = "" if entry.body["whole"] else f" --entries {numbers}"
+    return f"mind: {visible(job)} was forgotten since, forget it again: wallclime job forget {quote(job)}{which}"
+
+
 # --- entries ----------------------------------------------------------------------------------------------------------
 
 
@@ -63,10 +107,18 @@ def _forgotten(body: Mapping[str, Any], _display: Display) -> str:
     return f"{what} ({kinds}): {visible(body['reason'])}"
 
 
+def _restored(body: Mapping[str, Any], display: Display) -> str:
+    head = body["head"]
+    which = "no head" if head is None else f"head {head['number']}, {head['hash']}"
+    until = f", the backup of {words.when(body['until'], display)}" if body["until"] else ""
+    return f"from {which}{until}; what came later is not here; file: {visible(body['file'])}; sha256: {body['sha256']}"
+
+
 SENTENCES: Mapping[Kind, Callable[[Mapping[str, Any], Display], str]] = {
     Kind.ERASED: _erased,
     Kind.HOLD: _hold,
     Kind.FORGOTTEN: _forgotten,
+    Kind.RESTORED: _restored,
 }
 
 

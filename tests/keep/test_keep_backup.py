@@ -96,11 +96,16 @@ def test_a_page_that_was_overwritten_is_damage(copy):
 
 def test_what_sqlite_finds_is_told_in_its_own_words(copy):
     database = sqlite3.connect(copy)
-    database.execute("PRAGMA ignore_check_constraints = ON")
-    database.execute("INSERT INTO sensor VALUES (1, 'a', NULL)")
-    database.execute("INSERT INTO channel VALUES (1, 1, 'x', NULL, NULL, NULL, 1)")
-    database.execute("INSERT INTO reading VALUES (1, 1, 9e999, 1, 1, 1)")
-    database.commit()
+    database.execute("PRAGMA writable_schema = ON")
+    for was, becomes in (("name TEXT NOT NULL", "name TEXT"), ("name TEXT", "name TEXT NOT NULL")):
+        swap = "UPDATE sqlite_schema SET sql = replace(sql, ?, ?) WHERE name = 'chain'"
+        database.execute(swap, (was, becomes))
+        database.commit()
+        database.close()
+        database = sqlite3.connect(copy)
+        database.execute("PRAGMA writable_schema = ON")
+        if becomes == "name TEXT":
+            database.execute("INSERT INTO chain VALUES (9, NULL)")
     database.close()
     with look(copy) as store:
-        assert store.damage() == ["CHECK constraint failed in reading"]
+        assert store.damage() == ["NULL value in chain.name"]
