@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli import log_deliver, log_install, log_life, log_papers, log_site
+from cli import log_deliver, log_install, log_life, log_papers, log_site, witness
 from cli.common import At, Job, Json, Who, ascii_only, data, desk, entry_json, say, spread_of, time_of, who_of
 
 app = typer.Typer(no_args_is_help=True, help="The condition log: what happened, when, who says so; never edited.")
@@ -133,3 +133,4 @@ app.command("document")(log_papers.document)
 app.command("import")(log_papers.import_)
 app.command("check")(log_site.check)
 app.command("moisture")(log_site.moisture)
+app.command("witness")(witness.log_witness)

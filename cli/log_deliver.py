@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from cli.common import At, Job, Who, desk, say, time_of, who_of
+from cli.witness import witnessed
 
 Texts = list[str] | None
 YesNo = bool | None
@@ -69,13 +70,13 @@ def deliver(
         when = time_of(opened, job, at)
         entry = enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts=facts, who=who_of(who))
         units = opened.book.job(job).units
-        found = arrival(opened, job, entry)
+        found, sealed = arrival(opened, job, entry), witnessed(opened, job, "delivery")
     count = f", {entry.body['boxes']} boxes" if entry.body["boxes"] else ""
     say(f"entry {entry.number}: deliver, {entry.body['lot']}{count} at {entry.body['place']!r}")
-    _tell(found, units)
+    _tell(found, units, sealed)
 
 
-def _tell(found: Any, units: Any) -> None:
+def _tell(found: Any, units: Any, sealed: list[str]) -> None:
     from monitor.basis.times import HOUR
     from monitor.tell.boards import evening_out, missing
     from monitor.tell.cautions import cautions_text
@@ -94,3 +95,5 @@ def _tell(found: Any, units: Any) -> None:
     for line in [*missing(found.asked, found.came), *lines]:
         say(line)
     say(cautions_text("deliver"))
+    for line in sealed:
+        say(line)

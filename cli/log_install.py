@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from cli.common import Job, Who, desk, say, time_of, who_of
+from cli.witness import witnessed
 
 Texts = list[str] | None
 Text = str | None
@@ -84,6 +85,8 @@ def install(
                 say(line)
             if "conditions" in entry.body:
                 say(cautions_text("install"))
+            for line in witnessed(opened, job, "start" if done is None else "finish"):
+                say(line)
         if page is not None or "not_ready" in entry.body:
             written = write_not_ready(opened, job, page)
             say(f"for signature: {written}" if written else "nothing to sign: every condition was met at the start")

@@ -22,10 +22,12 @@ from cli import (
     profile,
     quarantine,
     report,
+    seal,
     sensor,
     serve,
     simulate,
     status,
+    witness,
 )
 from cli import takeoff as taking_off
 from cli.common import Session
@@ -69,6 +71,7 @@ app.command("advise")(advise.advise)
 app.command("takeoff")(taking_off.takeoff)
 app.command("cautions")(cautions.cautions)
 app.command("simulate")(simulate.simulate)
+app.command("witness")(witness.witness)
 NOUNS = {
     "job": job.app,
     "sensor": sensor.app,
@@ -76,6 +79,7 @@ NOUNS = {
     "care": care.app,
     "profile": profile.app,
     "quarantine": quarantine.app,
+    "seal": seal.app,
 }
 
 

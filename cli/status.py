@@ -36,14 +36,19 @@ def ready(context: typer.Context, job: Job, as_json: Json = False) -> None:
     from monitor.tell.screen import ready_text
     from monitor.tell.words import display_of
     from monitor.watch.pages import status_view
+    from monitor.watch.witness import witnessed_ready
 
     with desk(context) as opened:
         view = status_view(opened, job)
+        sealed = witnessed_ready(opened, view.assessment)
     found = view.assessment
     if as_json:
         data({"ready": found.ready, "readiness": [condition.to_json() for condition in found.readiness]})
     else:
-        data(ready_text(found, display_of(found, view.facts.units), ascii_only=ascii_only()))
+        shown = display_of(found, view.facts.units)
+        data(ready_text(found, shown, looser=view.facts.looser, ascii_only=ascii_only()))
+    for line in sealed:
+        say(line)
     raise typer.Exit(0 if found.ready else 1)
 
 

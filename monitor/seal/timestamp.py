@@ -36,6 +36,24 @@ def request(head: SignedHead) -> bytes:
     return builder.build().as_bytes()
 
 
+def imprint(answer: bytes) -> str:
+    """The hash that an authority's answer (DER) is about, in hex; nothing of it is checked. Raises RecordError."""
+    _needs_the_extra()
+    from rfc3161_client import PKIStatus, decode_timestamp_response
+
+    mend = "Ask the authority again"
+    try:
+        if len(answer) > LONGEST:
+            raise ValueError("it is too long")
+        response = decode_timestamp_response(answer)
+        if response.status in (PKIStatus.GRANTED, PKIStatus.GRANTED_WITH_MODS):
+            return response.tst_info.message_imprint.message.hex()
+        said = "; ".join(response.status_string) or f"status {int(response.status)}"
+    except ValueError as exc:
+        raise RecordError(f"it is no answer of an authority ({exc})", where="time-stamp", mend=mend) from exc
+    raise RecordError(f"the authority refused ({said})", where="time-stamp", mend=mend)
+
+
 def stamped_at(answer: bytes, head: SignedHead, authorities: Sequence[bytes]) -> datetime:
     """When the authority saw the head, by its answer (DER) and trusted root certificates (PEM). Raises RecordError."""
     _needs_the_extra()

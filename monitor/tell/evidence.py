@@ -1,0 +1,105 @@
+"""How far the record is sealed, in words, and the sentence that is sent so that others can witness it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from monitor.basis.times import rfc3339
+from monitor.tell.words import Display, visible, when
+
+
+@dataclass(frozen=True, slots=True)
+class HeadView:
+    """A signed head: `made` UTC ms; `closes` a UTC day such as 2026-01-05, or None; `hash` in hex, `code` its short."""
+
+    number: int
+    hash: str
+    code: str
+    made: int
+    closes: str | None
+    reason: str
+    size: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """How far the record is sealed.
+
+    `heads` oldest first; `closed` how many UTC days are closed, `unsealed` how many days of sensors have readings that
+    are in no head, the first of them `unsealed_from` [ms]; `fingerprint` of the key in use, in hex; `keys` how many
+    there were.
+    """
+
+    heads: tuple[HeadView, ...] = ()
+    closed: int = 0
+    unsealed: int = 0
+    unsealed_from: int | None = None
+    fingerprint: str = ""
+    keys: int = 0
+
+    @property
+    def last(self) -> HeadView | None:
+        """The newest head."""
+        return self.heads[-1] if self.heads else None
+
+
+def evidence_rows(sealed: Sealed, display: Display) -> list[tuple[str, str]]:
+    """What a report says of the seals: names and values."""
+    last = sealed.last
+    if last is None:
+        return [("seal", "not sealed yet: nothing but the store itself vouches for the record")]
+    return [
+        ("head", f"{last.number}, made {when(last.made, display)}"),
+        ("hash of the head", last.hash),
+        ("code of the head", last.code),
+        ("key, fingerprint", grouped(sealed.fingerprint) + (f" (the {ordinal(sealed.keys)})" * (sealed.keys > 1))),
+        ("days closed", closed(sealed)),
+        ("not sealed yet", unsealed(sealed)),
+    ]
+
+
+def evidence_lines(sealed: Sealed, display: Display) -> list[str]:
+    """The same for a screen, short."""
+    last = sealed.last
+    if last is None:
+        return ["not sealed yet (wallclime seal now)"]
+    return [
+        f"head {last.number}, {when(last.made, display)}: {last.code}",
+        f"days closed: {closed(sealed)}; not sealed yet: {unsealed(sealed)}",
+    ]
+
+
+def closed(sealed: Sealed) -> str:
+    """ "12, the last 2026-01-16 (UTC)"."""
+    days = [head.closes for head in sealed.heads if head.closes is not None]
+    return f"{sealed.closed}, the last {days[-1]} (UTC)" if days else "none"
+
+
+def unsealed(sealed: Sealed) -> str:
+    """ "3 days of sensors, from 2026-01-17 on"."""
+    if not sealed.unsealed or sealed.unsealed_from is None:
+        return "nothing"
+    days = "1 day of a sensor" if sealed.unsealed == 1 else f"{sealed.unsealed} days of sensors"
+    return f"{days}, from {rfc3339(sealed.unsealed_from)[:10]} on"
+
+
+def ordinal(number: int) -> str:
+    """ "2nd", "3rd", "11th"."""
+    last = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{last}"
+
+
+def grouped(digest: str) -> str:
+    """A fingerprint as people compare it: in groups of four."""
+    return " ".join(digest[at : at + 4] for at in range(0, len(digest), 4))
+
+
+def to_send(job: str, head: HeadView, display: Display) -> list[str]:
+    """What is said when a head was made that others should witness: the code, and a sentence to send as it is."""
+    of = f"{visible(job)}, {head.reason}, {when(head.made, display)}"
+    return [
+        f"sealed: head {head.number}, code {head.code}",
+        "send this to client and contractor, and write down who confirms it (wallclime log witness):",
+        f"  Please keep this message. Record of the wall {of}: code {head.code}. "
+        "With it you can show later that nothing before was changed.",
+    ]
