@@ -67,7 +67,7 @@ def render_handover(page: HandoverPage) -> str:
         never=words.visible(profile.care.never.strip()),
         plan=[_planned(item, profile, page.written_at, display) for item in page.items],
         facts=_facts(page, display),
-        so_far=words.verdict(assessment, display, page.facts.open_at_start),
+        so_far=" ".join([words.verdict(assessment, display, page.facts.open_at_start), *page.facts.looser]),
         recorded=_recorded(page, display),
         cautions=[CAUTIONS[one].text for one in at_step("care")],
         calls=CALLS,

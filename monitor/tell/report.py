@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Assessment, ClockReading, Coverage
-from monitor.tell import board_page, diary, drawing, instruments, words
+from monitor.tell import board_page, diary, drawing, instruments, makers, words
 from monitor.tell.board_chart import days_chart_of
 from monitor.tell.board_figure import days_figure_json
 from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
@@ -43,12 +43,13 @@ def render_report(page: ReportPage) -> str:
         **board_page.sections(page, days, display),
         readiness=_readiness(page.assessment),
         excursions=_excursions(page, display),
-        episodes=_episodes(page.assessment, display),
+        episodes=_episodes(page, display),
         gaps=_gaps(page, display),
         coverage=_coverage(page.assessment),
         origins=_origins(page.assessment),
         sensors=_sensors(page, display),
         profile=_profile(page, display),
+        makers=_makers(page, display),
         others=_others(page.assessment, display),
         diary=_diary(page, display),
         evidence=_evidence(page),
@@ -60,7 +61,7 @@ def _opening(page: ReportPage, display: Display) -> dict[str, Any]:
     return {
         "job": words.visible(assessment.job),
         "tag": words.tag(assessment),
-        "verdict": words.verdict(assessment, display, page.facts.open_at_start),
+        "verdict": " ".join([words.verdict(assessment, display, page.facts.open_at_start), *page.facts.looser]),
         "training": words.TRAINING if assessment.training else "",
         "as_of": words.when(assessment.as_of, display),
         "facts": _facts(page, display),
@@ -259,18 +260,34 @@ def _excursions(page: ReportPage, display: Display) -> Table:
     )
 
 
-def _episodes(assessment: Assessment, display: Display) -> Table:
+def _episodes(page: ReportPage, display: Display) -> Table:
+    assessment = page.assessment
     found, note = _most(assessment.episodes, lambda each: (each.end or assessment.as_of) - each.start)
     rows = [
         (
+            str(number),
             words.when(each.start, display),
             "-" if each.end is None else words.when(each.end, display),
             words.lasted(each.start, each.end, assessment.as_of),
             ", ".join(str(index + 1) for index in each.excursions),
+            _explained(page, number),
         )
-        for _, each in found
+        for number, each in found
     ]
-    return Table("episodes", ("episode from", "to", "lasted", "excursions no."), rows, note)
+    return Table("episodes", ("episode", "from", "to", "lasted", "excursions no.", "what is said of it"), rows, note)
+
+
+def _explained(page: ReportPage, number: int) -> str:
+    """What the log says of an episode: causes with their remedies, and what happened meanwhile."""
+    if number > len(page.explained):
+        return "-"
+    told = page.explained[number - 1]
+    causes = [
+        f"{one.body['cause']}{'; remedy: ' + one.body['remedy'] if one.body['remedy'] else ''} (entry {one.number})"
+        for one in told.causes
+    ]
+    events = [f"{one.body['what'].replace('-', ' ')}: {one.body['text']} (entry {one.number})" for one in told.events]
+    return words.visible("; ".join([*causes, *events])) or "nothing"
 
 
 def _gaps(page: ReportPage, display: Display) -> Table:
@@ -332,8 +349,15 @@ def _sensor(sensor: SensorLine, display: Display) -> Row:
         for stay in sensor.stays
     )
     backing = words.CHECK.get(sensor.check, words.visible(sensor.check))
+    if sensor.check_then not in (None, sensor.check):
+        backing = f"{words.CHECK.get(sensor.check_then or '', '')} when the wall was begun; {backing} now"
     name, stream = words.visible(sensor.name), words.visible(sensor.stream)
     return name, stream, format_duration(sensor.hold), uncertainty, backing, stays
+
+
+def _makers(page: ReportPage, display: Display) -> Table:
+    head = ("figure", "profile", "maker", "looser", "document")
+    return Table("makers", head, makers.rows(page.documents, page.profile, display))
 
 
 def _profile(page: ReportPage, display: Display) -> Table:

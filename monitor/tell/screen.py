@@ -33,10 +33,12 @@ def status_text(view: StatusView, *, ascii_only: bool = False) -> str:
     return _finished("\n\n".join("\n".join(block) for block in blocks if block), ascii_only)
 
 
-def ready_text(assessment: Assessment, display: Display, *, ascii_only: bool = False) -> str:
+def ready_text(
+    assessment: Assessment, display: Display, *, looser: Sequence[str] = (), ascii_only: bool = False
+) -> str:
     """The verdict and every condition with its evidence, what is open first and with what to do."""
     lines = [f"{words.tag(assessment)}: {words.visible(assessment.job)}"]
-    lines += _training(assessment) + _wrapped(words.verdict(assessment, display))
+    lines += _training(assessment) + _wrapped(" ".join([words.verdict(assessment, display), *looser]))
     still_open = words.open_conditions(assessment)
     passed = [condition for condition in assessment.readiness if condition.verdict == "pass"]
     for condition in [*still_open, *passed]:
@@ -72,7 +74,9 @@ def _heading(view: StatusView, display: Display) -> list[str]:
     size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
     places = f"boxes in {words.visible(facts.boxes_place)}, wall in {words.visible(facts.wall_place)}"
     about = f"wall {size}; {places}" if size else places
-    verdict = f"{words.tag(assessment)}. {words.verdict(assessment, display, facts.open_at_start)}"
+    verdict = " ".join(
+        [f"{words.tag(assessment)}.", words.verdict(assessment, display, facts.open_at_start), *facts.looser]
+    )
     return [
         f"{name.ljust(WIDTH - len(as_of))}{as_of}",
         _short(about, WIDTH),

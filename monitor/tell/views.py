@@ -13,10 +13,12 @@ from monitor.basis.values import Entry, Quantity
 from monitor.climate import wood
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
+from monitor.rules.causes import Explained
 from monitor.rules.consequences import Effect, Season
 from monitor.rules.cores import Evening
 from monitor.rules.frame import Stack
 from monitor.rules.hand import Compared, Drift
+from monitor.rules.makers import Document
 from monitor.rules.movement import Movement, Row
 
 
@@ -36,6 +38,7 @@ class JobFacts:
     install_finish: int | None = None
     closed_at: int | None = None
     open_at_start: int = 0  # conditions that were not met when the wall was begun all the same
+    looser: tuple[str, ...] = ()  # where the profile is looser than the maker's document, a sentence each
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,8 @@ class StatusView:
     away: tuple[tuple[int, int], ...] = ()  # when no daemon was there to hear
     notes: tuple[str, ...] = ()  # what to do about the air, what fails, what drifts
     board: BoardView | None = None
+    explained: tuple[Explained, ...] = ()  # an item an episode
+    documents: tuple[Document, ...] = ()  # the maker's
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +129,7 @@ class Stay:
 @dataclass(frozen=True, slots=True)
 class SensorLine:
     """One sensor of the job: its hold [ms], its expanded uncertainty [K or %RH], where it was; `check`: the profile's
-    name of the level that backs it."""
+    name of the level that backs it now, `check_then` of that when the wall was begun, None before that."""
 
     name: str
     stream: str
@@ -132,6 +137,7 @@ class SensorLine:
     uncertainty: Mapping[Quantity, float]
     stays: tuple[Stay, ...]
     check: str
+    check_then: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,3 +166,5 @@ class ReportPage:
     away: tuple[tuple[int, int], ...] = ()
     drifts: tuple[Drift, ...] = ()
     board: BoardView | None = None
+    explained: tuple[Explained, ...] = ()  # an item an episode
+    documents: tuple[Document, ...] = ()  # the maker's

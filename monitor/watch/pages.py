@@ -18,10 +18,12 @@ from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
+from monitor.rules.causes import causes
 from monitor.rules.frame import Frame, effective
 from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
 from monitor.tell.instruments import beside
+from monitor.tell.makers import warnings
 from monitor.tell.views import (
     ChannelLine,
     HandReading,
@@ -35,6 +37,7 @@ from monitor.tell.views import (
 )
 from monitor.tell.words import QUANTITY, Display
 from monitor.watch.advising import Advised, Asked, advised, notes
+from monitor.watch.attach import documents_of
 from monitor.watch.beside import drifts, hand_beside
 from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
@@ -105,6 +108,7 @@ def _facts(desk: Desk, job: str, found: Assessment) -> JobFacts:
             for entry in effective(log)
             if entry.kind is Kind.INSTALL and entry.at <= found.as_of
         ),
+        looser=tuple(warnings(documents_of(desk, job, at=found.as_of), frame.profile, display(desk, job))),
     )
 
 
@@ -129,6 +133,8 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         away=away(desk),
         drifts=drifts(desk, frame, found.as_of),
         board=whole_board_view(desk, found, frame),
+        explained=causes(effective(desk.book.log(job)), found.episodes),
+        documents=tuple(documents_of(desk, job, at=found.as_of)),
     )
 
 
@@ -222,6 +228,7 @@ def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
                 if stay.sensor == name
             ),
             check=sensor.level(Quantity.AIR_HUMIDITY, as_of) or "run out",
+            check_then=None if frame.start is None else sensor.level(Quantity.AIR_HUMIDITY, frame.start) or "run out",
         )
         for name, sensor in sorted(frame.sensors.items())
     )

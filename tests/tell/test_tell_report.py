@@ -14,6 +14,8 @@ from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Kind, OriginKind, Quantity
 from monitor.config.profile import Band, load_profile
 from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, OtherVerdict
+from monitor.rules.causes import Explained
+from monitor.rules.makers import Document, Span
 from monitor.tell import words
 from monitor.tell.page import in_script, neat
 from monitor.tell.profile_table import profile_rows
@@ -410,3 +412,46 @@ def test_the_drawing_for_paper_shows_every_sensor_limit_and_excursion(html):
     assert len(re.findall(r'class="outside"', chart)) == 1
     assert len(re.findall(r'class="lane unknown"', chart)) == 1
     assert all(label in chart for label in ("limit 65.0", "limit 35.0", "limit 85.0", "limit 60.0"))
+
+
+ASKS = Document(7, den.DELIVERED, "Hall planks", "3", "2025-11", "hall.pdf", "00" * 32, {"humidity": Span(40.0, 60.0)})
+LOOSER = "The maker asks for 40 to 60 %RH; this profile allows 35 to 65 %RH, which is looser."
+
+
+def test_where_the_profile_is_looser_than_the_maker_the_verdict_says_so_and_a_table_stands_beside():
+    page = read_page(render_report(den.page(documents=(ASKS,), facts=replace(den.page().facts, looser=(LOOSER,)))))
+    assert page.texts["verdict"].endswith(LOOSER)
+    assert page.tables["makers"][1:] == [
+        [
+            "humidity until the wall is finished",
+            "35 to 65 %RH",
+            "40 to 60 %RH",
+            "the profile",
+            "Hall planks, revision 3, 2025-11",
+        ]
+    ]
+
+
+def test_without_a_makers_document_nothing_stands_beside(page):
+    assert "makers" not in page.tables
+
+
+def test_an_episode_says_what_the_log_says_of_it():
+    cause = den.entry(
+        8, Kind.CAUSE, den.DELIVERED, {"cause": "wet plaster", "remedy": "a dryer overnight", "until": None}
+    )
+    event = den.entry(9, Kind.EVENT, den.DELIVERED, {"what": "works-next-door", "text": "tiling", "until": None})
+    told = read_page(render_report(den.page(explained=(Explained((cause,), (event,)),))))
+    assert told.column("episodes", "what is said of it")[0] == (
+        "wet plaster; remedy: a dryer overnight (entry 8); works next door: tiling (entry 9)"
+    )
+    assert (
+        read_page(render_report(den.page(explained=(Explained(),)))).column("episodes", "what is said of it")[0]
+        == "nothing"
+    )
+
+
+def test_a_check_that_has_run_out_since_is_told_as_what_it_was_when_the_wall_was_begun():
+    sensor = replace(den.page().sensors[0], check="run out", check_then="salt")
+    told = read_page(render_report(den.page(sensors=(sensor,)))).column("sensors", "backed by")
+    assert told == ["a salt check when the wall was begun; nothing any more: its check has run out now"]

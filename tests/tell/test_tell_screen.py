@@ -288,3 +288,10 @@ def test_a_status_is_one_screen_of_thirty_lines_and_eighty_columns(readiness, ga
     lines = status_text(replace(VIEW, assessment=many, board=den.BOARD_VIEW)).splitlines()
     assert max(map(len, lines)) <= 80
     assert len(lines) <= 36
+
+
+def test_where_the_profile_is_looser_than_the_maker_the_verdict_says_so():
+    looser = "The maker asks for 40 to 60 %RH; this profile allows 35 to 65 %RH, which is looser."
+    status = status_text(replace(VIEW, facts=replace(VIEW.facts, looser=(looser,))))
+    assert looser in " ".join(status.split())
+    assert looser in " ".join(ready_text(den.ASSESSMENT, US, looser=(looser,)).split())
