@@ -1,7 +1,7 @@
 """A message to oneself over a broker: that it comes back proves the right to write and to read.
 
-"Granted" does not: a broker grants a subscription that its access list forbids, and in MQTT 3.1.1 acknowledges a message
-that it then drops.
+"Granted" does not: a broker grants a subscription that its access list forbids, and in MQTT 3.1.1 acknowledges what it
+then drops.
 """
 
 from __future__ import annotations
