@@ -101,6 +101,11 @@ def parse_time(text: str, zone: ZoneInfo, *, where: str) -> int:
     return at
 
 
+def whole_seconds(ms: int) -> int:
+    """A length of time without what is left of a second. [ms]"""
+    return ms // SECOND * SECOND
+
+
 def day_of(at_ms: int) -> int:
     """The UTC midnight that `at_ms` follows or is. [ms]"""
     return at_ms - at_ms % DAY

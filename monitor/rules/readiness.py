@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.basis.times import HOUR, rfc3339
+from monitor.basis.times import HOUR, rfc3339, whole_seconds
 from monitor.basis.units import System, format_duration
 from monitor.basis.values import AIR, Quantity
 from monitor.rules import suitability
@@ -73,7 +73,7 @@ def _acclimated(facts: Facts) -> Condition:
 def _air(facts: Facts) -> Condition:
     verdict: Verdict = {"in": "pass", "out": "fail", "unknown": "unknown"}[facts.now.state]  # type: ignore[assignment]
     evidence = {"pass": "in band", "fail": "out of band", "unknown": "nobody vouches for the air"}[verdict]
-    since = "" if facts.now.since is None else f" for {format_duration(facts.as_of - facts.now.since)}"
+    since = "" if facts.now.since is None else f" for {format_duration(whole_seconds(facts.as_of - facts.now.since))}"
     return Condition("air in band now", verdict, evidence + since)
 
 

@@ -6,7 +6,7 @@ import re
 import textwrap
 from collections.abc import Sequence
 
-from monitor.basis.times import MINUTE
+from monitor.basis.times import MINUTE, whole_seconds
 from monitor.basis.units import format_length
 from monitor.basis.values import Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
@@ -153,7 +153,7 @@ def _gaps(view: StatusView, display: Display) -> list[str]:
     found = view.assessment.gaps
     if not found:
         return []
-    total = words.format_duration(sum(gap.end - gap.start for gap in found))
+    total = words.format_duration(whole_seconds(sum(gap.end - gap.start for gap in found)))
     long = [gap for gap in found if gap.end - gap.start >= MINUTE]
     if not long:
         return [f"Not heard, {total} in all, never for a minute."]

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from monitor.basis.times import HOUR, MINUTE, datetime_of, zone_of
+from monitor.basis.times import HOUR, MINUTE, datetime_of, whole_seconds, zone_of
 from monitor.basis.units import (
     System,
     format_duration,
@@ -391,7 +391,7 @@ def now_state(now: Now, as_of: int, display: Display) -> str:
     word = {"in": "in band", "out": "OUT OF BAND", "unknown": "not known"}[now.state]
     if now.since is None:
         return word if now.last_heard is not None else f"{word}: nothing heard yet"
-    return f"{word} since {when(now.since, display)} ({format_duration(as_of - now.since)})"
+    return f"{word} since {when(now.since, display)} ({format_duration(whole_seconds(as_of - now.since))})"
 
 
 _TO_DO = (  # each fits on one line of a screen
