@@ -40,7 +40,7 @@ class Contents:
 
     `made` UTC ms; `segments` of each segment or amendment leaf its canonical bytes, or of a disclosure those of the
     channels that are shown; `unsealed` canonical bytes; `documents` by the name of their file; `timestamps` by the hash
-    of the head.
+    of the head. A document called as the form for a qualified person stands in its place, filled in.
     """
 
     job: str
@@ -55,7 +55,7 @@ class Contents:
     sensors_log: Sequence[Entry | Withheld]
     unsealed: Sequence[bytes] = ()
     refused: Sequence[ProvenRefusal] = ()
-    attachments: Sequence[tuple[str, Attachment]] = ()
+    attachments: Iterable[tuple[str, Attachment]] = ()
     documents: Mapping[str, bytes] = field(default_factory=dict)
     timestamps: Mapping[str, bytes] = field(default_factory=dict)
     disclosure: bool = False
@@ -103,8 +103,7 @@ def _payload(contents: Contents) -> Iterator[tuple[str, bytes]]:
     sensors = sorted({r["stream"] for r in records.values() if "stream" in r} | {one.stream for one in unsealed})
     yield layout.ABOUT, _about(contents, sensors)
     yield layout.VERIFY, template(layout.VERIFY)
-    yield layout.STATEMENT, template(layout.STATEMENT)
-    yield from contents.documents.items()
+    yield from {layout.STATEMENT: template(layout.STATEMENT), **contents.documents}.items()
     yield layout.JOB_LOG, _lines(layout.write_entry(one) for one in contents.log)
     yield layout.SENSORS_LOG, _lines(layout.write_entry(one) for one in contents.sensors_log)
     yield layout.KEYS, _lines(layout.write_statement(one) for one in contents.statements)
@@ -146,19 +145,25 @@ def _lines(lines: Iterable[str]) -> bytes:
 def _readings(
     place: int, records: Mapping[int, Record], segments: Mapping[int, Sequence[bytes]], unsealed: Sequence[Segment]
 ) -> Iterator[tuple[str, bytes]]:
-    """The files of one sensor."""
-    months: dict[str, list[tuple[int | None, Segment]]] = {}
+    """The files of one sensor; no more than a month of its readings is held at once."""
+    sealed: dict[str, list[int]] = {}
     for index, record in sorted(records.items()):
         if record["record"] in (SEGMENT, AMENDMENT):
-            for data in segments.get(index, ()):
-                segment = decode(data)
-                yield shown_name(place, index, record, data, segment), data
-                months.setdefault(tables.month_of(record["day"]), []).append((index, segment))
+            sealed.setdefault(tables.month_of(record["day"]), []).append(index)
+    rest: dict[str, list[Segment]] = {}
     for segment in sorted(unsealed, key=lambda one: one.day):
-        day = rfc3339(segment.day)[:10]
-        yield layout.unsealed_name(place, day), encode(segment)
-        months.setdefault(tables.month_of(day), []).append((None, segment))
-    for month, found in sorted(months.items()):
+        rest.setdefault(tables.month_of(rfc3339(segment.day)), []).append(segment)
+    for month in sorted({*sealed, *rest}):
+        found: list[tuple[int | None, Segment]] = []
+        for index in sealed.get(month, ()):
+            for data in segments.get(index, ()):
+                found.append((index, decode(data)))
+                yield shown_name(place, index, records[index], data, found[-1][1]), data
+        for segment in rest.get(month, ()):
+            found.append((None, segment))
+            yield layout.unsealed_name(place, rfc3339(segment.day)[:10]), encode(segment)
+        if not found:
+            continue
         rows = tables.rows_of(found)
         yield layout.csv_name(place, month), tables.csv_of(rows)
         yield layout.senml_name(place, month), tables.senml_of(rows, layout.senml_base(place))

@@ -31,12 +31,13 @@ class Choice:
     """What is shown; None is all of it.
 
     `days` the first and the last UTC day (2026-01-05); `channels` pairs of stream and quantity; `entries` pairs of
-    chain and number.
+    chain and number. `withhold` the SHA-256 of files that stay out though their entries are shown.
     """
 
     days: tuple[str, str] | None = None
     channels: frozenset[tuple[str, Quantity]] | None = None
     entries: frozenset[tuple[str, int]] | None = None
+    withhold: frozenset[str] = frozenset()
 
 
 def disclose(source: Verified, target: Path, choice: Choice, *, made: int, software: str, key: Key | None) -> str:
@@ -70,7 +71,7 @@ def disclose(source: Verified, target: Path, choice: Choice, *, made: int, softw
         log=log,
         sensors_log=sensors_log,
         refused=refused,
-        attachments=list(_attachments(source, [*log, *sensors_log])),
+        attachments=_attachments(source, [*log, *sensors_log], choice.withhold),
         timestamps=dict(_timestamps(source)),
         disclosure=True,
     )
@@ -135,14 +136,16 @@ def _entry(entry: Entry | Withheld, choice: Choice) -> Entry | Withheld:
     return withheld(entry)
 
 
-def _attachments(source: Verified, entries: Iterable[Entry | Withheld]) -> Iterator[tuple[str, Attachment]]:
+def _attachments(
+    source: Verified, entries: Iterable[Entry | Withheld], withhold: frozenset[str]
+) -> Iterator[tuple[str, Attachment]]:
     named: dict[str, str] = {}
     for entry in entries:
         if isinstance(entry, Entry) and {"sha256", "media_type"} <= set(entry.body):
             named[str(entry.body["sha256"])] = str(entry.body["media_type"])
     for sha256, media_type in named.items():
         content = source.document(layout.attachment_name(sha256, media_type))
-        if content is not None:
+        if content is not None and sha256 not in withhold:
             yield sha256, Attachment(content, media_type)
 
 

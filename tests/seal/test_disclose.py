@@ -144,3 +144,10 @@ def test_days_the_wrong_way_round_are_refused(source, tmp_path):
     with pytest.raises(RecordError) as caught:
         disclose(source, tmp_path / "x", Choice(days=("2026-01-06", "2026-01-05")), made=0, software="", key=None)
     assert str(caught.value) == "days: the last day is before the first. Give the first day, then the last"
+
+
+def test_a_file_can_stay_out_though_its_entry_is_shown(source, tmp_path):
+    [photo] = [path.stem for path in (source.folder.root / "data/attachments").iterdir()]
+    found = shown(source, tmp_path / "part", Choice(withhold=frozenset({photo})))
+    assert not (tmp_path / "part/data/attachments").exists()
+    assert f"Withheld: the file that entry 3 of {JOB} names." in found.remarks

@@ -786,3 +786,9 @@ def test_a_unit_that_there_is_not_is_found(tmp_path):
         "data/readings/001/2026-01.csv: no table can be made of the readings (no such unit: furlong). "
         "Compare with another copy of the bundle"
     ]
+
+
+def test_a_form_that_was_filled_in_stands_in_the_place_of_the_empty_one(tmp_path):
+    whole_bundle(tmp_path / "bundle", documents={layout.STATEMENT: b"I, Kim, state"})
+    assert verify(tmp_path / "bundle").faults == ()
+    assert (tmp_path / "bundle/data/statement.md").read_bytes() == b"I, Kim, state"
