@@ -27,6 +27,7 @@ from cli import (
     serve,
     simulate,
     status,
+    upkeep,
     witness,
 )
 from cli import takeoff as taking_off
@@ -72,6 +73,9 @@ app.command("takeoff")(taking_off.takeoff)
 app.command("cautions")(cautions.cautions)
 app.command("simulate")(simulate.simulate)
 app.command("witness")(witness.witness)
+app.command("backup")(upkeep.backup)
+app.command("restore")(upkeep.restore)
+app.command("doctor")(upkeep.doctor)
 NOUNS = {
     "job": job.app,
     "sensor": sensor.app,

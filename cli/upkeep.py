@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Who, desk, home_of, say, who_of
+from cli.common import Json, Progress, Who, data, desk, home_of, say, who_of
 
 
 def backup(
@@ -43,3 +43,23 @@ def restore(
         say(line)
     for job, entry in since(done):
         say(forgotten_since(job, entry))
+
+
+def doctor(context: typer.Context, as_json: Json = False) -> None:
+    """Look whether all is well: home, store, log, seals, clock, daemon, and a message to and from each broker.
+
+    Exit status: 0 nothing fails, 1 something does. It may run beside the daemon, and changes nothing.
+    """
+    from dataclasses import asdict
+
+    from monitor.tell.upkeep import examined
+    from monitor.watch.doctor import doctor as look
+
+    checks = look(home_of(context), clock=context.obj.clock, progress=Progress("seals"))
+    if as_json:
+        data([asdict(check) for check in checks])
+    for check in () if as_json else checks:
+        for line in examined(check.name, check.verdict, check.evidence, check.mend):
+            data(line)
+    if any(check.verdict == "fail" for check in checks):
+        raise typer.Exit(1)

@@ -89,6 +89,12 @@ def forgotten_since(job: str, entry: Entry) -> str:
     return f"mind: {visible(job)} was forgotten since, forget it again: wallclime job forget {quote(job)}{which}"
 
 
+def examined(name: str, verdict: str, evidence: str, mend: str) -> list[str]:
+    """One thing that the doctor looked at; the mend, where there is one, in a line of its own."""
+    head = f"{verdict.upper():<8} {visible(name)}: {visible(evidence)}"
+    return [head, f"         > {visible(mend)}"] if mend else [head]
+
+
 # --- entries ----------------------------------------------------------------------------------------------------------
 
 
