@@ -79,10 +79,8 @@ def _looked_at(
         for fault in exc.faults:
             yield Check("settings", "fail", f"{fault.where}: {fault.what}", fault.mend)
         return
-    file = home / "wallclime.toml"
-    yield Check(
-        "settings", "pass", f"{file} can be read" if file.exists() else "there is no file: all is as by default"
-    )
+    told = f"{home / _FILE} can be read" if (home / _FILE).exists() else f"there is no {_FILE}: all is as by default"
+    yield Check("settings", "pass", told)
     yield _look("file modes", lambda: _modes(settings))
     yield _look("disk room", lambda: _room(settings))
     yield from _store(settings, clock, progress)
