@@ -180,7 +180,7 @@ def test_a_sensor_at_the_wall_that_speaks_of_its_surface_measures_it(den: Desk):
 
 def test_a_sensor_that_is_on_the_wall_measures_it_and_one_outdoors_does_not(desk: Desk):
     open_job(desk, opening("den", outdoor_place="yard"), who="robin")
-    for name, place, role in (("porch", "yard", "air"), ("skin", "den", "surface")):
+    for name, place, role in (("porch", "yard", "air"), ("fence", "yard", "surface"), ("skin", "den", "surface")):
         add_sensor(desk, name, f"site/{name}/climate", hold=HOUR, uncertainty=MAKER, who="robin")
         assert not view(desk).surface_heard
         assign_sensor(desk, name, place, at=T0, facts={"role": role}, who="robin")
