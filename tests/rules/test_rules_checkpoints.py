@@ -284,6 +284,20 @@ def test_a_run_that_ended_before_the_other_channel_fell_silent_is_settled():
     )
 
 
+def test_what_a_silent_channel_shared_with_a_run_that_ended_counts_from_when_it_last_changed():
+    # the humidity stands still for ten hours, of which the temperature has said the same for the last five
+    rows = still("humidity", 50.0, DAY - 720, DAY - 120)
+    rows += [(m, None, 51.0 + m % 7) for m in range(DAY - 115, 2 * DAY, 30)]
+    changing: list[Row] = [(m, 22.0 + m % 7, None) for m in range(DAY - 725, DAY - 420, 20)]
+    assert reach([*rows, *changing, *still("temperature", 21.0, DAY - 420, DAY - 400, step=5)]) == (30, False)
+
+
+def test_a_run_that_ended_with_the_last_word_of_a_channel_that_fell_silent_is_settled():
+    rows = [(DAY - 750, 22.0, 49.0), *still("humidity", 50.0, DAY - 720, DAY - 120)]
+    rows += [(m, None, 51.0 + m % 7) for m in range(DAY - 115, 2 * DAY, 30)]
+    assert reach([*rows, *still("temperature", 21.0, DAY - 720, DAY - 120)]) == (30, False)
+
+
 def settled(rows: list[Row], *quantities: str) -> bool:
     return window(rows, *quantities).settled_before(minutes(DAY))
 

@@ -311,16 +311,17 @@ def test_a_probe_that_is_silent_is_not_replaced_by_the_air_about_its_sensor():
 
 
 def test_what_a_sensor_said_of_the_room_before_it_was_put_into_the_boxes_is_not_of_them():
-    room = hall([20.0] * 30)
-    room.hear("b", on_the_hour([20.0] * 30))
+    room, moved = hall([20.0] * 24), 15 * 60
+    room.hear("b", on_the_hour([20.0] * 24))
     stays = [
         Stay("a", "hall", minutes(0), None),
-        Stay("b", "hall", minutes(0), minutes(DAY_M)),
-        Stay("b", "hall", minutes(DAY_M), None, "box"),
+        Stay("b", "hall", minutes(0), minutes(moved)),
+        Stay("b", "hall", minutes(moved), None, "box"),
     ]
-    fr = frame("a", "b", hold=60, profile=STILL, stack=LOW, stays=stays)
-    assert judge(fr, minutes(DAY_M), room).lot.core.measured is None
-    assert judge(fr, minutes(DAY_M + 60), room).lot.core.measured == 20.0
+    fr = frame("a", "b", hold=60, profile=STILL, stack=Stack(0.5, box_c=5.0), stays=stays)
+    assert judge(fr, minutes(moved), room).lot.core.measured is None
+    found = judge(fr, minutes(DAY_M), room).lot.core
+    assert (found.measured, found.within) == (20.0, minutes(16 * 60)), "not since 12:00, as the room's mean is known"
 
 
 def test_a_sensor_in_the_boxes_has_no_say_in_the_room():

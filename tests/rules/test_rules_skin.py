@@ -131,6 +131,26 @@ def test_a_probe_that_is_silent_is_not_replaced_by_the_air_about_its_sensor_howe
     assert (skin(found).coldest, skin(found).humid, skin(found).unknown_h) == (None, None, 48)
 
 
+def test_once_a_sensor_has_a_probe_what_its_air_said_of_the_wall_before_is_taken_back():
+    # for two days only its air temperature is heard, and judged by; then the probe speaks for the first time
+    room, shelf, fr = room_of([20.0] * 72, [50.0] * 72), Shelf(), home(A, SKIN)
+    room.hear("skin", on_the_hour([15.0] * 48))
+    for day in (1, 2):
+        assert skin(judge(fr, minutes(day * DAY_M), room, shelf)).unknown_h == 0
+    shelf.touch("skin", room.say("skin", SURFACE, [(60 * hour, 14.0) for hour in range(48, 72)]))
+    found = judge(fr, minutes(3 * DAY_M), room, shelf)
+    assert found.skin == judge(fr, minutes(3 * DAY_M), room).skin
+    assert (skin(found).coldest, skin(found).unknown_h) == (14.0, 48)
+
+
+def test_a_sensor_that_only_ever_spoke_of_a_surface_is_not_missed_in_the_room():
+    room = room_of([20.0] * 24, [50.0] * 24, probe=[15.0] * 24)
+    found = judge(home(A, ("probe", "hall", "air")), minutes(DAY_M), room)
+    fresh = next(one for one in found.readiness if one.name == "sensors fresh")
+    assert (fresh.verdict, fresh.evidence) == ("pass", "heard from a")
+    assert skin(found).coldest == 15.0
+
+
 def test_two_probes_are_taken_together():
     room = room_of([20.0] * 24, [50.0] * 24, skin=[14.0] * 24, a=[15.0] * 24)
     assert skin(judge(home(A, SKIN), minutes(DAY_M), room)).coldest == pytest.approx(14.5)
@@ -163,6 +183,16 @@ def test_while_the_boxes_lie_in_another_room_nothing_is_known_of_the_walls_skin(
     assert skin(found).humid == pytest.approx(50.0 * saturation(20) / saturation(5), rel=1e-6)
     assert (skin(found).damp_h, skin(found).unknown_h) == (12, 12)
     assert found.days["damp"].tolist() == [12]
+
+
+def test_from_outdoors_too_the_walls_skin_is_known_from_the_installation_on():
+    room = room_of([25.0] * 24, [60.0] * 24, out=[0.0] * 24)
+    room.hear("b", on_the_hour([20.0] * 24, [50.0] * 24))
+    fr = home(A, ("b", "den", "air"), OUT, wall="den", start=12 * 60)
+    assert judge(replace(fr, start=None), minutes(12 * 60), room).skin is None
+    found = judge(fr, minutes(DAY_M), room)
+    assert skin(found).humid == pytest.approx(50.0 * saturation(20) / saturation(14), rel=1e-6)
+    assert skin(found).unknown_h == 12
 
 
 def test_a_sensor_on_a_wall_of_the_boxes_room_is_not_on_the_jobs_wall():
