@@ -12,6 +12,7 @@ from cli.main import tree
 
 TOP = Path(__file__).resolve().parents[2]
 NAMED = re.compile(r"(?<![\w./-])wallclime ([a-z]+)(?: ([a-z]+))?")
+ROOT = tree().commands
 SAID = ("is", "knows", "was", "has", "had")  # after the name of the program itself: "wallclime was off"
 
 
@@ -24,9 +25,9 @@ def texts(path: Path) -> Iterator[str]:
 
 def unknown(text: str) -> list[str]:
     """Commands that a text names and the tree does not have; a placeholder in capitals is no word of a command."""
-    root, found = tree().commands, []
+    found = []
     for word, second in NAMED.findall(text):
-        command = root.get(word)
+        command = ROOT.get(word)
         if command is None:
             found += [] if word in SAID else [word]
         elif isinstance(command, TyperGroup) and second and second not in command.commands:
