@@ -221,8 +221,7 @@ def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:
         return day_of(frame.begin)
     times = [
         max(first, stay.start)
-        for stay in frame.stays
-        if stay.place in frame.places and stay.role == "air"
+        for stay in frame.air_stays
         for first, _ in _has(readings, frame.sensors[stay.sensor], as_of).values()
     ]
     return day_of(min(times)) if times else None
