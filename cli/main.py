@@ -12,6 +12,7 @@ from typer.core import TyperGroup
 
 from cli import (
     advise,
+    bundle,
     care,
     cautions,
     form,
@@ -73,6 +74,9 @@ app.command("takeoff")(taking_off.takeoff)
 app.command("cautions")(cautions.cautions)
 app.command("simulate")(simulate.simulate)
 app.command("witness")(witness.witness)
+app.command("bundle")(bundle.bundle)
+app.command("verify")(bundle.verify)
+app.command("disclose")(bundle.disclose)
 app.command("backup")(upkeep.backup)
 app.command("restore")(upkeep.restore)
 app.command("doctor")(upkeep.doctor)

@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
+import html
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.basis.times import rfc3339
+from monitor.rules.assessment import Assessment
+from monitor.tell import words
 from monitor.tell.words import Display, visible, when
+
+MOST = 300  # rows of a table: as many as a report shows of all
+
+_PROGRAM = re.compile(r"<script.*?</script>|<style.*?</style>", re.S)
+_TAG = re.compile(r"<[^>]*>")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,3 +114,36 @@ def to_send(job: str, head: HeadView, display: Display) -> list[str]:
         f"  Please keep this message. Record of the wall {of}: code {head.code}. "
         "With it you can show later that nothing before was changed.",
     ]
+
+
+def with_digest(page: str, assessment: bytes) -> str:
+    """A report that names the SHA-256 of the Assessment it was made from: so neither is exchanged unseen."""
+    return page.replace("</head>", f"{_meta(hashlib.sha256(assessment).hexdigest())}\n</head>", 1)
+
+
+def names_digest(page: str, assessment: bytes) -> bool:
+    """Whether a report names that Assessment and no other."""
+    return page.count('<meta name="assessment-sha256"') == 1 and _meta(hashlib.sha256(assessment).hexdigest()) in page
+
+
+def _meta(digest: str) -> str:
+    return f'<meta name="assessment-sha256" content="{digest}">'
+
+
+def figures_of(found: Assessment, display: Display, open_at_start: int) -> list[tuple[str, str]]:
+    """What a report says of an Assessment, as pairs of what it is and the very words: those that decide a dispute."""
+    said = [
+        ("the verdict in a word", words.tag(found)),
+        ("the verdict", words.verdict(found, display, open_at_start)),
+        ("the hours counted", words.counted(found.lot.clock)),
+        ("the state of the clock", words.clock_state(found.lot.clock, display)),
+        ("the strict reading", words.clock_state(found.lot.strict, display)),
+        ("the share in band", words.in_band(found.span)),
+    ]
+    return said + [("an excursion", when(one.start, display)) for one in found.excursions[:MOST]]
+
+
+def missing_figures(page: str, figures: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Those of the figures that a page does not show."""
+    shown = html.unescape(_TAG.sub("", _PROGRAM.sub("", page))).replace("\u00a0", " ").replace("°", "deg")
+    return [(name, text) for name, text in figures if text not in shown]

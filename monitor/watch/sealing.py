@@ -67,10 +67,11 @@ def close_due(desk: Desk) -> list[SignedHead]:
         made += [head] if head is not None else []
 
 
-def seal_now(desk: Desk, reason: str, job: str | None = None) -> SignedHead | None:
+def seal_now(desk: Desk, reason: str, job: str | None = None, *, anyway: bool = False) -> SignedHead | None:
     """A head over all logs and, of the sensors of `job` or of all, every reading that there is.
 
-    Without `job`, where nothing is new, it is the newest head (None: there was never anything). Raises StoreError.
+    Where nothing is new it is the newest head, unless one is to be made `anyway`; None: there was never anything.
+    Raises StoreError.
     """
     note_keys(desk)
     streams = None if job is None else {s for s, jobs in desk.book.jobs_of().items() if job in jobs}
@@ -84,7 +85,7 @@ def seal_now(desk: Desk, reason: str, job: str | None = None) -> SignedHead | No
         some = marks[:MOST]
         _fill(growing, some)
         done = len(some) == len(marks)
-        if done and not growing.leaves and (job is None or growing.newest is None):
+        if done and not growing.leaves and (growing.newest is None or not anyway):
             return None if growing.newest is None else signed_of(growing.newest)
         head = _finished(growing, reason if done else BACKLOG, job=job if done else None)
         if done and head is not None:

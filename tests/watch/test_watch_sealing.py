@@ -278,7 +278,7 @@ def test_an_event_seals_what_the_jobs_sensors_said_today_and_the_rest_of_the_day
     at(desk, NOW + 12 * HOUR)
     hear(desk, steady(NOW, 12))
     hear(desk, steady(NOW, 12), stream="site/other/climate")
-    head = seal_now(desk, "start", "den")
+    head = seal_now(desk, "start", "den", anyway=True)
     assert head is not None
     assert (head.head.reason, head.head.closes) == ("start", None)
     assert [mark.thread for mark in desk.store.unsealed()] == ["site/other/climate"]
@@ -293,8 +293,8 @@ def test_an_event_seals_what_the_jobs_sensors_said_today_and_the_rest_of_the_day
 
 def test_an_event_makes_a_head_of_the_job_though_nothing_is_new(desk):
     furnish(desk)
-    seal_now(desk, "start", "den")
-    seal_now(desk, "finish", "den")
+    seal_now(desk, "start", "den", anyway=True)
+    seal_now(desk, "finish", "den", anyway=True)
     assert [(row.job, row.size) for row in desk.store.heads()] == [("den", 2), ("den", 2)]
 
 
@@ -349,14 +349,14 @@ def test_a_lost_key_is_declared_and_the_record_goes_on(desk):
     seal_now(desk, "seal")
     keyring.key_path(desk, 1).unlink()
     with pytest.raises(StoreError) as refused:
-        seal_now(desk, "start", "den")
+        seal_now(desk, "start", "den", anyway=True)
     assert str(refused.value) == (
         f"{keyring.key_path(desk, 1)}: the key can't be read (No such file or directory). "
         "Put it back from a backup, or declare it lost"
     )
     declare_lost(desk, "the disk broke")
     assert [(one.how, one.reason) for one in keyring.epochs(desk)] == [("first", ""), ("lost", "the disk broke")]
-    seal_now(desk, "start", "den")
+    seal_now(desk, "start", "den", anyway=True)
     heads_hold(desk)
 
 
@@ -384,7 +384,7 @@ def test_the_key_of_another_record_signs_nothing(desk):
     path.unlink()
     keys.make_key(path)
     with pytest.raises(StoreError) as refused:
-        seal_now(desk, "start", "den")
+        seal_now(desk, "start", "den", anyway=True)
     assert str(refused.value) == (
         f"{path}: it is not the key of this record. "
         "Put the right one back from a backup, or declare it lost: wallclime seal lost --reason TEXT"
@@ -419,7 +419,7 @@ def test_a_sealer_that_is_overtaken_begins_anew_and_seals_nothing_twice(sit_down
         return true_absences(of)
 
     monkeypatch.setattr(sealing, "away", away)
-    seal_now(desk, "start", "den")
+    seal_now(desk, "start", "den", anyway=True)
     assert [read_head(row.text).reason for row in desk.store.heads()] == ["day", "start"]
     assert len(sealed(desk)) == 2 * 288
     assert of_kind(desk, "amendment") == []
@@ -464,7 +464,7 @@ def test_a_tree_that_is_not_the_signed_one_is_not_built_upon(desk):
     with desk.store._writing() as conn:
         conn.exec_driver_sql("UPDATE head SET frontier = zeroblob(32)")
     with pytest.raises(StoreError) as refused:
-        seal_now(desk, "start", "den")
+        seal_now(desk, "start", "den", anyway=True)
     assert str(refused.value) == (
         "seals: the tree under head 1 is not the one that was signed. "
         "Put the store aside unchanged and continue from a backup"
@@ -497,7 +497,7 @@ def test_keys_of_a_store_that_contradicts_itself_are_told(desk):
     with desk.store._writing() as conn:
         conn.exec_driver_sql("UPDATE key_statement SET new = zeroblob(64)")
     with pytest.raises(StoreError) as refused:
-        seal_now(desk, "start", "den")
+        seal_now(desk, "start", "den", anyway=True)
     assert str(refused.value) == (
         f"{desk.settings.home}/keys: what the store says of the keys does not hold "
         "(statement 1 about the keys: the new key did not sign it). "
@@ -512,6 +512,6 @@ def test_a_home_that_was_moved_goes_on_with_its_key(desk, tmp_path):
     seal_now(desk, "seal")
     shutil.copytree(desk.settings.home, tmp_path / "moved")
     with open_desk(tmp_path / "moved", environ={}, clock=desk.clock) as moved:
-        seal_now(moved, "start", "den")
+        seal_now(moved, "start", "den", anyway=True)
         heads_hold(moved)
     assert len(desk.store.heads()) == 1
