@@ -55,7 +55,7 @@ def forget(
         raise typer.Exit(1)
     with desk(context) as opened:
         done = enter(opened, job, numbers=numbers, personal=personal, reason=reason, who=who_of(who))
-    for line in forgotten(done.entry, done.numbers, done.files, done.names):
+    for line in forgotten(done.entry, done.numbers, done.files, done.names, done.older):
         say(line)
 
 

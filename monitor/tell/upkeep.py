@@ -35,9 +35,11 @@ def numbered(numbers: Sequence[int]) -> str:
 
 
 def forgotten(
-    entry: Entry | None, numbers: Sequence[int], files: int, names: Mapping[str, Sequence[int]]
+    entry: Entry | None, numbers: Sequence[int], files: int, names: Mapping[str, Sequence[int]], older: Sequence[Path]
 ) -> Iterator[str]:
     """What was erased and what stays, a line each."""
+    for path in older:
+        yield f"mind: an older store still says it, until you remove it: {path}"
     if entry is None:
         yield "nothing is left to erase; the store was cleaned once more of what was erased before"
         return

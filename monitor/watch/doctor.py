@@ -26,13 +26,13 @@ from monitor.watch.book import Book, linked
 from monitor.watch.desk import Desk
 from monitor.watch.pages import daemon_trouble
 from monitor.watch.sealcheck import check_heads, check_leaves
+from monitor.watch.upkeep import store_file
 
 LEAST_ROOM = 200 * 2**20  # free on the disk: days of many sensors, and room to make the store anew; ours [bytes]
 CLOCK_SLACK = 2 * SECOND  # between two looks at one clock
 CLOSING = HOUR  # how long the closing of a day may take, ours [ms]
 
 _FILE = "wallclime.toml"
-_SQLITE = "sqlite:///"
 _ASIDE = "Put the store aside unchanged and continue from a backup: wallclime restore FILE --replace"
 
 Verdict = Literal["pass", "fail", "unknown"]
@@ -111,12 +111,6 @@ def _none(faults: Iterator[str], well: str, mend: str) -> str:
 
 
 # --- the home ---------------------------------------------------------------------------------------------------------
-
-
-def store_file(settings: Settings) -> Path | None:
-    """The file of an SQLite store."""
-    url = settings.store_url
-    return Path(url.removeprefix(_SQLITE)) if url.startswith(_SQLITE) else None
 
 
 def _modes(settings: Settings) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from shlex import quote
 from typing import Any
 
@@ -20,6 +21,7 @@ from monitor.seal.chain import body_hash
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import given_reason
 from monitor.watch.judging import PROGRAM
+from monitor.watch.upkeep import store_file
 
 # What people wrote down or photographed; no verdict rests on it.
 PERSONAL = (Kind.NOTE, Kind.PHOTO, Kind.EVENT, Kind.CAUSE, Kind.CARE, Kind.INSPECTION)
@@ -30,13 +32,15 @@ FREE = (*PERSONAL, Kind.READING, Kind.DOCUMENT)
 class Forgotten:
     """What was done: the entry that tells of it (None: all was erased before), what it erased, files that went along.
 
-    `names`: whoever is still named by entries that stay, and by which.
+    `names`: whoever is still named by entries that stay, and by which; `older`: stores of earlier days that lie beside
+    this one, moved on or replaced, and say all of it still.
     """
 
     entry: Entry | None
     numbers: tuple[int, ...] = ()
     files: int = 0
     names: Mapping[str, Sequence[int]] = field(default_factory=dict)
+    older: tuple[Path, ...] = ()
 
 
 # --- holds ------------------------------------------------------------------------------------------------------------
@@ -101,7 +105,7 @@ def forget(
         raise RecordError("it is not clear what is to go", where="job forget", mend="Give --entries or --personal")
     if job in desk.store.forgotten():
         desk.store.scrub()
-        return Forgotten(None)
+        return Forgotten(None, older=older_stores(desk))
 
     def tombstone(log: Sequence[Entry]) -> Draft:
         going = _going(job, log, numbers, personal, desk.clock.now())
@@ -116,9 +120,17 @@ def forget(
         entry, files = desk.store.forget(job, tombstone, body_hash=body_hash)
     except _NothingLeftError:
         desk.store.scrub()
-        return Forgotten(None)
+        return Forgotten(None, older=older_stores(desk))
     desk.store.scrub()
-    return Forgotten(entry, tuple(entry.body["entries"]), files, _names(desk.store.entries(job)))
+    names = _names(desk.store.entries(job))
+    return Forgotten(entry, tuple(entry.body["entries"]), files, names, older_stores(desk))
+
+
+def older_stores(desk: Desk) -> tuple[Path, ...]:
+    """Stores that were moved on to a new version or replaced, and were kept beside this one; none of PostgreSQL."""
+    file = store_file(desk.settings)
+    found = [] if file is None else [*file.parent.glob("*.before-*"), *file.parent.glob("*.replaced-*")]
+    return tuple(sorted(path for path in found if file is not None and path.name.startswith(f"{file.stem}.")))
 
 
 class _NothingLeftError(Exception):

@@ -16,7 +16,7 @@ from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import StoreError
 from monitor.basis.times import SECOND, datetime_of
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
-from monitor.config.settings import load_settings
+from monitor.config.settings import Settings, load_settings
 from monitor.keep.store import Store, open_copy, open_store
 from monitor.seal import chain
 from monitor.seal.heads import SignedHead
@@ -78,6 +78,12 @@ class Restored:
     before: Found | None
     key: Path | None
     key_there: bool
+
+
+def store_file(settings: Settings) -> Path | None:
+    """The file of a home's store; None where the store is on a server."""
+    url = settings.store_url
+    return Path(url.removeprefix(_SQLITE)) if url.startswith(_SQLITE) else None
 
 
 # --- what a store holds -----------------------------------------------------------------------------------------------
@@ -189,13 +195,12 @@ def restore(
     """
     clock = clock or SystemClock()
     make_home(home)
-    url = load_settings(home, environ).store_url
-    if not url.startswith(_SQLITE):
+    path = store_file(load_settings(home, environ))
+    if path is None:
         mend = "Use pg_restore, then start wallclime"
         raise StoreError("the store of this home is no file", where=str(home / "wallclime.toml"), mend=mend)
-    path = Path(url.removeprefix(_SQLITE))
     _check_backup(file, clock)
-    before = _to_be_replaced(path, url, replace, clock)
+    before = _to_be_replaced(path, replace, clock)
     with _aside(path) as work:
         copy = work / path.name
         digest = copy_new(file, copy)
@@ -223,7 +228,7 @@ def _check_backup(file: Path, clock: Clock) -> None:
         store.close()
 
 
-def _to_be_replaced(path: Path, url: str, replace: bool, clock: Clock) -> Found | None:
+def _to_be_replaced(path: Path, replace: bool, clock: Clock) -> Found | None:
     """What the store holds that is there, if it can be read. Raises StoreError where it may not be replaced."""
     if not os.path.lexists(path):
         return None
@@ -234,7 +239,7 @@ def _to_be_replaced(path: Path, url: str, replace: bool, clock: Clock) -> Found 
         if file.read(len(_MAGIC)) not in (b"", _MAGIC):  # SQLite would remove what lies beside such a file
             return None
     try:
-        with open_store(url, clock=clock, link=chain.link) as store:
+        with open_store(f"{_SQLITE}{path}", clock=clock, link=chain.link) as store:
             state, found = store.daemon_state(), examine(store, str(path))
     except StoreError:
         return None

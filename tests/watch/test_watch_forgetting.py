@@ -226,12 +226,25 @@ def test_photos_go_with_their_bytes_unless_another_entry_names_them(lived):
 def test_who_is_still_named_is_told(lived):
     done = forget(lived, "den", personal=True, **WHY)
     assert done.names == {"robin": [1, 2, 3, 4, 6]}
-    assert list(forgotten(done.entry, done.numbers, done.files, done.names)) == [
+    assert list(forgotten(done.entry, done.numbers, done.files, done.names, done.older)) == [
         "entry 11: erased entries 7 to 10",
         "stays: the readings, which hold no name and are sealed by sensor and day for every job of the place",
         "stays: the name robin in entries 1 to 4, 6, on which the record rests",
         "mind: copies made before still say it: backups, bundles, reports, what was sent",
     ]
+
+
+def test_older_stores_that_were_kept_beside_are_named(lived):
+    home = lived.settings.home
+    names = ("wallclime.before-0002-1.db", "wallclime.replaced-20260101T000000Z.db")
+    for name in (*names, "other.before-0002-1.db"):
+        (home / name).write_bytes(b"")
+    done = forget(lived, "den", numbers=[7], **WHY)
+    assert done.older == tuple(home / name for name in names)
+    assert list(forgotten(done.entry, done.numbers, done.files, done.names, done.older))[:2] == [
+        f"mind: an older store still says it, until you remove it: {home / name}" for name in names
+    ]
+    assert forget(lived, "den", numbers=[7], **WHY).older == done.older
 
 
 def test_no_verdict_rests_on_what_can_go_alone():
@@ -272,7 +285,7 @@ def test_of_a_whole_job_nothing_is_left_but_its_links_and_who_asked(lived):
     assert chain.faults(log) == []
     assert [entry.link for entry in log[:12]] == [entry.link for entry in before]
     assert "stays: the job's name, when its entries were written, and the sensors' log" in forgotten(
-        done.entry, done.numbers, done.files, done.names
+        done.entry, done.numbers, done.files, done.names, done.older
     )
 
 
