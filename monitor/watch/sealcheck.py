@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from monitor.basis.errors import StoreError
-from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, readings_of
+from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, readings_of, unpack
 from monitor.basis.times import DAY, rfc3339
 from monitor.seal import keys, records
 from monitor.seal.heads import NO_HEAD, SignedHead
@@ -107,22 +107,28 @@ def _leaf(desk: Desk, number: int, record: Record, links: dict[str, dict[int, st
 
 
 def _is_sealed(desk: Desk, number: int, record: Record) -> bool:
+    data = _content(desk, number)
+    return data is not None and content_hash(data).hex() == record["sha256"]
+
+
+def _content(desk: Desk, number: int) -> bytes | None:
+    """The canonical segment of a leaf as it was kept; None where that can't be read."""
     try:
-        return content_hash(encode(sealed_segment(desk, number))).hex() == record["sha256"]
-    except StoreError:
-        return False
+        return unpack(desk.store.sealed(number) or b"")
+    except ValueError:
+        return None
 
 
 def _day(desk: Desk, stream: str, day: int) -> list[str]:
     """The readings of a day are those of its leaves; more there may be only while they wait to be sealed."""
     leaves = [leaf.number for leaf in desk.store.leaves("sensor", stream, day=day) if leaf.record in _READINGS]
+    kept = desk.store.day_segment(stream, day)
+    if len(leaves) == 1 and _content(desk, leaves[0]) == encode(kept):
+        return []
     try:
         sealed = [sealed_segment(desk, number) for number in leaves]
     except StoreError:
         return []  # that is told of the leaf
-    kept = desk.store.day_segment(stream, day)
-    if len(sealed) == 1 and encode(sealed[0]) == encode(kept):
-        return []
     was, now, found = set(_readings(*sealed)), set(_readings(kept)), []
     if was - now:
         found.append(f"{len(was - now)} readings of {_name(day)} of {stream} are not as they were sealed")
