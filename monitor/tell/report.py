@@ -11,6 +11,7 @@ from monitor.rules.assessment import Assessment, ClockReading, Coverage
 from monitor.tell import board_page, diary, drawing, instruments, makers, words
 from monitor.tell.board_chart import days_chart_of
 from monitor.tell.board_figure import days_figure_json
+from monitor.tell.candour import candour
 from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
 from monitor.tell.figures import figure_json
 from monitor.tell.page import render
@@ -53,6 +54,7 @@ def render_report(page: ReportPage) -> str:
         others=_others(page.assessment, display),
         diary=_diary(page, display),
         evidence=_evidence(page),
+        candour=candour(page, display),
     )
 
 

@@ -12,7 +12,7 @@ from monitor.basis.units import System
 from monitor.basis.values import Entry, Quantity
 from monitor.climate import wood
 from monitor.config.profile import Profile
-from monitor.rules.assessment import Assessment, State
+from monitor.rules.assessment import Assessment, OtherVerdict, State
 from monitor.rules.causes import Explained
 from monitor.rules.consequences import Effect, Season
 from monitor.rules.cores import Evening
@@ -79,6 +79,7 @@ class StatusView:
     board: BoardView | None = None
     explained: tuple[Explained, ...] = ()  # an item an episode
     documents: tuple[Document, ...] = ()  # the maker's
+    uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,3 +169,4 @@ class ReportPage:
     board: BoardView | None = None
     explained: tuple[Explained, ...] = ()  # an item an episode
     documents: tuple[Document, ...] = ()  # the maker's
+    uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected

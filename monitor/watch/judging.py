@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
-from monitor.basis.values import Draft, Entry, Kind
+from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.keep.rows import Checkpoint as Row
 from monitor.keep.rows import Stale
 from monitor.keep.store import Store
-from monitor.rules.assessment import Assessment
-from monitor.rules.frame import Frame, effective
+from monitor.rules.assessment import Assessment, OtherVerdict
+from monitor.rules.frame import Frame, effective, frame_of
 from monitor.rules.judge import judge, other_verdict
 from monitor.rules.replay import Checkpoint, Forgetful, Head
 from monitor.watch.desk import Desk
@@ -131,6 +131,23 @@ def _under(desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: t
         found = judge(frame, as_of, desk.store, shelf, conflicts=conflicts)
         if not shelf.moved():
             return found
+
+
+def as_first_written(desk: Desk, found: Assessment) -> OtherVerdict | None:
+    """The verdict by the entries without their corrections; None where nothing was corrected, or where they
+    contradict each other so."""
+    log, sensor_log = desk.book.log(found.job), desk.book.entries(SENSORS_CHAIN)
+    first, sensors_first = (
+        [entry for entry in entries if entry.kind is not Kind.CORRECTION] for entries in (log, sensor_log)
+    )
+    if (len(first), len(sensors_first)) == (len(log), len(sensor_log)):
+        return None
+    in_force = desk.book.profile(found.job, found.as_of)
+    try:
+        frame = frame_of(first, sensors_first, desk.book.parsed(in_force.text, found.job), found.as_of)
+    except RecordError:
+        return None
+    return other_verdict(judge(frame, found.as_of, desk.store), in_force.since)
 
 
 def _conflicts(desk: Desk, frame: Frame, as_of: int) -> int:

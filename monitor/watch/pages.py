@@ -42,7 +42,7 @@ from monitor.watch.beside import drifts, hand_beside
 from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
-from monitor.watch.judging import assess
+from monitor.watch.judging import as_first_written, assess
 from monitor.watch.silences import AWAY_AFTER, away
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
@@ -135,6 +135,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         board=whole_board_view(desk, found, frame),
         explained=causes(effective(desk.book.log(job)), found.episodes),
         documents=tuple(documents_of(desk, job, at=found.as_of)),
+        uncorrected=as_first_written(desk, found),
     )
 
 

@@ -46,6 +46,7 @@ def first_number(text: str) -> float:
 
 def test_the_sections_come_in_the_order_of_what_matters(page):
     assert page.headings == [
+        "Before you rely on this",
         "The acclimation clock",
         "Humidity and temperature",
         "Readiness",

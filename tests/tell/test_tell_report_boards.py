@@ -42,7 +42,7 @@ def figure(page):
 
 
 def test_boxes_and_boards_and_then_the_surface_come_after_the_air(page):
-    assert page.headings[1:5] == ["Humidity and temperature", "Boxes and boards", "The wall's surface", "Readiness"]
+    assert page.headings[2:6] == ["Humidity and temperature", "Boxes and boards", "The wall's surface", "Readiness"]
 
 
 def test_the_core_of_each_lot_is_told_with_how_the_boxes_lie(page):

@@ -1,0 +1,127 @@
+"""What the other side would ask first, on page one: what was written late or changed, what the silences may hide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from monitor.basis.times import HOUR
+from monitor.basis.units import format_duration
+from monitor.basis.values import Entry, Kind
+from monitor.rules.assessment import Assessment, Gap, OtherVerdict
+from monitor.tell import diary, words
+from monitor.tell.views import ReportPage
+from monitor.tell.words import Display
+
+FEW = 12  # entries named by number
+
+PROVEN = (
+    "Shown: what the sensors said, when it arrived, and that nothing sealed was changed since; the verdict follows by "
+    "rules that are written down. Not shown: that a sensor hung where somebody says it did, what happened where no "
+    "sensor was, who really wrote an entry (every name is a claim), and anything about planks, glue or wall that "
+    "nobody measured. The key that signs is held by whoever runs this installation: heads that others keep bind it."
+)
+
+
+def candour(page: ReportPage, display: Display) -> list[tuple[str, str]]:
+    """Names and sentences, in the order in which they would be asked."""
+    found = page.assessment
+    return [
+        ("written late", _late(page.entries)),
+        ("corrected", _corrected(page, display)),
+        ("both readings of the rule", _readings(found, display)),
+        ("profile", _profiles(page, display)),
+        ("readings", _origins(found)),
+        ("in band", words.in_band(found.span)),
+        ("silences", _silences(found)),
+        ("what this shows", PROVEN),
+    ]
+
+
+def _numbers(entries: Iterable[Entry]) -> str:
+    named = [str(entry.number) for entry in entries]
+    more = f" and {len(named) - FEW} more" if len(named) > FEW else ""
+    return f"{'entry' if len(named) == 1 else 'entries'} {', '.join(named[:FEW])}{more}"
+
+
+def _late(entries: Iterable[Entry]) -> str:
+    late = [entry for entry in entries if diary.entered(entry)]
+    if not late:
+        return "No entry was written more than an hour after the time it speaks of."
+    longest = max(late, key=lambda entry: abs(entry.entered - entry.at))
+    return (
+        f"More than an hour from the time spoken of: {_numbers(late)}; the furthest is entry {longest.number}, "
+        f"{diary.entered(longest)}."
+    )
+
+
+def _corrected(page: ReportPage, display: Display) -> str:
+    changed = [entry for entry in page.entries if entry.kind is Kind.CORRECTION]
+    if not changed:
+        return "Nothing in the log was corrected."
+    said = f"{_numbers(changed)} correct what others said; both stay in the diary."
+    if page.uncorrected is None:
+        return f"{said} As first written the entries contradict each other, so no verdict stands beside this one."
+    return f"{said} {_beside('As first written', page.uncorrected, page.assessment, display)}"
+
+
+def _beside(how: str, other: OtherVerdict, found: Assessment, display: Display) -> str:
+    clock = found.lot.clock
+    same = (other.completed_at, other.counted, other.excursions) == (
+        clock.completed_at,
+        clock.counted,
+        len(found.excursions),
+    )
+    if same:
+        return f"{how} the verdict would be the same."
+    complete = "not complete" if other.completed_at is None else f"complete {words.when(other.completed_at, display)}"
+    excursions = words.counted_things(other.excursions, "excursion")
+    return f"{how}: {words.hours(other.counted)} counted, {complete}, {excursions}."
+
+
+def _readings(found: Assessment, display: Display) -> str:
+    lot = found.lot
+    return (
+        f"By the profile {words.clock_state(lot.clock, display)}; read strictly, as hours without a break, "
+        f"{words.clock_state(lot.strict, display)}; with the limits drawn in by the sensors' uncertainty "
+        f"{words.clock_state(lot.guarded, display)}."
+    )
+
+
+def _profiles(page: ReportPage, display: Display) -> str:
+    others = page.assessment.other_verdicts
+    if not others:
+        return "The profile has not changed since the job was opened."
+    told = "; ".join(
+        _beside(f"under {words.visible(one.profile)}, in force from {words.when(one.in_force_from, display)}", one,
+                page.assessment, display).rstrip(".")
+        for one in others
+    )  # fmt: skip
+    return f"The job had {len(others) + 1} profiles; {told}."
+
+
+def _origins(found: Assessment) -> str:
+    shares = [f"{words.fraction(part)} {words.ORIGIN[kind]}" for kind, part in found.origin_share.items() if part]
+    conflicts = f" {words.conflicts(found.conflicts)}" if found.conflicts else ""
+    return f"Of known time: {'; '.join(shares) or 'none'}.{conflicts}"
+
+
+def _silences(found: Assessment) -> str:
+    """Gaps that lie between two excursions of one side are named apart: the room was hardly in band in between."""
+    if not found.gaps:
+        return "The room was known all the time."
+    total = sum(gap.end - gap.start for gap in found.gaps)
+    between = [gap for gap in found.gaps if _between(gap, found)]
+    told = f"{words.counted_things(len(found.gaps), 'gap')}, {format_duration(total)} in all, never counted as in band."
+    if not between:
+        return told
+    hidden = sum(gap.end - gap.start for gap in between)
+    return (
+        f"{told} {len(between)} of them, {format_duration(hidden)}, between two excursions of one side: not shown in "
+        "band, probably out."
+    )
+
+
+def _between(gap: Gap, found: Assessment) -> bool:
+    before = [one for one in found.excursions if one.end is not None and abs(one.end - gap.start) <= HOUR]
+    after = [one for one in found.excursions if abs(one.start - gap.end) <= HOUR]
+    return any((a.quantity, a.side) == (b.quantity, b.side) for a in before for b in after)

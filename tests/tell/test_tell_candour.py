@@ -1,0 +1,131 @@
+"""Page one: what was written late or changed, both readings of the rule, what the silences may hide."""
+
+from dataclasses import replace
+
+import invented_den as den
+import pytest
+
+from monitor.basis.times import DAY, HOUR
+from monitor.basis.values import Kind, Quantity
+from monitor.rules.assessment import Coverage, Excursion, Gap, OtherVerdict
+from monitor.tell.candour import FEW, PROVEN, candour
+from monitor.tell.words import display_of
+
+T0 = den.DELIVERED
+
+
+def told(**changes) -> dict[str, str]:
+    page = den.page(**changes)
+    return dict(candour(page, display_of(page.assessment, "us")))
+
+
+def judged(**changes):
+    return replace(den.ASSESSMENT, **changes)
+
+
+def dry(start: int, end: int | None) -> Excursion:
+    return Excursion(Quantity.AIR_HUMIDITY, "low", start, end, "return", 30.0, 1.0, "before", "good", True)
+
+
+def test_entries_written_in_time_are_said_to_be():
+    entries = (den.entry(1, Kind.NOTE, T0, {"text": "x"}),)
+    assert told(entries=entries)["written late"] == (
+        "No entry was written more than an hour after the time it speaks of."
+    )
+
+
+def test_what_was_written_late_is_named_and_the_furthest_apart():
+    entries = (
+        den.entry(4, Kind.NOTE, T0, {"text": "x"}, later=2 * HOUR),
+        den.entry(5, Kind.NOTE, T0, {"text": "x"}, later=3 * DAY),
+        den.entry(6, Kind.NOTE, T0, {"text": "x"}),
+    )
+    assert told(entries=entries)["written late"] == (
+        "More than an hour from the time spoken of: entries 4, 5; the furthest is entry 5, entered 3 d later."
+    )
+    assert told(entries=entries[:1])["written late"] == (
+        "More than an hour from the time spoken of: entry 4; the furthest is entry 4, entered 2 h later."
+    )
+
+
+def test_of_many_late_entries_the_first_are_named():
+    entries = tuple(den.entry(k, Kind.NOTE, T0, {"text": "x"}, later=DAY + k) for k in range(1, FEW + 4))
+    assert "11, 12 and 3 more; the furthest is entry 15" in told(entries=entries)["written late"]
+
+
+def corrected() -> tuple:
+    return (den.entry(9, Kind.CORRECTION, T0, {"reason": "typing"}, corrects=4),)
+
+
+def other(**changes) -> OtherVerdict:
+    clock = den.ASSESSMENT.lot.clock
+    same = OtherVerdict("planks", "00", T0, clock.completed_at, clock.counted, len(den.ASSESSMENT.excursions))
+    return replace(same, **changes)
+
+
+@pytest.mark.parametrize(
+    ("uncorrected", "effect"),
+    [
+        (other(), "As first written the verdict would be the same."),
+        (
+            other(counted=12 * HOUR, completed_at=None, excursions=3),
+            "As first written: 12.0 h counted, not complete, 3 excursions.",
+        ),
+        (
+            None,
+            "As first written the entries contradict each other, so no verdict stands beside this one.",
+        ),
+    ],
+)
+def test_a_correction_is_named_with_what_it_did(uncorrected, effect):
+    said = told(entries=corrected(), uncorrected=uncorrected)["corrected"]
+    assert said == f"entry 9 correct what others said; both stay in the diary. {effect}"
+
+
+def test_without_corrections_that_is_said():
+    assert told(entries=())["corrected"] == "Nothing in the log was corrected."
+
+
+def test_both_readings_of_the_rule_and_the_guarded_one_stand_side_by_side():
+    said = told()["both readings of the rule"]
+    assert said.startswith("By the profile ")
+    assert "; read strictly, as hours without a break, " in said
+    assert "; with the limits drawn in by the sensors' uncertainty " in said
+
+
+def test_a_profile_that_was_changed_is_told_with_what_the_others_say():
+    assert told()["profile"] == "The profile has not changed since the job was opened."
+    changed = judged(other_verdicts=(other(profile="older", excursions=7),))
+    said = told(assessment=changed)["profile"]
+    assert said.startswith("The job had 2 profiles; under older, in force from ")
+    assert said.endswith(", 7 excursions.")
+
+
+def test_the_share_in_band_is_a_pair():
+    span = Coverage(10 * HOUR, 8 * HOUR, 6 * HOUR)
+    assert "60.0 % to 80.0 %" in told(assessment=judged(span=span))["in band"]
+
+
+def test_a_silence_between_two_excursions_of_one_side_is_probably_out():
+    gap = Gap(T0 + 2 * HOUR, T0 + 5 * HOUR, (Quantity.AIR_HUMIDITY,))
+    around = (dry(T0, T0 + 2 * HOUR), dry(T0 + 5 * HOUR, T0 + 6 * HOUR))
+    said = told(assessment=judged(gaps=(gap,), excursions=around))["silences"]
+    assert said == (
+        "1 gap, 3 h in all, never counted as in band. 1 of them, 3 h, between two excursions of one side: not shown in "
+        "band, probably out."
+    )
+
+
+def test_a_silence_beside_excursions_of_other_sides_or_far_from_them_is_only_a_silence():
+    gap = Gap(T0 + 2 * HOUR, T0 + 5 * HOUR, (Quantity.AIR_HUMIDITY,))
+    damp = replace(dry(T0 + 5 * HOUR, T0 + 6 * HOUR), side="high")
+    late = dry(T0 + 7 * HOUR, T0 + 8 * HOUR)
+    for after in (damp, late):
+        found = judged(gaps=(gap,), excursions=(dry(T0, T0 + 2 * HOUR), after))
+        assert told(assessment=found)["silences"] == "1 gap, 3 h in all, never counted as in band."
+    assert told(assessment=judged(gaps=()))["silences"] == "The room was known all the time."
+
+
+def test_what_is_shown_and_what_is_not_comes_last():
+    assert list(told().items())[-1] == ("what this shows", PROVEN)
+    assert "every name is a claim" in PROVEN
