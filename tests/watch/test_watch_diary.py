@@ -11,8 +11,8 @@ from desks import HUMIDITY, NOW, T0, TEMPERATURE, furnish, hear, kinds, steady
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
 from monitor.watch import delivery, installing
-from monitor.watch.desk import Desk
 from monitor.watch.delivery import deliver
+from monitor.watch.desk import Desk
 from monitor.watch.diary import correct, hand_reading
 from monitor.watch.installing import Installing, install
 
