@@ -103,6 +103,7 @@ def test_a_stream_bears_on_every_job_at_whose_places_its_sensor_ever_was(desk: D
         "site/shelf/climate": ["den", "stairs"],
         "site/in hall/climate": ["stairs"],
         "site/in shed/climate": ["loft"],
+        "site/in yard/climate": ["stairs"],
     }
 
 
