@@ -43,7 +43,8 @@ if ! wallclime job show "$job" >/dev/null 2>&1; then
         wallclime sensor add "$sensor" --topic "site/$sensor/climate" --hold "30 min" --who "$who"
         wallclime sensor assign "$sensor" --job "$job" --at "$(ago 72)" --height "1 ft" --near "the boxes" --who "$who"
     done
-    wallclime log deliver "$job" --at "$(ago 72)" --boxes 14 --lot B7 --who "$who"
+    wallclime log deliver "$job" --at "$(ago 72)" --boxes 14 --lot B7 --unopened --flat --wrapped --stack-height "1 ft" \
+        --box-temperature "52 degF" --who "$who"
     echo "publishing 72 stamped hours of an invented room over MQTT"
     wallclime simulate --sensor hall-boxes --sensor hall-door --hours 72 --zone America/New_York \
         --event "heating-failure at 0 h for 30 min" --event "door at 10 h for 150 min" --event "outage at 30 h for 2 h"
