@@ -221,6 +221,7 @@ class Keys:
             list(frame.places),
             [[*frame.sensors[name].key(midnight), *self.has[name]] for name in sorted(frame.sensors)],
             frame.job.outdoor_place,
+            frame.place.answers.get("kind"),
             [[s.sensor, s.place, s.start, known(s.end), s.role] for s in frame.stays if s.start < midnight],
             [[d.lot, d.place, d.at, *astuple(d.stack)] for d in frame.deliveries if d.at < midnight],
             [frame.begin, known(frame.start), known(frame.finish), known(frame.close)],

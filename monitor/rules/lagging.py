@@ -19,6 +19,7 @@ from monitor.rules.days import packed_days
 from monitor.rules.frame import Delivery, Frame, Role
 from monitor.rules.hours import Hours, hours_heard
 from monitor.rules.skin import follow_surface
+from monitor.rules.suitability import faces_outdoors
 from monitor.rules.timeline import spans_of
 
 _T = Quantity.AIR_TEMPERATURE
@@ -105,7 +106,8 @@ def days_of(
     came = np.repeat(came_with(frame), SPEEDS)[:, None] if boards is not None else np.empty((0, 1))
     job, surface = frame.job, frame.profile.surface
     measured = _heard(frame, channels, window, job.wall_place, "surface", Quantity.SURFACE_TEMPERATURE)
-    outdoor = _heard(frame, channels, window, job.outdoor_place, "air", _T)
+    weather = job.outdoor_place if faces_outdoors(frame.place) else None
+    outdoor = _heard(frame, channels, window, weather, "air", _T)
     if job.boxes_place != job.wall_place:  # until the installation it is the boxes' room that is heard, not the wall's
         there = hours.start >= (FAR if frame.start is None else frame.start)
         measured, outdoor = (np.where(there, one, np.nan) for one in (measured, outdoor))

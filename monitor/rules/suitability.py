@@ -84,6 +84,11 @@ def place_of(entries: Iterable[Entry]) -> Place:
     return place
 
 
+def faces_outdoors(place: Place) -> bool:
+    """Whether the wall's skin may follow the weather: an outside or a masonry wall, or one of which nobody said."""
+    return place.answers.get("kind") not in ("partition", "below-grade")
+
+
 def objections(answers: Mapping[str, Any]) -> dict[str, str]:
     """What speaks against a place, by question."""
     return {

@@ -35,7 +35,8 @@ def mould_words(index: float) -> str:
 
 def known_by(profile: Profile, *, heard: bool, outdoors: bool) -> str:
     """How the surface's temperature is known."""
-    computed = f"computed from the air outdoors (temperature factor {profile.surface.temperature_factor:g})"
+    factor = f"{profile.surface.temperature_factor:g}, assumed by the profile"
+    computed = f"computed from the air outdoors, as of an outside wall (temperature factor {factor})"
     if not heard:
         return computed
     return f"measured at the surface, {computed} where the sensor is silent" if outdoors else "measured at the surface"

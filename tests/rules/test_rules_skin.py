@@ -18,6 +18,7 @@ from monitor.rules.frame import Frame, Stay
 from monitor.rules.hours import Hours
 from monitor.rules.judge import judge
 from monitor.rules.skin import follow_surface
+from monitor.rules.suitability import Place
 
 SURFACE = Quantity.SURFACE_TEMPERATURE
 DAY_M = 1440
@@ -320,3 +321,27 @@ def test_the_reading_as_json():
         "mould_index": 0.25,
         "unknown_h": 7,
     }
+
+
+@pytest.mark.parametrize(
+    ("kind", "follows"),
+    [(None, True), ("outside", True), ("masonry", True), ("partition", False), ("below-grade", False)],
+)
+def test_only_a_wall_that_faces_outdoors_follows_the_weather(kind, follows):
+    said = {} if kind is None else {"kind": kind}
+    fr = replace(home(A, OUT), place=Place(said, dict.fromkeys(said, "accepted by Robin: x")))
+    found = judge(fr, minutes(1440), room_of([20.0] * 24, [50.0] * 24, out=[-10.0] * 24))
+    assert (found.skin is not None) is follows
+
+
+def test_a_sensor_on_a_partition_is_heard_all_the_same():
+    fr = replace(home(A, OUT, SKIN), place=Place({"kind": "partition"}))
+    found = judge(fr, minutes(1440), room_of([20.0] * 24, [50.0] * 24, out=[-10.0] * 24, skin=[15.0] * 24))
+    assert skin(found).coldest == 15.0
+
+
+def test_what_kind_of_wall_it_is_is_part_of_what_a_checkpoint_stands_on():
+    room, shelf = room_of([20.0] * 72, [50.0] * 72, out=[-10.0] * 72), Shelf()
+    judge(home(A, OUT), minutes(3 * 1440), room, shelf)
+    fr = replace(home(A, OUT), place=Place({"kind": "partition"}))
+    assert judge(fr, minutes(3 * 1440), room, shelf).skin is None

@@ -145,7 +145,7 @@ def test_the_surface_is_told_with_care(page):
     assert page.tables["surface"][1] == [
         "coldest hour of the last day",
         "54.0 °F",
-        "computed from the air outdoors (temperature factor 0.7)",
+        "computed from the air outdoors, as of an outside wall (temperature factor 0.7, assumed by the profile)",
     ]
     assert (
         "Computed: mean humidity at the surface over the last 30 days 82.4 %, above the 80 % of ISO 13788; mould index "
@@ -158,7 +158,8 @@ def test_the_surface_is_told_with_care(page):
 def test_a_sensor_on_the_wall_is_measured_and_not_computed():
     found = shown(view=replace(den.BOARD_VIEW, surface_heard=True))
     assert found.column("surface", "how it is known")[0] == (
-        "measured at the surface, computed from the air outdoors (temperature factor 0.7) where the sensor is silent"
+        "measured at the surface, computed from the air outdoors, as of an outside wall (temperature factor 0.7, "
+        "assumed by the profile) where the sensor is silent"
     )
 
 

@@ -9,7 +9,7 @@ from monitor.rules.estimates import SkinReading
 from monitor.tell import surface
 
 SKIN = SkinReading(coldest=12.25, humid=78.2, month=72.4, damp_h=246, wet_h=1, mould=0.42, unknown_h=3)
-OUTDOORS = "computed from the air outdoors (temperature factor 0.7)"
+OUTDOORS = "computed from the air outdoors, as of an outside wall (temperature factor 0.7, assumed by the profile)"
 
 
 @pytest.mark.parametrize(
