@@ -12,8 +12,8 @@ WIDE = ("text", "rows", "pairs")  # what takes the whole width of the sheet
 def render_sheet(view: FormView) -> str:
     """The sheet as HTML to print, the same for the same values."""
     environment = environment_of()
-    style = source(environment, "sheet.css")
-    return environment.get_template("sheet.html").render(
+    style = source(environment, "paper.css")
+    return environment.get_template("paper.html").render(
         policy=POLICY.format(script="'none'", style=hashed(style)),
         style=Markup(style),
         wide=WIDE,

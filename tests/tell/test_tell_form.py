@@ -8,6 +8,7 @@ import json
 import re
 
 import pytest
+from paper import pages_of
 from phone import hold
 
 from monitor.rules.cautions import CAUTIONS
@@ -120,6 +121,21 @@ def test_the_sheet_asks_the_same_with_lines_to_write_on_and_to_sign():
     )
 
 
+def test_every_class_of_the_sheet_has_a_rule_in_its_own_style():
+    page = render_sheet(DEN)
+    (style,) = inside(page, "style")
+    used = {name for names in re.findall(r'class="([^"]*)"', page) for name in names.split()}
+    assert {"line", "tick", "sign"} <= used
+    assert used - set(re.findall(r"\.([a-z]+)\b(?=[^{}]*\{)", style)) == set()
+
+
+def test_the_sheet_has_lines_to_write_on_and_boxes_to_tick():
+    (style,) = inside(render_sheet(DEN), "style")
+    for name in ("line", "tick", "th, td"):
+        rule = re.search(rf"^\.?{name} {{(.*)}}$", style, re.MULTILINE)[1]
+        assert re.search(r"border(-bottom)?: [.\d]+pt solid", rule), name
+
+
 # --- in a browser
 
 
@@ -174,3 +190,8 @@ def test_a_form_is_saved_only_with_a_name_and_something_in_it(tmp_path):
         "2026-01-05T13:00:00Z",
     ]
     assert console == []
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_sheet_prints_on_a_few_pages_of_both_papers(paper, tmp_path):
+    assert pages_of(render_sheet(DEN), paper, tmp_path) in (5, 6)
