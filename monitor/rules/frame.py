@@ -108,15 +108,24 @@ class Stack:
         )
 
 
+_SAID = {"unopened": "opened", "flat": "on end", "wrapped": "unwrapped"}  # what a "no" to each says
+
+
+def said_of(body: Mapping[str, Any]) -> tuple[str, ...]:
+    """What the body of a delivery says that boxes should not be: "opened", "on end", "unwrapped"."""
+    return tuple(word for key, word in _SAID.items() if body.get(key) is False)
+
+
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """Boxes brought to a place."""
+    """Boxes brought to a place. `said`: see `said_of`; it bears on no reading, so no checkpoint hangs on it."""
 
     lot: str
     place: str
     at: int
     boxes: int | None
     stack: Stack = Stack()
+    said: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,12 +386,19 @@ def _installation(installs: Sequence[Entry], as_of: int) -> tuple[int | None, in
     return start, max((at for at in finishes if start <= at <= as_of), default=None)
 
 
+def _delivery(entry: Entry) -> Delivery:
+    body = entry.body
+    return Delivery(
+        body["lot"], body["place"], entry.at, body.get("boxes"), stack=Stack.from_body(body), said=said_of(body)
+    )
+
+
 def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile, as_of: int) -> Frame:
     """The frame of the job whose chain is `log`, under `profile`, from entries that speak of times up to `as_of`."""
     job = job_of(log)
     known = [entry for entry in effective(log) if entry.at <= as_of]
     deliveries = tuple(
-        Delivery(entry.body["lot"], entry.body["place"], entry.at, entry.body.get("boxes"), Stack.from_body(entry.body))
+        _delivery(entry)
         for entry in sorted(known, key=lambda entry: (entry.at, entry.number))
         if entry.kind is Kind.DELIVER
     )

@@ -55,9 +55,15 @@ def conditions(facts: Facts) -> tuple[Condition, ...]:
 
 
 def _delivered(facts: Facts) -> Condition:
+    """That boxes came, and that none of a lot in use was said to be opened or on end."""
     count = len(facts.frame.deliveries)
     if not count:
         return Condition("boxes delivered", "unknown", "no delivery is recorded")
+    used = {lot.name for lot in facts.used}
+    wrong = [one for one in facts.frame.deliveries if one.lot in used and {"opened", "on end"} & set(one.said)]
+    if wrong:
+        evidence = "; ".join(f"{one.lot} was said to be {' and '.join(one.said)}" for one in wrong)
+        return Condition("boxes delivered", "fail", f"{evidence}: boxes are to lie unopened and flat")
     return Condition("boxes delivered", "pass", f"{count} {'delivery' if count == 1 else 'deliveries'} recorded")
 
 

@@ -19,7 +19,7 @@ from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import ReadinessRule
 from monitor.rules.assessment import Assessment, Verdict
 from monitor.rules.flatness import DIRECTIONS
-from monitor.rules.frame import Stay
+from monitor.rules.frame import Delivery, Stay, said_of
 from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
 from monitor.rules.moisture import moisture_of
@@ -36,6 +36,12 @@ DAY = 1440  # [min]
 def scene(rows: Sequence[Row] = (), until: float = 60, room: Room | None = None, **said: Any) -> Assessment:
     """One sensor "a" in the hall that says `rows`; `said` are fields of the frame. A 4 x 2.4 m wall, metric."""
     return judge(replace(frame("a", hold=10), **said), minutes(until), room or heard(a=rows or steady(60)))
+
+
+def delivered(*bodies: dict[str, Any], used: tuple[str, ...] = ()) -> Assessment:
+    """A delivery of each body, lot 1, lot 2 and so on; `used` are the lots in use, if not all."""
+    lots = [Delivery(f"lot {k}", "hall", minutes(0), 4, said=said_of(body)) for k, body in enumerate(bodies, 1)]
+    return scene(deliveries=tuple(lots), lots_used=used)
 
 
 def two(a: Sequence[Row], b: Sequence[Row], until: float = 120) -> Assessment:
@@ -133,6 +139,21 @@ Line = tuple[str, Verdict, str, Scene]
 
 AIR: list[Line] = [
     ("boxes delivered", "pass", "1 delivery recorded", scene),
+    ("boxes delivered", "pass", "1 delivery recorded", partial(delivered, {"unopened": True, "wrapped": False})),
+    ("boxes delivered", "pass", "2 deliveries recorded", partial(delivered, {}, {"flat": False}, used=("lot 1",))),
+    (
+        "boxes delivered",
+        "fail",
+        "lot 1 was said to be opened: boxes are to lie unopened and flat",
+        partial(delivered, {"unopened": False, "flat": True}),
+    ),
+    (
+        "boxes delivered",
+        "fail",
+        "lot 2 was said to be opened and on end and unwrapped; lot 3 was said to be on end: boxes are to lie unopened "
+        "and flat",
+        partial(delivered, {}, {"unopened": False, "flat": False, "wrapped": False}, {"flat": False}),
+    ),
     ("boxes delivered", "unknown", "no delivery is recorded", partial(scene, deliveries=())),
     (
         "acclimation complete",
@@ -257,7 +278,6 @@ WALL: list[Line] = [  # of the wall's size and of the place
 ]
 TABLE = [*AIR, *BOXES, *SITE, *WALL]
 NEVER = {
-    ("boxes delivered", "fail"): "what nobody recorded may have come all the same",
     ("acclimation complete", "unknown"): "hours that nobody heard are not counted",
     ("sensors fresh", "fail"): "silence says nothing about the air",
     ("sensors agree", "fail"): "nobody knows which of them is right",
