@@ -71,7 +71,8 @@ def deliver(
         entry = enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts=facts, who=who_of(who))
         units = opened.book.job(job).units
         found, sealed = arrival(opened, job, entry), witnessed(opened, job, "delivery")
-    count = f", {entry.body['boxes']} boxes" if entry.body["boxes"] else ""
+    number = entry.body["boxes"]
+    count = f", {number} {'box' if number == 1 else 'boxes'}" if number else ""
     say(f"entry {entry.number}: deliver, {entry.body['lot']}{count} at {entry.body['place']!r}")
     _tell(found, units, sealed)
 

@@ -29,6 +29,7 @@ from monitor.rules.wall import (
 Lay = Literal["horizontal", "vertical"]
 
 MOST_PARTS = 100  # that a transition profile makes of one wall: more is a slip of the pen, figure ours
+LEAST_AREA = 1e-6  # of a wall that openings leave: less is the noise of the arithmetic [m2]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +117,8 @@ def take_off(
         raise QuantityError(what, where="wall", mend="Check the units of its measures, or take it off part by part")
     panels = tuple(_panels(shape, plank, rule, direction, along, up))
     all_runs = list(_runs(shape, panels, direction, rule.edge_gap))
+    if found.net <= LEAST_AREA or not all_runs:
+        raise _nothing_left("and the openings")
     laid = lay(all_runs, plank, rule.stagger, rule.kerf)
     layout = laid if isinstance(laid, Layout) else None
     lengths = [piece.length for piece in layout.pieces] if layout else [run.end - run.start for run in all_runs]
@@ -152,10 +155,14 @@ def _panels(
         for start, end in pairwise((0.0, *along, shape.length)):
             net = (high - low if direction == "horizontal" else end - start) - 2 * rule.edge_gap
             if net <= 0:
-                mend = "Check the measures and the gap"
-                raise QuantityError("nothing of it is left between the gaps", where="wall", mend=mend)
+                raise _nothing_left()
             rows = row_widths(net, plank.face_width, narrowest=narrowest)
             yield Panel((left + start, left + end), (floor + low, floor + high), rows)
+
+
+def _nothing_left(beside: str = "") -> QuantityError:
+    what = f"nothing of it is left between the gaps{beside and ' '}{beside}"
+    return QuantityError(what, where="wall", mend="Check the measures and the gap")
 
 
 def _runs(shape: WallShape, panels: Sequence[Panel], direction: Lay, gap: float) -> Iterator[Run]:
@@ -274,7 +281,7 @@ def _row_lines(result: TakeOff, panel: Panel, units: System) -> Iterator[str]:
     yield f"{name}et {side}: {gross} - 2 x {format_length(gap, units)} gap = {net}"
     fit = f"Rows: {net} / {format_length(face, units)} = {rows.full} full"
     if not rows.left:
-        yield f"{fit}, nothing left: {len(rows.widths)} rows"
+        yield f"{fit}, nothing left: {_count(len(rows.widths), 'row')}"
     elif rows.balanced:
         yield (
             f"{fit} and {left} left, narrower than {format_length(rows.narrowest, units)}: first and last ripped to "
@@ -282,7 +289,7 @@ def _row_lines(result: TakeOff, panel: Panel, units: System) -> Iterator[str]:
             f"{rows.full - 1} full between: {len(rows.widths)} rows"
         )
     else:
-        yield f"{fit} and {left} left: {len(rows.widths)} rows, the last ripped to {left}"
+        yield f"{fit} and {left} left: {_count(len(rows.widths), 'row')}, the last ripped to {left}"
 
 
 def _cut_lines(result: TakeOff, units: System) -> Iterator[str]:

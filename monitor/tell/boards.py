@@ -118,8 +118,11 @@ def missing(asked: int | None, came: int | None) -> list[str]:
     if asked is None or came is None:
         return []
     if came >= asked:
-        return [f"{came} boxes have come; the take-off asks for {asked}."]
-    return [f"{came} of the {asked} boxes that the take-off asks for have come: {asked - came} missing."]
+        have = "box has" if came == 1 else "boxes have"
+        return [f"{came} {have} come; the take-off asks for {asked}."]
+    asked_for = "1 box" if asked == 1 else f"{asked} boxes"
+    have = "has" if came == 1 else "have"
+    return [f"{came} of the {asked_for} that the take-off asks for {have} come: {asked - came} missing."]
 
 
 # --- rows and gaps ----------------------------------------------------------------------------------------------------

@@ -106,3 +106,11 @@ def test_what_cannot_be_exits_2_in_one_line_and_nothing_is_written(den: Home, ar
     assert (result.code, result.out) == (2, "")
     assert result.err == f"{refusal}\n"
     assert den.kinds() == ["job", "profile", "take-off"]
+
+
+def test_one_box_is_one_box(den: Home):
+    told = said(den, "--lot", "B7", "--boxes", "1").splitlines()
+    assert told[:2] == [
+        "entry 4: deliver, B7, 1 box at 'den'",
+        "1 of the 9 boxes that the take-off asks for has come: 8 missing.",
+    ]

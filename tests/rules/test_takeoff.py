@@ -353,6 +353,29 @@ def test_a_wall_lower_than_its_gaps_is_refused():
     assert str(refused.value) == "wall: nothing of it is left between the gaps. Check the measures and the gap"
 
 
+@pytest.mark.parametrize(
+    "wall",
+    [
+        rectangle(3.0, 2.4, [Opening("door", 3.0, 2.4)]),
+        rectangle(3.0, 2.4, [Opening("door", 3.0, 2.4, (0.0, 0.0))]),
+        rectangle(3.0, 2.4, [Opening("door", 2.995, 2.4, (0.005, 0.0))]),
+        rectangle(0.0076, 2.4),
+    ],
+)
+def test_a_wall_with_nothing_to_lay_is_refused_and_orders_no_box(wall):
+    with pytest.raises(QuantityError) as refused:
+        take_off(wall, METRE, METRIC)
+    assert str(refused.value) == (
+        "wall: nothing of it is left between the gaps and the openings. Check the measures and the gap"
+    )
+
+
+@pytest.mark.parametrize("direction", ["horizontal", "vertical"])
+def test_a_wall_three_tenths_of_an_inch_high_is_refused(direction):
+    with pytest.raises(QuantityError, match="nothing of it is left between the gaps"):
+        take_off(rectangle(3.0, 0.3 * INCH), METRE, RULE, direction=direction)
+
+
 # --- what to order ----------------------------------------------------------------------------------------------------
 
 

@@ -129,6 +129,9 @@ def test_of_a_core_that_moisture_does_not_move_moisture_is_not_spoken_of():
 def test_boxes_that_are_missing():
     assert boards.missing(9, 7) == ["7 of the 9 boxes that the take-off asks for have come: 2 missing."]
     assert boards.missing(9, 9) == ["9 boxes have come; the take-off asks for 9."]
+    assert boards.missing(1, 1) == ["1 box has come; the take-off asks for 1."]
+    assert boards.missing(2, 1) == ["1 of the 2 boxes that the take-off asks for has come: 1 missing."]
+    assert boards.missing(1, 0) == ["0 of the 1 box that the take-off asks for have come: 1 missing."]
     assert boards.missing(None, 9) == boards.missing(9, None) == []
 
 
