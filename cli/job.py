@@ -225,7 +225,7 @@ def profile_(
     from monitor.tell import words
     from monitor.watch.jobs import change_profile
     from monitor.watch.judging import assess
-    from monitor.watch.pages import display
+    from monitor.watch.shown import display
 
     with desk(context) as at:
         before = assess(at, job)

@@ -46,7 +46,7 @@ def inspect(
     from monitor.basis.units import parse_length
     from monitor.tell.care import joint
     from monitor.watch.life import inspect as enter
-    from monitor.watch.pages import display
+    from monitor.watch.shown import display
 
     told = pairs_of(joints, "--joint", "A3=0.5 mm")
     gaps = {name: parse_length(value, where=f"--joint {name}") for name, value in told.items()}
@@ -98,7 +98,7 @@ def cause(
     """Why the room was out of band in an episode, and what was done. Nothing is removed; it changes no verdict."""
     from monitor.tell import words
     from monitor.watch.life import cause as enter
-    from monitor.watch.pages import display
+    from monitor.watch.shown import display
 
     with desk(context) as opened:
         when = time_of(opened, job, at)

@@ -32,7 +32,7 @@ def photo(
 ) -> None:
     """Keep photos as they are, byte for byte. Place data in them is taken out of what is handed over, not of these."""
     from monitor.watch.attach import MOST_PHOTO, Shown, file_of, photos
-    from monitor.watch.pages import display
+    from monitor.watch.shown import display
 
     with desk(context) as opened:
         when = time_of(opened, job, at)
@@ -86,7 +86,7 @@ def document(
     from monitor.tell import makers
     from monitor.watch.attach import MOST_DOCUMENT, MakersDocument, documents_of, file_of
     from monitor.watch.attach import document as enter
-    from monitor.watch.pages import display
+    from monitor.watch.shown import display
 
     told = MakersDocument(title, revision, date, _limits(limits or []))
     with desk(context) as opened:

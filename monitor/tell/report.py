@@ -13,6 +13,7 @@ from monitor.tell.board_chart import days_chart_of
 from monitor.tell.board_figure import days_figure_json
 from monitor.tell.candour import candour
 from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
+from monitor.tell.evidence import evidence_rows
 from monitor.tell.figures import figure_json
 from monitor.tell.page import render
 from monitor.tell.profile_table import profile_rows
@@ -53,7 +54,7 @@ def render_report(page: ReportPage) -> str:
         makers=_makers(page, display),
         others=_others(page.assessment, display),
         diary=_diary(page, display),
-        evidence=_evidence(page),
+        evidence=_evidence(page, display),
         candour=candour(page, display),
     )
 
@@ -398,10 +399,12 @@ def _diary(page: ReportPage, display: Display) -> Table:
     return Table("diary", ("no.", "speaks of", "note", "kind", "by", "what"), rows, "" if rows else "No entry yet.")
 
 
-def _evidence(page: ReportPage) -> list[tuple[str, str]]:
+def _evidence(page: ReportPage, display: Display) -> list[tuple[str, str]]:
     assessment = page.assessment
+    seals = [] if page.sealed is None else evidence_rows(page.sealed, display)
     head = [] if page.head is None else [("head of the chain", page.head.link), ("at entry", str(page.head.number))]
     return [
+        *seals,
         *head,
         ("profile, SHA-256", assessment.profile_sha256),
         ("rules version", str(assessment.rules_version)),

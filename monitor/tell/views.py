@@ -20,6 +20,7 @@ from monitor.rules.frame import Stack
 from monitor.rules.hand import Compared, Drift
 from monitor.rules.makers import Document
 from monitor.rules.movement import Movement, Row
+from monitor.tell.evidence import Sealed
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +80,7 @@ class StatusView:
     board: BoardView | None = None
     explained: tuple[Explained, ...] = ()  # an item an episode
     documents: tuple[Document, ...] = ()  # the maker's
+    sealed: Sealed | None = None
     uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected
 
 
@@ -169,4 +171,5 @@ class ReportPage:
     board: BoardView | None = None
     explained: tuple[Explained, ...] = ()  # an item an episode
     documents: tuple[Document, ...] = ()  # the maker's
+    sealed: Sealed | None = None
     uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected

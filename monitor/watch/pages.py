@@ -13,7 +13,7 @@ import numpy as np
 
 import monitor
 from monitor.basis.errors import ReportError
-from monitor.basis.times import datetime_of, zone_of
+from monitor.basis.times import datetime_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.config.profile import Profile
@@ -35,7 +35,7 @@ from monitor.tell.views import (
     StatusView,
     Stay,
 )
-from monitor.tell.words import QUANTITY, Display
+from monitor.tell.words import QUANTITY
 from monitor.watch.advising import Advised, Asked, advised, notes
 from monitor.watch.attach import documents_of
 from monitor.watch.beside import drifts, hand_beside
@@ -43,7 +43,9 @@ from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import as_first_written, assess
+from monitor.watch.shown import display
 from monitor.watch.silences import AWAY_AFTER, away
+from monitor.watch.witness import sealed
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
 
@@ -76,12 +78,6 @@ def view_of(desk: Desk, found: Assessment) -> StatusView:
     profile = _profile(desk, found.job, found)
     board = board_view(desk, found, desk.book.frame(found.job, profile, found.as_of))
     return StatusView(found, _facts(desk, found.job, found), profile, away(desk), board=board)
-
-
-def display(desk: Desk, job: str) -> Display:
-    """The zone and the units in which a job is shown."""
-    found = desk.book.job(job)
-    return Display(zone_of(found.zone), cast(System, found.units))
 
 
 def _profile(desk: Desk, job: str, found: Assessment) -> Profile:
@@ -136,6 +132,7 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         explained=causes(effective(desk.book.log(job)), found.episodes),
         documents=tuple(documents_of(desk, job, at=found.as_of)),
         uncorrected=as_first_written(desk, found),
+        sealed=sealed(desk),
     )
 
 

@@ -12,7 +12,8 @@ from monitor.rules.frame import effective
 from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
 from monitor.watch.life import finished_wall, items_of
-from monitor.watch.pages import display, view_of, write_whole
+from monitor.watch.pages import view_of, write_whole
+from monitor.watch.shown import display
 
 SOFTWARE = f"wallclime {monitor.__version__}"
 

@@ -18,7 +18,7 @@ from monitor.watch import keyring, sealing
 from monitor.watch.attach import LONGEST_TEXT
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, past
-from monitor.watch.pages import display
+from monitor.watch.shown import display
 
 READY = "ready"  # why a head was made
 

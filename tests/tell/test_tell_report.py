@@ -17,6 +17,7 @@ from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, O
 from monitor.rules.causes import Explained
 from monitor.rules.makers import Document, Span
 from monitor.tell import words
+from monitor.tell.evidence import HeadView, Sealed
 from monitor.tell.page import in_script, neat
 from monitor.tell.profile_table import profile_rows
 from monitor.tell.report import render_report
@@ -456,3 +457,13 @@ def test_a_check_that_has_run_out_since_is_told_as_what_it_was_when_the_wall_was
     sensor = replace(den.page().sensors[0], check="run out", check_then="salt")
     told = read_page(render_report(den.page(sensors=(sensor,)))).column("sensors", "backed by")
     assert told == ["a salt check when the wall was begun; nothing any more: its check has run out now"]
+
+
+def test_the_evidence_says_how_far_the_record_is_sealed_and_by_which_key():
+    told = read_page(render_report(den.page(sealed=Sealed(fingerprint="ab" * 32, keys=1))))
+    assert "not sealed yet: nothing but the store itself vouches for the record" in told.texts["evidence"]
+    head = HeadView(3, "cd" * 32, "ABCD-EFGH", den.DELIVERED, "2026-01-05", "day", 12)
+    whole = Sealed((head,), 1, 0, None, "ab" * 32, 1)
+    told = read_page(render_report(den.page(sealed=whole)))
+    for said in ("ABCD-EFGH", "cd" * 32, "abab abab", "1, the last 2026-01-05 (UTC)"):
+        assert said in told.texts["evidence"]

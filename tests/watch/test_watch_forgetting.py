@@ -28,8 +28,9 @@ from monitor.watch.entering import add
 from monitor.watch.forgetting import FREE, PERSONAL, forget, held, hold, refuse_held, release
 from monitor.watch.jobs import close_job, facts_of, open_job
 from monitor.watch.judging import assess, note_completions
-from monitor.watch.pages import display, job_rows, report_page
+from monitor.watch.pages import job_rows, report_page
 from monitor.watch.sheets import write_handover
+from monitor.watch.shown import display
 
 WHY = {"reason": "asked to", "who": "ben"}
 SECRET = "the tenant has moved out"
