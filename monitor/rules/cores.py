@@ -25,13 +25,14 @@ from monitor.config.profile import Board
 from monitor.rules.assessment import Verdict
 from monitor.rules.channel import Times, Values
 from monitor.rules.estimates import CoreReading
-from monitor.rules.frame import Delivery, Frame, Stack
+from monitor.rules.frame import Delivery, Frame, Stack, Stay
 from monitor.rules.hours import Hours
 from monitor.rules.timeline import HAIR
 
 SPEEDS: tuple[lag.Speed, ...] = ("slow", "central", "fast")
 CAME_BETWEEN_C = (0.0, 40.0)  # boxes of which nobody said how warm they came: a van in winter or summer; ours [degC]
 TRAILING = 24  # clock hours over which the room's mean is taken
+_LOOKS = 10_001  # at how many times a core on a cold floor is looked at: far finer than the slowest mode
 LEAST_KNOWN = 12 * HOUR  # of those, for a mean to be one; ours [ms]
 
 _T = Quantity.AIR_TEMPERATURE
@@ -199,13 +200,39 @@ def core_reading(frame: Frame, lot: Delivery | None, core: CoreState | None) -> 
     """The boxes of one delivery; None where nobody said how they lie and no sensor is in them."""
     if lot is None:
         return None
-    told = bool(stack_bodies(lot.stack, frame.profile.board))
+    board = frame.profile.board
+    told = bool(stack_bodies(lot.stack, board))
     heard = core is not None and core.measured is not None
-    if not (told or heard or any((stay.place, stay.role) == (lot.place, "box") for stay in frame.stays)):
+    inside = [stay for stay in frame.stays if (stay.place, stay.role) == (lot.place, "box")]
+    if not (told or heard or inside):
         return None
     if core is None:
         return CoreReading(None, None, None, None, None)
-    return CoreReading(core.low, core.high, core.measured, core.room, core.within)
+    stays = stays_at(lot.stack, board, limit=frame.profile.readiness.box_core_within, room_c=core.room)
+    return CoreReading(core.low, core.high, core.measured, core.room, core.within, stays, _shared(frame, lot, inside))
+
+
+def _shared(frame: Frame, lot: Delivery, inside: Sequence[Stay]) -> bool:
+    """Whether a sensor in the boxes was put in where several deliveries lay, so that it may lie in another's."""
+    beside = [other.at for other in frame.deliveries if other.place == lot.place]
+    return any(lot.at <= stay.start and sum(at <= stay.start for at in beside) > 1 for stay in inside)
+
+
+def stays_at(stack: Stack, board: Board, *, limit: float, room_c: float | None) -> float | None:
+    """What a core on a cold floor stays at for good, where that is not within `limit` [K] of the room. [degC]
+
+    None where it comes near, and where room, floor or stack are not known.
+    """
+    if room_c is None or stack.floor_c is None:
+        return None
+    ends = [_end(body, stack.floor_c, room_c) for body in stack_bodies(stack, board) if body.floor is not None]
+    far = any(abs(end - room_c) >= limit - HAIR for end in ends)
+    return ends[SPEEDS.index("central")] if far else None
+
+
+def _end(body: Warming, floor_c: float, room_c: float) -> float:
+    """Where a core ends in a steady room. [degC]"""
+    return room_c if body.floor is None else body.room.share * room_c + body.floor.share * floor_c
 
 
 class Evening(NamedTuple):
@@ -216,14 +243,20 @@ class Evening(NamedTuple):
     slow: int
 
 
-def evening_out(stack: Stack, board: Board, *, limit: float, apart: float | None = None) -> Evening | None:
-    """How long boxes take to even out in a steady room; None where nobody said how they lie.
+def evening_out(
+    stack: Stack, board: Board, *, limit: float, apart: float | None = None, room_c: float | None = None
+) -> Evening | None:
+    """How long boxes take to even out in a steady room; None where nobody said how they lie, or they never do.
 
     `apart` is how far they are from the room when they come [K]; not known, the time to close nine tenths of the way.
+    `room_c` is the room, which a cold floor keeps them from: see `stays_at` [degC].
     """
     bodies = stack_bodies(stack, board)
-    if not bodies:
+    if not bodies or stays_at(stack, board, limit=limit, room_c=room_c) is not None:
         return None
+    if stack.floor_c is not None and stack.box_c is not None and room_c is not None and bodies[0].floor is not None:
+        slow, central, fast = (_near_from(body, stack.box_c, stack.floor_c, room_c, limit) for body in bodies)
+        return Evening(min(fast, slow), central, max(fast, slow))
     if apart is not None and apart <= limit:
         return Evening(0, 0, 0)
     share = 0.9 if apart is None else 1.0 - limit / apart
@@ -231,11 +264,30 @@ def evening_out(stack: Stack, board: Board, *, limit: float, apart: float | None
     return Evening(fast, central, slow)
 
 
+def _near_from(body: Warming, box_c: float, floor_c: float, room_c: float, limit: float) -> int:
+    """When a core that came at `box_c` onto a cold floor is within `limit` of the room for good; it will be. [ms]"""
+    if body.floor is None:
+        raise AssertionError("these boxes lie on a cold floor")
+    end = _end(body, floor_c, room_c)
+    weights = (box_c - room_c) * np.array(body.room.weight) + (box_c - floor_c) * np.array(body.floor.weight)
+    spare = limit - abs(end - room_c)
+    latest = max(float(np.log(np.abs(weights).sum() / spare)), 0.0) / min(body.room.rate)  # surely near from then on
+    waited, step = np.linspace(0.0, latest, _LOOKS, retstep=True)
+    left = np.exp(-np.outer(waited, body.room.rate)) @ weights
+    far = np.flatnonzero(np.abs(end + left - room_c) > limit)
+    return round((waited[far[-1]] + step) * 1000) if len(far) else 0
+
+
 def core_verdict(core: CoreReading | None, limit: float, units: System) -> tuple[Verdict, str]:
-    """Whether the core is within `limit` [K] of the room's 24 h mean, and what that rests on."""
+    """Whether the core is within `limit` [K] of the room's 24 h mean, and what that rests on.
+
+    Where a sensor that may lie in another lot's boxes contradicts the estimate, the estimate is judged: never a pass.
+    """
     if core is None:
         return "unknown", "nobody said how the boxes lie, and no sensor is in them"
-    low, high = (core.measured, core.measured) if core.measured is not None else (core.low, core.high)
+    anothers = core.shared and core.disagree > 0
+    measured = None if anothers else core.measured
+    low, high = (measured, measured) if measured is not None else (core.low, core.high)
     if low is None or high is None:
         silent = "nothing is heard from the sensor in the boxes, and nobody said how they lie"
         return "unknown", "too little is known of the room since the boxes came" if core.room is None else silent
@@ -244,12 +296,19 @@ def core_verdict(core: CoreReading | None, limit: float, units: System) -> tuple
     near = (
         f"{format_temperature_difference(limit, units)} of the room's 24 h mean, {format_temperature(core.room, units)}"
     )
-    if core.within is not None:
+    if core.within is not None and not anothers:
         return "pass", f"within {near}, since {rfc3339(core.within)}: {_of(core, units)}"
     surely = low > core.room + limit or high < core.room - limit
-    return ("fail", f"not within {near}: {_of(core, units)}") if surely or core.measured is not None else (
-        "unknown", f"not yet surely within {near}: {_of(core, units)}"
-    )  # fmt: skip
+    hint = "; several lots lie there, and the sensor may be in another's boxes" if anothers else ""
+    hint += "" if core.stays is None else f"; {put_on_spacers(core.stays, units)}"
+    if surely or measured is not None:
+        return "fail", f"not within {near}: {_of(core, units)}{hint}"
+    return "unknown", f"not yet surely within {near}: {_of(core, units)}{hint}"
+
+
+def put_on_spacers(stays_c: float, units: System) -> str:
+    """What a cold floor does to boxes, and the mend."""
+    return f"on this floor the core stays at about {format_temperature(stays_c, units)}: put the boxes on spacers"
 
 
 def _of(core: CoreReading, units: System) -> str:

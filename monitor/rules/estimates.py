@@ -96,6 +96,8 @@ class CoreReading:
     """The core of a delivery's boxes: `low` to `high` estimated (None: nobody said how they lie), `measured` in them.
 
     `room` is the room's trailing 24 h mean; `within` since when the core has been near it. [degC, ms]
+    `stays`: what it stays at where a cold floor keeps it from the room [degC]; `shared`: whether several lots lay where
+    the sensor was put in.
     """
 
     low: float | None
@@ -103,6 +105,8 @@ class CoreReading:
     measured: float | None
     room: float | None
     within: int | None
+    stays: float | None = None
+    shared: bool = False
 
     @property
     def disagree(self) -> float:

@@ -13,9 +13,9 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.climate.stack import BOARDS, FLOOR_CONTACT_W_M2K, STILL_AIR_W_M2K
 from monitor.rules.assessment import Assessment
-from monitor.rules.cores import box_height, core_verdict, evening_out
+from monitor.rules.cores import box_height, core_verdict, evening_out, stays_at
 from monitor.rules.estimates import CoreReading
-from monitor.rules.frame import Delivery, Frame, Stack, Stay
+from monitor.rules.frame import Delivery, Frame, Keys, Stack, Stay
 from monitor.rules.judge import judge
 
 BOX = Quantity.BOX_TEMPERATURE
@@ -553,3 +553,93 @@ def test_the_lot_that_is_worst_off_decides():
         "pass",
         "within 1.7 K of the room's 24 h mean, 20.0 degC, since 2026-01-05T12:00:00Z: estimated 20.0 degC",
     )
+
+
+# --- on a cold floor
+
+COLD = Stack(0.5, floor_c=10.0, box_c=5.0)
+
+
+def test_a_core_on_a_cold_floor_stays_between_the_floor_and_the_room():
+    # by hand, resistances in a row from room to floor: 1/h + H/k + 1/h_floor; half way up 1/h + H/2k are passed
+    stays = stays_at(COLD, PROFILE.board, limit=LIMIT, room_c=20.0)
+    above, below = (1 / h + 0.25 / BOARDS["central"].conductivity for h in (STILL_AIR_W_M2K, FLOOR_CONTACT_W_M2K))
+    assert stays == pytest.approx(20.0 - 10.0 * above / (above + below))
+    assert evening_out(COLD, PROFILE.board, limit=LIMIT, apart=15.0, room_c=20.0) is None
+    came_warm = replace(COLD, box_c=19.5)
+    assert evening_out(came_warm, PROFILE.board, limit=LIMIT, apart=0.5, room_c=20.0) is None
+
+
+@pytest.mark.parametrize(
+    ("stack", "room_c"),
+    [
+        (COLD, None), (replace(COLD, floor_c=None), 20.0), (replace(COLD, height=None), 20.0),
+        (replace(COLD, spacers=True), 20.0), (replace(COLD, floor_c=18.0), 20.0),
+    ],
+)  # fmt: skip
+def test_of_what_is_not_known_or_comes_near_no_temperature_is_said_at_which_it_stays(stack, room_c):
+    assert stays_at(stack, PROFILE.board, limit=LIMIT, room_c=room_c) is None
+
+
+@pytest.mark.parametrize("came", [5.0, 30.0])
+def test_a_core_on_a_cool_floor_is_on_the_limit_after_the_time_to_even_out(came):
+    # followed through the readings by another way
+    stack = Stack(0.3, floor_c=18.0, box_c=came)
+    times = evening_out(stack, PROFILE.board, limit=LIMIT, apart=abs(20.0 - came), room_c=20.0)
+    assert 0 < times.fast <= times.central <= times.slow
+    hours = int(times.slow / HOUR) + 2
+    found = [core([20.0] * hours, at / 60_000, stack) for at in times]
+    on = 20.0 - LIMIT if came < 20.0 else 20.0 + LIMIT
+    assert (found[0].high if came < 20.0 else found[0].low) == pytest.approx(on, abs=0.05)
+    assert (found[2].low if came < 20.0 else found[2].high) == pytest.approx(on, abs=0.05)
+
+
+def test_boxes_as_warm_as_the_room_on_a_floor_that_hardly_cools_them_stay_near():
+    stack = Stack(0.3, floor_c=18.0, box_c=20.0)
+    assert evening_out(stack, PROFILE.board, limit=LIMIT, apart=0.0, room_c=20.0) == (0, 0, 0)
+
+
+def test_readiness_says_to_put_boxes_on_spacers_where_the_floor_keeps_them_cold():
+    # by hand: 20 - 10 x (0.130 + 0.667) / (0.130 + 2 x 0.667 + 0.040) = 14.7
+    found = judged([20.0] * 24, DAY_M, replace(COLD, height=0.2))
+    said = next(one for one in found.readiness if one.name == "box core")
+    assert said.verdict == "fail"
+    assert said.evidence.endswith("; on this floor the core stays at about 14.7 degC: put the boxes on spacers")
+
+
+# --- several lots, one sensor
+
+
+def two_lots(inside: float, came: float = 5.0, put: float = 0) -> list[tuple[str, str]]:
+    """Lots "warm" and "cold" came at once, the sensor was put in at `put`; the box core of each lot alone."""
+    lots = (
+        Delivery("warm", "hall", minutes(0), 4, Stack(0.5, box_c=20.0)),
+        Delivery("cold", "hall", minutes(0), 4, Stack(0.5, box_c=came)),
+    )
+    stays = [Stay("a", "hall", minutes(0), None), Stay("b", "hall", minutes(put), None, "box")]
+    fr = replace(with_a_sensor_in_the_boxes(stays=stays), deliveries=lots)
+    room = boxed([20.0] * 24, [(60 * hour, inside) for hour in range(24)])
+    return [core_verdict(lot.core, LIMIT, "si") for lot in judge(fr, minutes(DAY_M), room).lots]
+
+
+def test_a_sensor_that_contradicts_one_of_several_lots_does_not_speak_for_it():
+    (warm, _), (cold, said) = two_lots(20.0)
+    assert (warm, cold) == ("pass", "fail")
+    assert "measured 20.0 degC" in said
+    assert said.endswith("; several lots lie there, and the sensor may be in another's boxes")
+
+
+def test_a_sensor_that_contradicts_an_estimate_near_the_room_leaves_it_open():
+    (warm, _), (cold, _) = two_lots(6.0)
+    assert (warm, cold) == ("unknown", "fail")
+
+
+def test_a_sensor_put_in_before_the_boxes_came_speaks_for_them_all_the_same():
+    # it was meant for the first to come
+    assert [verdict for verdict, _ in two_lots(20.0, put=-60)] == ["pass", "pass"]
+
+
+def test_what_was_said_of_opened_boxes_voids_no_checkpoint():
+    fr = frame("a")
+    said = replace(fr, deliveries=tuple(replace(one, said=("opened",)) for one in fr.deliveries))
+    assert Keys(fr, {"a": ()}).at(minutes(DAY_M)) == Keys(said, {"a": ()}).at(minutes(DAY_M))
