@@ -9,6 +9,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from zoneinfo import ZoneInfo
 
 from monitor.basis.times import HOUR, MINUTE, datetime_of, whole_seconds, zone_of
@@ -414,17 +415,25 @@ _UNKNOWN = (  # where something else is to be done than for a failure
     ("moisture", "Measure it beside a dry place of it: wallclime log moisture."),
     ("suitability", "Say what it is like: wallclime job place."),
 )
-_RECORD_ENDED = "Import a newer file, or see to the sensor."
+_BY_EVIDENCE = (  # where the reason itself says what is missing
+    (RECORD_ENDS, "Import a newer file, or see to the sensor."),
+    ("no sensor is assigned", "Assign one: wallclime sensor assign. Or import a logger's file."),
+    ("no sensor speaks", "Let the room be heard first; then this is judged."),
+    (
+        "nobody said how the boxes lie",
+        "Say it with the delivery: wallclime log deliver JOB --stack-height LENGTH. One that is logged without it is "
+        "withdrawn first: wallclime log correct. Or put a sensor in the boxes.",
+    ),
+    ("nothing is heard from the sensor in the boxes", "See to the sensor in the boxes: its battery, its range."),
+)
 
 
 def to_do(condition: Condition) -> str:
     """What to do about a condition that does not pass."""
-    if condition.evidence.startswith(RECORD_ENDS):
-        return _RECORD_ENDED
+    said = (advice for words, advice in _BY_EVIDENCE if condition.evidence.startswith(words))
     known = (*_UNKNOWN, *_TO_DO) if condition.verdict == "unknown" else _TO_DO
-    return next(
-        (advice for word, advice in known if word in condition.name), "See the evidence; enter what is missing."
-    )
+    named = (advice for word, advice in known if word in condition.name)
+    return next(chain(said, named), "See the evidence; enter what is missing.")
 
 
 def drawn(number: int, total: int) -> str:

@@ -114,3 +114,14 @@ def test_one_box_is_one_box(den: Home):
         "entry 4: deliver, B7, 1 box at 'den'",
         "1 of the 9 boxes that the take-off asks for has come: 8 missing.",
     ]
+
+
+def test_how_boxes_lie_is_said_later_as_ready_advises(den: Home):
+    den.done("log", "deliver", "den", "--lot", "B7", "--boxes", "12")
+    hint = " ".join(den("ready", "den").out.split())
+    assert "box core: nobody said how the boxes lie" in hint
+    assert "Say it with the delivery: wallclime log deliver JOB --stack-height LENGTH." in hint
+    number = den.log()[-1]["number"]
+    den.done("log", "correct", "den", number, "--withdraw", "--reason", "does not say how they lie")
+    den.done("log", "deliver", "den", "--lot", "B7", "--boxes", "12", "--stack-height", "1 ft")
+    assert "nobody said how the boxes lie" not in " ".join(den("ready", "den").out.split())

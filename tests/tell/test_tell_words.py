@@ -295,6 +295,40 @@ def test_what_is_wrong_with_the_wall_is_mended_and_what_is_not_known_is_looked_a
     assert words.to_do(Condition(name, verdict, "")) == advice
 
 
+ASSIGN = "Assign one: wallclime sensor assign. Or import a logger's file."
+HEAR = "Let the room be heard first; then this is judged."
+
+
+@pytest.mark.parametrize(
+    ("name", "evidence", "advice"),
+    [
+        ("sensors fresh", "no sensor is assigned to the place", ASSIGN),
+        ("instrument check", "no sensor is assigned to the place", ASSIGN),
+        ("sensors not flat", "no sensor speaks", HEAR),
+        ("sensors agree", "no sensor speaks", HEAR),
+        (
+            "box core",
+            "nobody said how the boxes lie, and no sensor is in them",
+            "Say it with the delivery: wallclime log deliver JOB --stack-height LENGTH. One that is logged without it "
+            "is withdrawn first: wallclime log correct. Or put a sensor in the boxes.",
+        ),
+        (
+            "box core",
+            "nothing is heard from the sensor in the boxes, and nobody said how they lie",
+            "See to the sensor in the boxes: its battery, its range.",
+        ),
+        ("sensors fresh", "nothing heard from shelf", "See to the sensor: its battery, its range, the broker."),
+        (
+            "box core",
+            "too little is known of the room since the boxes came",
+            ("Give the boxes time, or measure the temperature inside one."),
+        ),
+    ],
+)
+def test_what_is_to_be_done_fits_the_reason(name, evidence, advice):
+    assert words.to_do(Condition(name, "unknown", evidence)) == advice
+
+
 def test_no_two_conditions_share_an_advice():
     names = ("boxes delivered", "sensors not flat", "instrument check", "box core", "site check", "wall size")
     assert len({words.to_do(Condition(name, "unknown", "")) for name in names}) == len(names)
