@@ -21,7 +21,7 @@ from monitor.climate.stack import plank_moisture_modes
 from monitor.config.profile import Board
 from monitor.rules.channel import Times, Values
 from monitor.rules.estimates import BoardReading, Bounds, Days, Extreme
-from monitor.rules.frame import Frame
+from monitor.rules.frame import Delivery, Frame
 from monitor.rules.hours import Hours
 
 SPREADS: tuple[wood.Spread, ...] = get_args(wood.Spread)
@@ -37,21 +37,35 @@ def plank_bodies(board: Board) -> tuple[Modes, ...]:
     return tuple(plank_moisture_modes(board.thickness, d, open_faces=board.open_faces) for d in board.diffusivity)
 
 
-def came_with(frame: Frame) -> tuple[float, ...]:
-    """The moisture that boards are taken to have had when they came, by each isotherm. [% of dry mass]
+def measured_moistures(frame: Frame) -> list[float]:
+    """What was measured of the lots that came before the installation, one a lot. [% of dry mass]"""
+    return [d.stack.moisture for d in _came(frame) if d.stack.moisture is not None]
 
-    Measured: the mean of what was measured before the installation. Else that in balance with the profile's figure.
+
+def _came(frame: Frame) -> list[Delivery]:
+    return [d for d in frame.deliveries if frame.start is None or d.at <= frame.start]
+
+
+def starts_of(frame: Frame) -> list[tuple[float, ...]]:
+    """What the boards of each kind of lot came with, by each isotherm: as measured, else the profile's figure.
+
+    A lot that nobody measured is taken to be in balance with the profile's figure. [% of dry mass]
     """
-    measured = [
-        d.stack.moisture
-        for d in frame.deliveries
-        if d.stack.moisture is not None and (frame.start is None or d.at <= frame.start)
-    ]
-    if measured:
-        return (sum(measured) / len(measured),) * len(SPREADS)
     board = frame.profile.board
     middle = sum(frame.profile.band.temperature) / 2
-    return tuple(wood.equilibrium_pct(board.core, middle, board.came_at, spread) for spread in SPREADS)
+    taken = tuple(wood.equilibrium_pct(board.core, middle, board.came_at, spread) for spread in SPREADS)
+    lots = [taken if d.stack.moisture is None else (d.stack.moisture,) * len(SPREADS) for d in _came(frame)]
+    return list(dict.fromkeys(lots)) or [taken]
+
+
+def came_with(frame: Frame) -> tuple[float, ...]:
+    """The moisture that boards are taken to have had when they came: lowest, central, highest. [% of dry mass]
+
+    Lowest and highest over the lots; central the mean of the measured ones, where there are any.
+    """
+    starts, measured = starts_of(frame), measured_moistures(frame)
+    central = sum(measured) / len(measured) if measured else starts[0][1]
+    return min(start[0] for start in starts), central, max(start[-1] for start in starts)
 
 
 def settles_at(board: Board, t_c: Values, rh_pct: Values, spread: wood.Spread = "central") -> Values:
@@ -121,29 +135,49 @@ def board_reading(
     """The boards now; None where none are followed. `spread`: the sensors' expanded uncertainty. [K, %RH]"""
     if not boards or frame.start is None:
         return None
-    bodies, came = plank_bodies(frame.profile.board), np.repeat(came_with(frame), SPEEDS)
-    now = np.array([lag.level(bodies[row % SPEEDS], state) for row, state in enumerate(boards)])
+    bodies, came = plank_bodies(frame.profile.board), came_with(frame)
+    followed = np.array([lag.level(bodies[row % SPEEDS], state) for row, state in enumerate(boards)])
+    apart = _apart(frame, came)
+    now = followed + apart * _left(frame, boards[0].at_ms)
     known = days[~np.isnan(days["grown"])]
     return BoardReading(
         since=frame.start,
-        came=_bounds(came),
-        now=_bounds(now),
-        gained=_bounds(now - came),
-        measured=any(d.stack.moisture is not None and d.at <= frame.start for d in frame.deliveries),
+        came=Bounds(*came),
+        now=_bounds(now, followed[CENTRAL]),
+        gained=_bounds(now - apart - np.repeat(came, SPEEDS), followed[CENTRAL] - came[1]),
+        measured=bool(measured_moistures(frame)),
         sensor=_left_open(frame, days, spread),
-        driest=_extreme(known, "grown_least", np.argmin) if len(known) else None,
-        dampest=_extreme(known, "grown_most", np.argmax) if len(known) else None,
+        driest=_extreme(frame, known, "grown_least", np.argmin) if len(known) else None,
+        dampest=_extreme(frame, known, "grown_most", np.argmax) if len(known) else None,
     )
 
 
-def _bounds(nine: Any) -> Bounds:
-    return Bounds(float(nine.min()), float(nine[CENTRAL]), float(nine.max()))
+def _apart(frame: Frame, came: Sequence[float]) -> Values:
+    """How far the boards of each kind of lot came from where the nine bodies began: (kinds, 9). [% of dry mass]"""
+    return np.repeat(np.array(starts_of(frame)) - np.array(came), SPEEDS, axis=1)
 
 
-def _extreme(days: Days, by: str, most: Any) -> Extreme:
-    row = days[most(days[by])]
-    gained = Bounds(float(row["grown_least"]), float(row["grown"]), float(row["grown_most"]))
-    return Extreme(int(row["day"]) * DAY, gained)
+def _left(frame: Frame, at: int) -> Values:
+    """What is left at `at` of a difference that boards came with, by each of the nine bodies: 1 down to 0."""
+    left = np.ones(SPEEDS)
+    if frame.start is not None and at > frame.start:
+        begun = np.array([frame.start])
+        for row, body in enumerate(plank_bodies(frame.profile.board)):
+            left[row], _ = lag.follow(body, lag.settled(body, frame.start, 1.0), begun, np.zeros(1), at)
+    return np.tile(left, len(SPREADS))
+
+
+def _bounds(every: Values, central: float) -> Bounds:
+    return Bounds(float(every.min()), float(central), float(every.max()))
+
+
+def _extreme(frame: Frame, days: Days, by: str, pick: Any) -> Extreme:
+    """That day's gain, as wide as lots that came apart make it."""
+    row = days[pick(days[by])]
+    end = (int(row["day"]) + 1) * DAY
+    wider = _apart(frame, came_with(frame)) * (1.0 - _left(frame, end))
+    least, most = float(row["grown_least"]) - max(wider.max(), 0.0), float(row["grown_most"]) - min(wider.min(), 0.0)
+    return Extreme(int(row["day"]) * DAY, Bounds(float(least), float(row["grown"]), float(most)))
 
 
 def _left_open(frame: Frame, days: Days, spread: Mapping[Quantity, float]) -> float:

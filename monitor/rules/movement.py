@@ -20,7 +20,7 @@ from monitor.basis.times import DAY
 from monitor.climate import wood
 from monitor.climate.wood import Range
 from monitor.config.profile import Board, Profile
-from monitor.rules.boards import SPREADS, came_with
+from monitor.rules.boards import SPREADS, starts_of
 from monitor.rules.estimates import BoardReading, Bounds, Days
 from monitor.rules.frame import Frame
 
@@ -153,9 +153,10 @@ def _gains(frame: Frame, board: BoardReading | None) -> Iterator[tuple[When, Bou
     open_to = 0.0 if board is None else board.sensor
     if board is not None:
         yield "now", board.gained, open_to
-    came, profile = came_with(frame), frame.profile
+    starts, profile = starts_of(frame), frame.profile
     for when, rh in zip(WHENS[1:3], profile.life.humidity, strict=True):
-        gained = [there - before for there, before in zip(_balance(profile, rh), came, strict=True)]
+        there = _balance(profile, rh)
+        gained = [after - before for came in starts for after, before in zip(there, came, strict=True)]
         yield when, Bounds(min(gained), gained[1], max(gained)), 0.0
     if board is not None and board.driest is not None and board.dampest is not None:
         yield "driest so far", board.driest.gained, open_to
@@ -198,16 +199,17 @@ def _warmed(row: Row, when: When, start: float, end: float) -> Movement:
     return Movement(row, when, Range(min(moved) * row.length, max(moved) * row.length))
 
 
-def closing_rh(profile: Profile, row: Row, came: Sequence[float]) -> dict[wood.Row, Range[float]]:
+def closing_rh(profile: Profile, row: Row, starts: Sequence[Sequence[float]]) -> dict[wood.Row, Range[float]]:
     """The lowest and highest humidity at which the row's gaps would close if it lasted; inf: never.
 
-    `came`: the moisture that boards had when the gaps were left, by each isotherm. [%, % of dry mass]
+    `starts`: the moistures that boards may have had when the gaps were left, each by each isotherm. [%, % of dry mass]
     """
     core, t_c, per_percent = profile.board.core, _middle(profile), _per_percent(profile.board, row)
     found: dict[wood.Row, Range[float]] = {}
     for kind in _KINDS:
         ends = [
             wood.equilibrium_rh_pct(core, t_c, min(before + row.room_mm(kind) / each, _MOST_PCT), spread)
+            for came in starts
             for spread, before in zip(SPREADS, came, strict=True)
             for each in per_percent
         ]
@@ -246,14 +248,20 @@ class Outlook:
         return self.growth.high <= self.row.room_mm(row) + 1e-9
 
 
-def outlook(profile: Profile, row: Row, from_rh: float | None = None) -> Outlook | None:
-    """What the wall's band may do to a row; None of a core that moisture does not move. [%RH]"""
+def outlook(
+    profile: Profile, row: Row, from_rh: float | None = None, starts: Sequence[Sequence[float]] = ()
+) -> Outlook | None:
+    """What the wall's band may do to a row; None of a core that moisture does not move. [%RH]
+
+    `starts`: what its boards hold, each by each isotherm, where more is known of it than a humidity. [% of dry mass]
+    """
     board, (dry, damp) = profile.board, profile.life.humidity
     if not wood.moves_with_moisture(board.core):
         return None
     start = board.came_at if from_rh is None else from_rh
-    growth = _between(profile, row, start, damp)
-    shrunk = _between(profile, row, start, dry)
+    holds = starts or [_balance(profile, start)]
+    growth = _between(profile, row, holds, damp)
+    shrunk = _between(profile, row, holds, dry)
     per_m = growth.high / row.length
     return Outlook(
         row=row,
@@ -263,24 +271,29 @@ def outlook(profile: Profile, row: Row, from_rh: float | None = None) -> Outlook
         gap=max(growth.high, 0.0) / 1000.0,
         length=row.room_mm("pinned") / per_m if per_m > 0 else math.inf,
         least_rh=_least_rh(profile, row, (dry, damp)),
-        closing=closing_rh(profile, row, _balance(profile, start)),
+        closing=closing_rh(profile, row, holds),
     )
+
+
+def balanced_rh(profile: Profile, moisture: float) -> float:
+    """The humidity that boards of this moisture are in balance with, by the central isotherm. [% of dry mass -> %]"""
+    return wood.equilibrium_rh_pct(profile.board.core, _middle(profile), min(moisture, _MOST_PCT), "central")
 
 
 def _balance(profile: Profile, rh: float) -> list[float]:
     return [wood.equilibrium_pct(profile.board.core, _middle(profile), rh, spread) for spread in SPREADS]
 
 
-def _between(profile: Profile, row: Row, from_rh: float, to_rh: float) -> Range[float]:
-    changes = zip(_balance(profile, from_rh), _balance(profile, to_rh), strict=True)
-    return _moved(profile.board, row, changes)
+def _between(profile: Profile, row: Row, starts: Sequence[Sequence[float]], to_rh: float) -> Range[float]:
+    there = _balance(profile, to_rh)
+    return _moved(profile.board, row, [pair for came in starts for pair in zip(came, there, strict=True)])
 
 
 def _least_rh(profile: Profile, row: Row, band: tuple[float, float]) -> float | None:
     """The least whole %RH of the band that boards may be in balance with for a pinned row to fit at its damp edge."""
     room = row.room_mm("pinned") + 1e-9
     for rh in range(math.ceil(band[0]), math.floor(band[1]) + 1):
-        if _between(profile, row, float(rh), band[1]).high <= room:
+        if _between(profile, row, [_balance(profile, float(rh))], band[1]).high <= room:
             return float(rh)
     return None
 

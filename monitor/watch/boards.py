@@ -12,7 +12,7 @@ from monitor.basis.units import System
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.climate import wood
 from monitor.rules.assessment import Assessment
-from monitor.rules.boards import came_with
+from monitor.rules.boards import starts_of
 from monitor.rules.consequences import effects, season_ahead
 from monitor.rules.cores import evening_out
 from monitor.rules.frame import Frame, effective
@@ -45,7 +45,7 @@ def board_view(desk: Desk, found: Assessment, frame: Frame) -> BoardView:
     return BoardView(
         rows=rows,
         movements=movements(frame, rows, found.board, found.days),
-        closing=tuple(closing_rh(profile, row, came_with(frame)) for row in rows) if moist else (),
+        closing=tuple(closing_rh(profile, row, starts_of(frame)) for row in rows) if moist else (),
         pinned="; ".join(dict.fromkeys(entry.body["pinned"] for entry in installs if "pinned" in entry.body)),
         lying=tuple(
             Lying(one.stack, evening_out(one.stack, profile.board, limit=profile.readiness.box_core_within))

@@ -404,7 +404,7 @@ def test_the_humidities_that_close_are_those_of_the_models_own_inverse(wall):
 
 
 def test_boards_that_were_measured_damp_close_their_gap_sooner():
-    dry, damp = (closing_rh(PUBLISHED, row(8.0), (came,) * len(SPREADS))["pinned"] for came in (7.0, 10.0))
+    dry, damp = (closing_rh(PUBLISHED, row(8.0), [(came,) * len(SPREADS)])["pinned"] for came in (7.0, 10.0))
     assert damp.low > dry.low
     assert damp.high > dry.high
 

@@ -15,7 +15,7 @@ from monitor.climate import wood
 from monitor.climate.stack import MOISTURE_TRANSFER_M_S
 from monitor.config.profile import Band, Board, Profile
 from monitor.rules.assessment import Assessment
-from monitor.rules.boards import came_with, follow_boards, settles_at
+from monitor.rules.boards import board_reading, came_with, follow_boards, settles_at
 from monitor.rules.estimates import Bounds
 from monitor.rules.frame import Delivery, Stack
 from monitor.rules.hours import Hours
@@ -171,8 +171,37 @@ def came(*stacks: tuple[float, float | None], start: float | None = 1000) -> tup
 
 
 def test_measured_moisture_outranks_the_profiles():
-    assert came((0, 6.25), (10, None), (1000, 7.25), (1001, 12.0)) == (6.75, 6.75, 6.75)
-    assert came((0, 6.25), (5000, 7.25), start=None) == (6.75, 6.75, 6.75)
+    assert came((0, 6.25), (1000, 6.25), (1001, 12.0)) == (6.25, 6.25, 6.25)
+
+
+def test_lots_that_were_measured_span_what_boards_came_with():
+    assert came((0, 6.25), (1000, 7.25), (1001, 12.0)) == (6.25, 6.75, 7.25)
+    assert came((0, 6.25), (5000, 7.25), start=None) == (6.25, 6.75, 7.25)
+
+
+def test_a_lot_that_nobody_measured_keeps_the_profiles_range_beside_one_that_was():
+    low, _, high = came((0, None))
+    assert came((0, 6.25), (10, None)) == (6.25, 6.25, high)
+    assert came((0, None), (10, 12.0)) == (low, 12.0, 12.0)
+
+
+def test_two_lots_that_came_apart_widen_moisture_and_gain_to_those_of_each_alone():
+    def found(*lots: float):
+        one = replace(
+            frame("a", start=0), deliveries=tuple(Delivery("lot", "hall", 0, 4, Stack(moisture=m)) for m in lots)
+        )
+        times = minutes(0) + HOUR * np.arange(240)
+        air = {TEMPERATURE: np.full(240, 20.0), HUMIDITY: np.full(240, 50.0)}
+        boards: list = []
+        follow_boards(one, boards, Hours(times, times + HOUR, air, dict.fromkeys(air, np.full(240, HOUR))))
+        return board_reading(one, boards, days, UNCERTAINTY)
+
+    days = judged(on_the_hour([20.0] * 24, [50.0] * 24), DAY_M).days
+    damp, dry, both = found(9.0), found(6.0), found(6.0, 9.0)
+    assert both.came == Bounds(6.0, 7.5, 9.0)
+    assert both.measured
+    assert (both.now.low, both.now.high) == pytest.approx((dry.now.low, damp.now.high))
+    assert (both.gained.low, both.gained.high) == pytest.approx((damp.gained.low, dry.gained.high))
 
 
 def test_boards_that_nobody_measured_came_in_balance_with_the_profiles_figure():
