@@ -11,7 +11,11 @@ from cli.common import Json, data, one_of
 
 def cautions(
     step: Annotated[
-        str | None, typer.Argument(metavar="[STEP]", help="deliver, check, install, care or reading; all by default.")
+        str | None,
+        typer.Argument(
+            metavar="[STEP]",
+            help="deliver, check, install, care, inspect, leak, heating-out or reading; all by default.",
+        ),
     ] = None,
     as_json: Json = False,
 ) -> None:

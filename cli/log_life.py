@@ -45,6 +45,7 @@ def inspect(
     """The wall was inspected; the gaps at marked joints are held against the last time."""
     from monitor.basis.units import parse_length
     from monitor.tell.care import joint
+    from monitor.tell.cautions import cautions_text
     from monitor.watch.life import inspect as enter
     from monitor.watch.shown import display
 
@@ -56,6 +57,7 @@ def inspect(
     say(f"entry {entry.number}: inspection")
     for one in found:
         say(joint(one, shown))
+    say(cautions_text("inspect"))
 
 
 def event(
@@ -65,19 +67,24 @@ def event(
         str, typer.Argument(metavar="leak|heating-out|works-next-door|tenant-change|other", help="What happened.")
     ],
     text: Annotated[str, typer.Argument(metavar="TEXT", help="In words.")],
-    start: Annotated[str | None, typer.Option("--from", metavar="TIME", help="Since when; now by default.")] = None,
+    start: Annotated[
+        str | None, typer.Option("--from", "--at", metavar="TIME", help="Since when; now by default.")
+    ] = None,
     end: Annotated[
         str | None, typer.Option("--to", metavar="TIME", help="Until when; without it for that moment alone.")
     ] = None,
     who: Who = None,
 ) -> None:
     """Something happened to the home that may explain an excursion. It changes no verdict."""
+    from monitor.tell.cautions import cautions_text
     from monitor.watch.life import event as enter
 
     with desk(context) as opened:
         begun, over = time_of(opened, job, start, "--from"), time_of(opened, job, end, "--to")
         entry = enter(opened, job, what, text, start=begun, end=over, who=who_of(who))
     say(f"entry {entry.number}: event, {what}")
+    if what == "leak" or what == "heating-out":
+        say(cautions_text(what))
     if over is None and what != "tenant-change":
         say(f"once it is over: wallclime log correct {quote(job)} {entry.number} --set until=TIME --reason TEXT")
 

@@ -91,7 +91,7 @@ def check(
     Flatness needs lines along, across and over both diagonals; deviations towards the room are positive.
     """
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.site import site_check, site_told
+    from monitor.watch.site import site_cautions, site_check, site_told
 
     bare = {"position": position_unit, "deviation": deviation_unit, "height": deviation_unit}
     facts = {
@@ -105,9 +105,10 @@ def check(
     with desk(context) as opened:
         entry = site_check(opened, job, facts, at=time_of(opened, job, at), who=who_of(who))
         *questions, whole = site_told(opened, job)
+        cautions = site_cautions(opened, job, questions)
     _tell(entry, questions)
     say(f"{whole.verdict:7}  the site check as a whole")
-    say(cautions_text("check"))
+    say(cautions_text("check", cautions))
 
 
 def moisture(

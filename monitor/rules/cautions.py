@@ -6,12 +6,12 @@ licensed trades come before all of them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Literal, NamedTuple, get_args
+from typing import Any, Literal, NamedTuple, get_args
 
-Step = Literal["deliver", "check", "install", "care", "reading"]
+Step = Literal["deliver", "check", "install", "care", "inspect", "leak", "heating-out", "reading"]
 
 STEPS: tuple[Step, ...] = get_args(Step)
 PRACTICE = "common practice, no published source"
@@ -39,6 +39,10 @@ class Caution(StrEnum):
     LADDERS = "ladders"
     FIRE_DISTANCE = "fire distance"
     FLAME_SPREAD = "flame spread"
+    LOOK = "look"
+    WATER_AND_POWER = "water and power"
+    MOULD = "mould"
+    TRADES = "trades"
 
 
 class Text(NamedTuple):
@@ -67,6 +71,7 @@ _AT: Mapping[Step, tuple[Caution, ...]] = MappingProxyType(
         "deliver": (Caution.HEAVY_BOXES, Caution.HEATER_PLACE, Caution.LOCAL_CODE),
         "check": (
             Caution.OLD_PAINT,
+            Caution.DUST,
             Caution.POWER,
             Caution.FIRE_DISTANCE,
             Caution.LADDERS,
@@ -86,6 +91,16 @@ _AT: Mapping[Step, tuple[Caution, ...]] = MappingProxyType(
             Caution.LOCAL_CODE,
         ),
         "care": (Caution.SHELVES, Caution.FIRE_DISTANCE, Caution.POWER, Caution.LADDERS, Caution.LOCAL_CODE),
+        "inspect": (Caution.LADDERS, Caution.LOOK, Caution.LOCAL_CODE),
+        "leak": (Caution.WATER_AND_POWER, Caution.MOULD, Caution.TRADES, Caution.LOCAL_CODE),
+        "heating-out": (
+            Caution.PIPES,
+            Caution.HEATER_FUEL,
+            Caution.HEATER_ALARM,
+            Caution.HEATER_UNATTENDED,
+            Caution.TRADES,
+            Caution.LOCAL_CODE,
+        ),
         "reading": (*HEATING, Caution.HUMIDIFIER, Caution.DEHUMIDIFIER, Caution.LOCAL_CODE),
     }
 )
@@ -94,6 +109,18 @@ _AT: Mapping[Step, tuple[Caution, ...]] = MappingProxyType(
 def at_step(step: Step) -> tuple[Caution, ...]:
     """The cautions of a step, what hurts most first."""
     return _AT[step]
+
+
+def at_check(answers: Mapping[str, Any], failing: Collection[str]) -> tuple[Caution, ...]:
+    """Those of a site check that its `answers` call for; `failing` names the questions that do not pass."""
+    by_exits = any(answers.get(key) for key in ("several_homes", "stairs", "corridor"))
+    spared = {
+        Caution.OLD_PAINT: answers.get("old_paint") in ("no", "tested"),
+        Caution.DUST: "flatness" not in failing,
+        Caution.FIRE_DISTANCE: answers.get("heat_sources") == [],
+        Caution.FLAME_SPREAD: not by_exits,
+    }
+    return tuple(caution for caution in at_step("check") if not spared.get(caution, False))
 
 
 CAUTIONS: Mapping[Caution, Text] = MappingProxyType(
@@ -186,6 +213,29 @@ CAUTIONS: Mapping[Caution, Text] = MappingProxyType(
             "By stairs, in corridors and in houses of several homes, code may ask for a flame-spread class that planks "
             "do not have. Ask the building authority before they go up, and keep the maker's test report.",
             "classes by ASTM E84: International Building Code, section 803 (US), from memory; EN 13501-1 elsewhere",
+        ),
+        Caution.LOOK: Text(
+            "Look and measure only: open no outlet, take no heater or pipe apart. Where the wall is wet, warm for no "
+            "reason or smells burnt, keep off it and call a licensed trade.",
+            PRACTICE,
+        ),
+        Caution.WATER_AND_POWER: Text(
+            "Keep out of the water until the power is off, switched off by someone who may and can reach the switch "
+            "dry. Then shut the water off; outlets, switches and heaters that got wet stay off until an electrician "
+            "has looked at them.",
+            PRACTICE,
+        ),
+        Caution.MOULD: Text(
+            "Dry what got wet within a day or two, before mould grows, and look behind the planks. Where mould covers "
+            "more than about 10 sq ft (1 m2), or the water was foul, it is work for people trained for it.",
+            "24 to 48 hours, 10 sq ft: US EPA, A Brief Guide to Mold, Moisture and Your Home (EPA 402-K-02-003), from "
+            "memory; the rest " + PRACTICE,
+        ),
+        Caution.TRADES: Text(
+            "Call licensed trades: a plumber for pipes, an electrician for wiring, a heating firm for the heater. "
+            "Where it smells of gas or an alarm for carbon monoxide sounds, get everybody out first, and call from "
+            "outside.",
+            PRACTICE,
         ),
         Caution.LOCAL_CODE: Text(
             "Local code and the makers' instructions come first; leave gas, mains wiring and water pipes to licensed "

@@ -114,7 +114,7 @@ SITE = Section(
         NOTE,
     ),
     "What you did not look at, leave open: it stays unknown.",
-    cautions=(Caution.OLD_PAINT, Caution.FIRE_DISTANCE, Caution.FLAME_SPREAD),
+    cautions=(Caution.OLD_PAINT, Caution.POWER, Caution.FIRE_DISTANCE, Caution.FLAME_SPREAD),
 )
 FLATNESS = Section(
     "flatness",

@@ -7,14 +7,13 @@ from collections.abc import Sequence
 
 from monitor.rules.cautions import CAUTIONS, Caution, Step, at_step
 
-FEW = 4  # headlines of the short block
 WIDTH = 80
 
 
-def cautions_text(step: Step) -> str:
-    """The headlines of a step that matter most, and where the rest is."""
-    every = at_step(step)
-    lines = [line for caution in every[:FEW] for line in _wrapped(f"mind: {CAUTIONS[caution].headline}", 6)]
+def cautions_text(step: Step, chosen: Sequence[Caution] | None = None) -> str:
+    """The headlines of a step, or of those `chosen` from it, and where the whole texts are."""
+    every = at_step(step) if chosen is None else chosen
+    lines = [line for caution in every for line in _wrapped(f"mind: {CAUTIONS[caution].headline}", 6)]
     return "\n".join([*lines, f"in full: wallclime cautions {step}"])
 
 

@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from monitor.basis.times import rfc3339
 from monitor.basis.units import System, format_length
-from monitor.rules.cautions import CAUTIONS, PRACTICE
+from monitor.rules.cautions import CAUTIONS, PRACTICE, Caution
 from monitor.tell.asked import FORM_VERSION, PHOTO, SECTIONS, Field, Section, unit
 from monitor.tell.words import visible
 
@@ -78,6 +78,7 @@ def shared(view: FormView) -> dict[str, Any]:
         "unit": lambda field: _unit(field, view.units),
         "shown_unit": lambda field: WORDS.get(_unit(field, view.units), _unit(field, view.units)),
         "practice": PRACTICE,
+        "local_code": CAUTIONS[Caution.LOCAL_CODE].text,
     }
 
 

@@ -26,7 +26,7 @@ the meter's scale.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, get_args
 
 from monitor.basis.errors import Fault, RecordError, WallclimeError
@@ -34,6 +34,7 @@ from monitor.basis.units import INCH, System
 from monitor.basis.values import Draft, Entry, Kind
 from monitor.config import tables
 from monitor.rules.assessment import Condition
+from monitor.rules.cautions import Caution, at_check
 from monitor.rules.flatness import Direction
 from monitor.rules.frame import Frame, Job
 from monitor.rules.moisture import moisture_condition
@@ -160,6 +161,13 @@ def site_told(desk: Desk, job: str) -> tuple[Condition, ...]:
     length, at = frame.job.length, frame.checked_at(desk.clock.now())
     questions = judge_site(frame.site, frame.profile, length=length, at=at, units=units)
     return (*questions, site_condition(frame.site, frame.profile, length=length, at=at, units=units))
+
+
+def site_cautions(desk: Desk, job: str, questions: Iterable[Condition]) -> tuple[Caution, ...]:
+    """What can hurt at the wall as it stands now; `questions` as `site_told` gives them."""
+    site = _frame(desk, job).site
+    answers = {} if site is None else {key: answer.value for key, answer in site.answers.items()}
+    return at_check(answers, {one.name for one in questions if one.verdict == "fail"})
 
 
 def moisture_told(desk: Desk, job: str) -> Condition:

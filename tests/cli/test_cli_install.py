@@ -6,6 +6,7 @@ import pytest
 from homes import COLUMNS, DELIVERED, NOON, Home, csv_of, steady
 
 from monitor.basis.times import HOUR
+from monitor.rules.cautions import at_step
 
 NO_JOB = "job attic: there is no job 'attic'. wallclime job list shows the jobs there are"
 HAPPENED = "The log holds what has happened; check the date"
@@ -84,6 +85,7 @@ def test_a_start_all_the_same_writes_down_every_open_condition_and_who_asked(den
     said = den.done(*INSTALL, *WHY, "--asked-by", "the owner")
     assert said.err.startswith("entry 4: install\nToo little is known of the room's last 24 h: boards are taken to be")
     assert "\nmind: Switch the power off" in said.err
+    assert said.err.count("mind: ") == len(at_step("install"))
     body = den.log()[3]["body"]
     assert (body["reason"], body["asked_by"], body["finish"], body["lots"]) == ("guests", "the owner", None, [])
     assert {

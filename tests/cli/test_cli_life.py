@@ -11,6 +11,7 @@ import pytest
 from homes import COLUMNS, DELIVERED, NOON, OPEN_DEN, Home, changed, csv_of, steady
 
 from monitor.basis.times import DAY, HOUR
+from monitor.tell.cautions import cautions_text
 
 START, FINISH = ("--start", "2026-01-09T08:00"), ("--finish", "2026-01-09T18:00")
 WHY = ("--reason", "measured again")
@@ -81,6 +82,11 @@ def told(home: Home) -> str:
             "event, robin [entered 5 d later] works next door, until 2026-01-06 18:00 -05:00; plastering",
         ),
         (
+            ("event", "den", "other", "painted", "--at", "2026-01-06T10:00", "--to", "2026-01-06T18:00"),
+            "event, other",
+            "event, robin [entered 5 d later] other, until 2026-01-06 18:00 -05:00; painted",
+        ),
+        (
             ("cause", "den", "--episode", 1, "--cause", "wet plaster", "--remedy", "door shut"),
             "cause of the episode 2026-01-06 14:00 to 17:00 -05:00",
             "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; because of wet plaster; "
@@ -117,11 +123,22 @@ def test_an_event_without_an_end_says_how_to_add_it(wall: Home):
     number = last(wall)["number"]
     assert done.err.splitlines() == [
         f"entry {number}: event, leak",
+        *cautions_text("leak").splitlines(),
         f"once it is over: wallclime log correct den {number} --set until=TIME --reason TEXT",
     ]
     wall.clock.move(HOUR)
     wall.done("log", "correct", "den", number, "--set", "until=2026-01-12T12:30Z", "--reason", "over")
     assert last(wall)["body"]["instead"] == {"until": NOON + HOUR // 2}
+
+
+def test_heating_that_is_out_cautions_of_pipes_and_heaters(wall: Home):
+    done = wall.done("log", "event", "den", "heating-out", "boiler failed")
+    assert done.err.splitlines()[1:-1] == cautions_text("heating-out").splitlines()
+
+
+@pytest.mark.parametrize("what", ["works-next-door", "tenant-change", "other"])
+def test_an_event_that_hurts_nobody_cautions_of_nothing(wall: Home, what):
+    assert "mind: " not in wall.done("log", "event", "den", what, "as told").err
 
 
 def test_joints_are_held_against_the_last_inspection(wall: Home):
@@ -132,10 +149,11 @@ def test_joints_are_held_against_the_last_inspection(wall: Home):
         f"entry {number}: inspection",
         "A3: 0.020 in, measured for the first time",
         "B1: 0.000 in, measured for the first time",
+        *cautions_text("inspect").splitlines(),
     ]
     again = wall.done("log", "inspect", "den", "--joint", "A3=0.7 mm", "--joint", "B1=0 mm", "--text", "sound")
     # 0.7 mm is 0.0276 in, 0.2 mm is 0.0079 in
-    assert again.err.splitlines()[1:] == [
+    assert again.err.splitlines()[1:3] == [
         "A3: 0.028 in, 0.008 in wider than on 2026-01-10",
         "B1: 0.000 in, as on 2026-01-10",
     ]

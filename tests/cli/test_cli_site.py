@@ -16,12 +16,11 @@ LEVEL = ("--level", "0,0", "--level", "8 ft,1/16 in", "--level", "16 ft,0")
 EXTENTS = {"along": 16.0, "across": 8.0, "rising diagonal": 17.85, "falling diagonal": 17.85}  # hypot(16, 8) = 17.89
 LENGTHS = 'Write it like "3/16 in", "16 ft 4 in" or "4.2 m"'
 MIND = (
-    "mind: Have old paint and texture tested before you sand, scrape or drill it.\n"
     "mind: Switch the power off and prove each outlet and switch dead before you open\n"
     "      it.\n"
-    "mind: Planks burn: keep them as far from stoves, flues, fireplaces and heaters\n"
-    "      as local code and the maker of the heat source ask.\n"
     "mind: Stand the ladder on firm level ground, and climb down rather than reach.\n"
+    "mind: Local code and the makers' instructions come first; leave gas, mains\n"
+    "      wiring and water pipes to licensed trades.\n"
     "in full: wallclime cautions check\n"
 )
 
@@ -88,6 +87,16 @@ def test_a_hump_says_where_it_is_how_much_and_where_to_sand(den: Home):
         + "; not said: surface, finish, secure, clean, dry, stains, windows, heat sources, a house of several homes, "
         "old paint, plumb, first row level",
     )
+
+
+def test_a_check_cautions_of_what_the_wall_calls_for(den: Home):
+    bumpy = den.file("wall.csv", wall(0.25))
+    said = den.done("log", "check", "den", "--stairs", "--old-paint", "unknown", "--points", bumpy).err
+    minded = [line.removeprefix("mind: ") for line in said.splitlines() if line.startswith("mind: ")]
+    assert [line.split()[0] for line in minded] == ["Have", "Cut", "Switch", "Planks", "Stand", "By", "Local"]
+    said = den.done("log", "check", "den", "--no-stairs", "--old-paint", "tested", "--no-heat-source").err
+    minded = [line.removeprefix("mind: ") for line in said.splitlines() if line.startswith("mind: ")]
+    assert [line.split()[0] for line in minded] == ["Cut", "Switch", "Stand", "Local"]  # the wall is as bumpy still
 
 
 def test_a_later_check_adds_to_an_earlier_one(den: Home):
@@ -299,5 +308,6 @@ def test_a_step_that_there_is_not_is_refused(wallclime: Home):
     refused = wallclime("cautions", "paint")
     assert (refused.code, refused.err) == (
         2,
-        "STEP: 'paint' is not understood. Use deliver or check or install or care or reading\n",
+        "STEP: 'paint' is not understood. Use deliver or check or install or care or inspect or leak or "
+        "heating-out or reading\n",
     )

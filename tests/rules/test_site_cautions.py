@@ -2,7 +2,7 @@
 
 import pytest
 
-from monitor.rules.cautions import CAUTIONS, HEATING, STEPS, Caution, at_step
+from monitor.rules.cautions import CAUTIONS, HEATING, STEPS, Caution, at_check, at_step
 
 HEADLINES = {
     Caution.POWER: "Switch the power off and prove each outlet and switch dead before you open it.",
@@ -45,6 +45,10 @@ def test_the_headline_is_the_first_sentence(caution, headline):
         (Caution.HEAVY_BOXES, ("twos", "low", "nothing leaning")),
         (Caution.SHELVES, ("heavy", "studs")),
         (Caution.FIRE_DISTANCE, ("local code", "maker of the heat source")),
+        (Caution.LOOK, ("open no outlet", "licensed trade")),
+        (Caution.WATER_AND_POWER, ("power is off", "someone who may", "electrician")),
+        (Caution.MOULD, ("a day or two", "mould", "EPA 402-K-02-003")),
+        (Caution.TRADES, ("licensed", "plumber", "electrician", "heating", "gas", "carbon monoxide")),
         (Caution.FLAME_SPREAD, ("flame-spread class", "stairs", "corridors", "several homes", "ASTM E84")),
     ],
 )
@@ -66,6 +70,9 @@ def test_every_source_says_where_it_comes_from():
         ("check", Caution.OLD_PAINT),
         ("install", Caution.POWER),
         ("care", Caution.SHELVES),
+        ("inspect", Caution.LADDERS),
+        ("leak", Caution.WATER_AND_POWER),
+        ("heating-out", Caution.PIPES),
         ("reading", Caution.HEATER_FUEL),
     ],
 )
@@ -79,3 +86,33 @@ def test_every_caution_but_those_of_a_check_of_sensors_is_shown_at_a_step():
     shown = {caution for step in STEPS for caution in at_step(step)}
     assert set(Caution) - shown == {Caution.SALT}
     assert set(HEATING) <= set(at_step("reading"))
+
+
+ALWAYS = (Caution.POWER, Caution.LADDERS, Caution.LOCAL_CODE)
+SPARED = {"old_paint": "no", "heat_sources": [], "several_homes": False, "stairs": False, "corridor": False}
+
+
+@pytest.mark.parametrize(
+    ("answers", "failing", "more"),
+    [
+        ({}, (), ()),
+        ({"old_paint": "tested"}, (), ()),
+        *(({"old_paint": said}, (), (Caution.OLD_PAINT,)) for said in ("yes", "unknown")),
+        *(({key: True}, (), (Caution.FLAME_SPREAD,)) for key in ("several_homes", "stairs", "corridor")),
+        ({}, ("flatness",), (Caution.DUST,)),
+        ({}, ("plumb",), ()),
+        ({"heat_sources": [{"what": "stove", "distance_m": 0.9}]}, (), (Caution.FIRE_DISTANCE,)),
+    ],
+)
+def test_a_check_cautions_by_its_answers(answers, failing, more):
+    assert set(at_check({**SPARED, **answers}, failing)) == {*ALWAYS, *more}
+
+
+def test_a_check_cautions_of_what_nobody_answered_lead_and_asbestos_first():
+    assert at_check({}, ()) == (
+        Caution.OLD_PAINT,
+        Caution.POWER,
+        Caution.FIRE_DISTANCE,
+        Caution.LADDERS,
+        Caution.LOCAL_CODE,
+    )

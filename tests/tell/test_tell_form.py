@@ -11,7 +11,7 @@ import pytest
 from paper import pages_of
 from phone import hold
 
-from monitor.rules.cautions import CAUTIONS
+from monitor.rules.cautions import CAUTIONS, Caution
 from monitor.tell.asked import PHOTO, SECTIONS, Field, unit
 from monitor.tell.form import FormView, render_form
 from monitor.tell.sheet import render_sheet
@@ -81,6 +81,13 @@ def test_the_form_carries_what_its_file_must_say_of_the_job():
         "wallclime_form": 1, "job": NASTY, "zone": "America/New_York", "units": "us",
         "opened": "2026-01-05T00:00:00Z", "made": "2026-01-05T00:01:00Z",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("render", [render_form, render_sheet])
+def test_a_page_cautions_of_power_and_of_local_code(render):
+    page = render(DEN).replace("&#39;", "'")
+    assert page.count(CAUTIONS[Caution.LOCAL_CODE].text) == 1
+    assert page.count(CAUTIONS[Caution.POWER].text) == 1
 
 
 @pytest.mark.parametrize("section", SECTIONS, ids=lambda section: section.name)
