@@ -108,8 +108,9 @@ def correct(
             who=who_of(who),
         )
         units = opened.book.job(job).units
-    for when, verdict in (("before", done.before), ("after", done.after)):
-        say(f"{when}: {words.verdict(verdict, words.display_of(verdict, units))}")  # type: ignore[arg-type]
+    told = (("before", done.before, done.open_before), ("after", done.after, done.open_after))
+    for when, verdict, still_open in told:
+        say(f"{when}: {words.verdict(verdict, words.display_of(verdict, units), still_open)}")  # type: ignore[arg-type]
     for entry in done.entries:
         _written(entry)
 
@@ -120,7 +121,7 @@ def list_(context: typer.Context, job: Job, as_json: Json = False) -> None:
     from monitor.tell.screen import diary_text
     from monitor.tell.words import Display
     from monitor.watch.diary import entries
-    from monitor.watch.pages import display
+    from monitor.watch.shown import display
 
     with desk(context) as opened:
         found = entries(opened, job)

@@ -10,6 +10,7 @@ from typing import Any
 from monitor.basis.errors import RecordError
 from monitor.basis.values import Draft, Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment
+from monitor.rules.begun import open_at_start
 from monitor.rules.frame import effective
 from monitor.watch.bodies import check_body
 from monitor.watch.book import as_if
@@ -66,11 +67,16 @@ def note(desk: Desk, job: str, text: str, *, at: int | None, who: str) -> Entry:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """A correction, of several entries where they say the same, and the verdicts before and after it."""
+    """A correction, of several entries where they say the same, and the verdicts before and after it.
+
+    Each with how many conditions were open at the start of the installation.
+    """
 
     entries: tuple[Entry, ...]
     before: Assessment
     after: Assessment
+    open_before: int
+    open_after: int
 
 
 _FIXED = (
@@ -116,10 +122,16 @@ def correct(
             Draft(Kind.CORRECTION, now, who, body, corrects=other)
             for other in _with_the_start(standing, entry, moved=at is not None, withdrawn=withdraw)
         ]
-    before = assess(desk, job)
+    before, open_before = _judged(desk, job)
     added = desk.store.append(job, drafts, check=lambda entries: consistent(job, as_if(entries, job, drafts)))
     note_completions(desk, job)
-    return Corrected(tuple(added), before, assess(desk, job))
+    after, open_after = _judged(desk, job)
+    return Corrected(tuple(added), before, after, open_before, open_after)
+
+
+def _judged(desk: Desk, job: str) -> tuple[Assessment, int]:
+    found = assess(desk, job)
+    return found, open_at_start(desk.book.log(job), found.as_of, lambda at: assess(desk, job, at=at))
 
 
 def standing_entry(desk: Desk, job: str, number: int) -> Entry:

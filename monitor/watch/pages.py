@@ -18,6 +18,7 @@ from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
+from monitor.rules.begun import open_at_start
 from monitor.rules.causes import causes
 from monitor.rules.frame import Frame, effective
 from monitor.rules.placement import Placement, concerns, described
@@ -99,11 +100,7 @@ def _facts(desk: Desk, job: str, found: Assessment) -> JobFacts:
         install_start=frame.start,
         install_finish=frame.finish,
         closed_at=frame.close,
-        open_at_start=sum(
-            len(entry.body.get("not_ready", ()))
-            for entry in effective(log)
-            if entry.kind is Kind.INSTALL and entry.at <= found.as_of
-        ),
+        open_at_start=open_at_start(log, found.as_of, lambda at: assess(desk, job, at=at)),
         looser=tuple(warnings(documents_of(desk, job, at=found.as_of), frame.profile, display(desk, job))),
     )
 

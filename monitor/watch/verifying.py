@@ -13,9 +13,9 @@ from typing import Any, cast
 from monitor.basis.errors import WallclimeError
 from monitor.basis.times import ms_of, zone_of
 from monitor.basis.units import System
-from monitor.basis.values import Kind
 from monitor.rules.assessment import RULES_VERSION
-from monitor.rules.frame import effective, job_of
+from monitor.rules.begun import open_at_start
+from monitor.rules.frame import job_of
 from monitor.seal import layout
 from monitor.seal.canonical import text_of
 from monitor.seal.verify import Verified, verify
@@ -72,7 +72,8 @@ def _compared(found: Verified) -> tuple[list[str], list[str]]:
             f"version {RULES_VERSION}."
         ]
     as_of = ms_of(datetime.fromisoformat(stated["as_of"]))
-    anew = judged(Material(found.log, found.sensors_log, Shown(found.series), found.refused), as_of)
+    material = Material(found.log, found.sensors_log, Shown(found.series), found.refused)
+    anew = judged(material, as_of)
     faults = [
         f"data/{layout.ASSESSMENT}: {where} is not what readings and log say. It was not made from this record"
         for where in list(differences(json.loads(text_of(anew.to_json())), stated))[:20]
@@ -82,8 +83,7 @@ def _compared(found: Verified) -> tuple[list[str], list[str]]:
         faults.append(f"data/{layout.REPORT}: it was made from another Assessment. Rely on neither")
     job = job_of(found.log)
     display = Display(zone_of(job.zone), cast(System, job.units))
-    installs = [e for e in effective(found.log) if e.kind is Kind.INSTALL and e.at <= as_of]
-    figures = figures_of(anew, display, sum(len(entry.body.get("not_ready", ())) for entry in installs))
+    figures = figures_of(anew, display, open_at_start(found.log, as_of, lambda at: judged(material, at)))
     for name, said in missing_figures(html, figures):
         faults.append(f"data/{layout.REPORT}: it does not show {name} as it is: {said!r}. The page says something else")
     return faults, []

@@ -15,6 +15,8 @@ from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
 from monitor.watch.diary import correct, hand_reading
 from monitor.watch.installing import Installing, install
+from monitor.watch.judging import assess
+from monitor.watch.pages import status_view
 
 WHY = {"not_ready": True, "reason": "guests"}
 
@@ -97,6 +99,30 @@ def test_a_correction_answers_the_verdicts_before_and_after(den: Desk):
     done = correct(den, "den", 4, withdraw=True, reason="the other wall", who="robin")
     assert (done.before.lot.delivered_at, done.after.lot.delivered_at) == (T0, None)
     assert [entry.corrects for entry in done.entries] == [4]
+
+
+def open_conditions(desk: Desk, at: int) -> int:
+    return sum(condition.verdict != "pass" for condition in assess(desk, "den", at=at).readiness)
+
+
+def test_a_start_that_is_moved_has_the_conditions_open_of_the_minute_it_is_moved_to(den: Desk):
+    hear(den, steady(T0, 100))
+    entry = install(den, "den", Installing(T0 + 60 * HOUR, **WHY), who="robin")
+    before = len(entry.body["not_ready"])
+    assert status_view(den, "den").facts.open_at_start == before
+    done = correct(den, "den", entry.number, at=T0 + 20 * HOUR, reason="wrong day", who="robin")
+    moved = open_conditions(den, T0 + 20 * HOUR)
+    assert moved > before  # 20 h are fewer than 48 h
+    assert (done.open_before, done.open_after) == (before, moved)
+    assert status_view(den, "den").facts.open_at_start == moved
+    back = correct(den, "den", entry.number, at=T0 + 60 * HOUR, reason="right after all", who="robin")
+    assert (back.open_before, back.open_after) == (moved, before)
+
+
+def test_an_installation_that_is_withdrawn_has_no_conditions_open(den: Desk):
+    entry = install(den, "den", Installing(T0 + DAY, **WHY), who="robin")
+    done = correct(den, "den", entry.number, withdraw=True, reason="the other wall", who="robin")
+    assert (done.open_before, done.open_after) == (len(entry.body["not_ready"]), 0)
 
 
 @pytest.mark.parametrize(("quantity", "value"), [(HUMIDITY, 0.0), (HUMIDITY, 105.0), (TEMPERATURE, -40.0)])
