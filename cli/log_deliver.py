@@ -71,10 +71,12 @@ def deliver(
         entry = enter(opened, job, at=when, lot=lot, place=place, boxes=boxes, facts=facts, who=who_of(who))
         units = opened.book.job(job).units
         found, sealed = arrival(opened, job, entry), witnessed(opened, job, "delivery")
-    number = entry.body["boxes"]
-    count = f", {number} {'box' if number == 1 else 'boxes'}" if number else ""
-    say(f"entry {entry.number}: deliver, {entry.body['lot']}{count} at {entry.body['place']!r}")
+    say(f"entry {entry.number}: deliver, {entry.body['lot']}{_count(entry.body['boxes'])} at {entry.body['place']!r}")
     _tell(found, units, sealed)
+
+
+def _count(boxes: int | None) -> str:
+    return f", {boxes} {'box' if boxes == 1 else 'boxes'}" if boxes else ""
 
 
 def _tell(found: Any, units: Any, sealed: list[str]) -> None:
@@ -92,6 +94,9 @@ def _tell(found: Any, units: Any, sealed: list[str]) -> None:
         apart=found.apart,
         hours=round(profile.acclimation.required / HOUR),
         units=units,
+        stays=found.stays,
+        said=found.said,
+        past=found.past,
     )
     for line in [*missing(found.asked, found.came), *lines]:
         say(line)

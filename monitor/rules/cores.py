@@ -208,7 +208,7 @@ def core_reading(frame: Frame, lot: Delivery | None, core: CoreState | None) -> 
         return None
     if core is None:
         return CoreReading(None, None, None, None, None)
-    stays = stays_at(lot.stack, board, limit=frame.profile.readiness.box_core_within, room_c=core.room)
+    stays = held_at(lot.stack, board, limit=frame.profile.readiness.box_core_within, room_c=core.room)
     return CoreReading(core.low, core.high, core.measured, core.room, core.within, stays, _shared(frame, lot, inside))
 
 
@@ -218,7 +218,7 @@ def _shared(frame: Frame, lot: Delivery, inside: Sequence[Stay]) -> bool:
     return any(lot.at <= stay.start and sum(at <= stay.start for at in beside) > 1 for stay in inside)
 
 
-def stays_at(stack: Stack, board: Board, *, limit: float, room_c: float | None) -> float | None:
+def held_at(stack: Stack, board: Board, *, limit: float, room_c: float | None) -> float | None:
     """What a core on a cold floor stays at for good, where that is not within `limit` [K] of the room. [degC]
 
     None where it comes near, and where room, floor or stack are not known.
@@ -249,10 +249,10 @@ def evening_out(
     """How long boxes take to even out in a steady room; None where nobody said how they lie, or they never do.
 
     `apart` is how far they are from the room when they come [K]; not known, the time to close nine tenths of the way.
-    `room_c` is the room, which a cold floor keeps them from: see `stays_at` [degC].
+    `room_c` is the room, which a cold floor keeps them from: see `held_at` [degC].
     """
     bodies = stack_bodies(stack, board)
-    if not bodies or stays_at(stack, board, limit=limit, room_c=room_c) is not None:
+    if not bodies or held_at(stack, board, limit=limit, room_c=room_c) is not None:
         return None
     if stack.floor_c is not None and stack.box_c is not None and room_c is not None and bodies[0].floor is not None:
         slow, central, fast = (_near_from(body, stack.box_c, stack.floor_c, room_c, limit) for body in bodies)

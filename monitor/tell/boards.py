@@ -20,24 +20,28 @@ from monitor.climate.wood import (
 )
 from monitor.climate.wood import Row as PinnedOrFree
 from monitor.config.profile import Board, Profile
-from monitor.rules.assessment import Excursion, Verdict
+from monitor.rules.assessment import Excursion, Lot, Verdict
 from monitor.rules.consequences import Effect, Season
-from monitor.rules.cores import Evening, box_height, core_verdict
+from monitor.rules.cores import Evening, box_height, core_verdict, put_on_spacers
 from monitor.rules.estimates import BoardReading, Bounds, CoreReading
 from monitor.rules.frame import Stack
 from monitor.rules.movement import Movement, Outlook, Row, grown_mm, worst
-from monitor.tell.words import Display, dose, side, visible, when
+from monitor.tell.words import Display, dose, lot_named, side, visible, when
 
 INDEX = (
     "Computed for the mean of one plank behind its decor; planks differ by their maker, and a board that came from dry "
     "holds less than one that came from wet: the ranges hold most of that."
 )
 
+SLOWER = "That is at least: cardboard, film and air gaps are left out, and make it slower."
+
 
 def about(evening: Evening) -> str:
-    """ "about 10 days (7 to 13)", or in hours below two days."""
+    """ "about 10 days (7 to 13)", or in hours below two days; the range rounded outwards where it would vanish."""
     unit, of = ("days", DAY) if evening.central >= 2 * DAY else ("h", HOUR)
     fast, central, slow = (max(round(part / of), 1) for part in evening)
+    if fast == slow and evening.slow > of:
+        fast, slow = evening.fast // of, -(-evening.slow // of)
     return f"about {central} {unit} ({fast} to {slow})" if fast < slow else f"about {central} {unit}"
 
 
@@ -67,34 +71,64 @@ def evening_out(
     apart: float | None,
     hours: int,
     units: System,
+    stays: float | None = None,
+    said: Sequence[str] = (),
+    past: bool = False,
 ) -> list[str]:
-    """How long the boxes take to even out as they lie and apart, and what these hours do not do. [K, h]"""
-    near = f"until the core is within {format_temperature_difference(limit, units)} of the room's 24 h mean"
+    """How long the boxes take to even out as they lie and apart, and what these hours do not do. [K, h]
+
+    `stays`: what their core stays at on a cold floor that keeps it from the room [degC]; `said`: what they should not
+    be, see `frame.said_of`; `past`: they came so long ago that the room of then is not to be heard any more.
+    """
+    lines = [_evened_out(stack, board, stacked, single, limit=limit, apart=apart, units=units, stays=stays)]
+    if apart is None and stays is None and stack.floor_c is not None and not stack.spacers:
+        lines.append("On a cold floor the core stays between floor and room, and may never come near it.")
     if apart is None:
-        near = "until nine tenths of the difference are evened out"
-    spread = f"in single layers on spacers {about(single)}"
-    if apart is not None and apart <= limit:
-        lines = [f"The boxes came {format_temperature_difference(apart, units)} from the room: their core is near it."]
-    elif stacked is None:
-        lines = [
-            f"Estimate: {spread} {near}. How long it takes as they are stacked nobody can say: give --stack-height, or "
-            "--spacers if they lie apart."
-        ]
-    elif stack.spacers:
-        lines = [f"Estimate: {spread} {near}."]
-    else:
-        lines = [f"Estimate: as stacked ({lying(stack, board, units)}) {about(stacked)} {near}; {spread}."]
-    if apart is None:
-        untold = (
-            "No box temperature was told (--box-temperature)" if stack.box_c is None else "The room is not heard yet"
-        )
+        heard = "The room was not heard then" if past else "The room is not heard yet"
+        untold = "No box temperature was told (--box-temperature)" if stack.box_c is None else heard
         lines.append(f"{untold}, so how far they have to go is not known.")
     if moves_with_moisture(board.core):
+        closed = "and wrapped boxes hardly exchange vapour"
+        vapour = "but open planks already take up moisture" if {"opened", "unwrapped"} & set(said) else closed
         lines.append(
-            f"That is warmth. Moisture takes weeks, and wrapped boxes hardly exchange vapour: {hours} h even out the "
-            "temperature, not the moisture of the boards."
+            f"That is warmth. Moisture takes weeks, {vapour}: {hours} h even out the temperature, not the moisture of "
+            "the boards."
         )
     return lines
+
+
+def _evened_out(
+    stack: Stack,
+    board: Board,
+    stacked: Evening | None,
+    single: Evening,
+    *,
+    limit: float,
+    apart: float | None,
+    units: System,
+    stays: float | None,
+) -> str:
+    within = f"within {format_temperature_difference(limit, units)} of the room's 24 h mean"
+    near = "until nine tenths of the difference are evened out" if apart is None else f"until the core is {within}"
+    how = f"as stacked ({lying(stack, board, units)})"
+    spread = f"in single layers on spacers {about(single) if single.slow else 'at once'}"
+    if stays is not None:
+        never = f"Estimate: {how} the core never comes {within}; {put_on_spacers(stays, units)}"
+        return f"{never}. {spread[0].upper()}{spread[1:]} {near}. {SLOWER}" if single.slow else f"{never}."
+    if apart is not None and apart <= limit:
+        came = f"The boxes came {format_temperature_difference(apart, units)} from the room"
+        if stack.floor_c is None or stack.spacers or (stacked is not None and not stacked.slow):
+            return f"{came}: their core is near it."
+        if stacked is None:
+            return f"{came}, but lie on a cold floor: give --stack-height, or --spacers if they lie apart."
+    if stacked is None:
+        return (
+            f"Estimate: {spread} {near}. {SLOWER} How long it takes as they are stacked nobody can say: give "
+            "--stack-height, or --spacers if they lie apart."
+        )
+    if stack.spacers:
+        return f"Estimate: {spread} {near}. {SLOWER}"
+    return f"Estimate: {how} {about(stacked)} {near}; {spread}. {SLOWER}"
 
 
 def core_said(core: CoreReading | None, limit: float, display: Display) -> tuple[Verdict, str]:
@@ -111,6 +145,17 @@ def boxes_status(core: CoreReading | None, limit: float, display: Display) -> st
         return ""
     verdict, evidence = core_said(core, limit, display)
     return f"core {evidence}" if verdict == "pass" or core.disagree else ""
+
+
+def lots_status(lots: Sequence[Lot], limit: float, display: Display) -> str:
+    """`boxes_status`; of several lots the worst by its name, if anything is known of any."""
+    if len(lots) < 2:
+        return "".join(boxes_status(lot.core, limit, display) for lot in lots)
+    if all(lot.core is None for lot in lots):
+        return ""
+    found = [(core_said(lot.core, limit, display), lot.name) for lot in lots]
+    (verdict, evidence), name = min(found, key=lambda one: ("fail", "unknown", "pass").index(one[0][0]))
+    return f"{lot_named(name)}{'' if verdict == 'pass' else ', the worst'}: core {evidence}"
 
 
 def missing(asked: int | None, came: int | None) -> list[str]:

@@ -116,10 +116,10 @@ def _room(view: StatusView, display: Display) -> list[str]:
 
 
 def _boards(view: StatusView, display: Display) -> list[str]:
-    """The core of the boxes while it is near the room or contradicted, and the planks once they go up."""
+    """The core of the boxes, of several lots the worst, and the planks once they go up."""
     assessment, board = view.assessment, view.board
-    if assessment.phase == "before":
-        said = boards.boxes_status(assessment.lot.core, view.profile.readiness.box_core_within, display)
+    if assessment.phase == "before":  # no lot is said to be used yet: all are
+        said = boards.lots_status(assessment.lots, view.profile.readiness.box_core_within, display)
         return _labelled("boxes", said) if said else []
     said = "" if board is None else boards.board_status(assessment.board, board.movements, display.units)
     return _labelled("boards", said) if said else []

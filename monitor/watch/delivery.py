@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.basis.errors import RecordError
-from monitor.basis.values import Draft, Entry, Kind, Quantity
+from monitor.basis.times import DAY
+from monitor.basis.values import Draft, Entry, Kind, Quantity, Series
 from monitor.config.profile import Profile
-from monitor.rules.cores import Evening, evening_out
-from monitor.rules.frame import Stack, effective
+from monitor.rules.cores import Evening, evening_out, held_at
+from monitor.rules.frame import Stack, effective, said_of
 from monitor.watch.desk import Desk
 from monitor.watch.entering import add
 from monitor.watch.jobs import checked_name, past
@@ -80,13 +81,18 @@ def _inside(body: Mapping[str, Any], key: str, limits: tuple[float, float], opti
 @dataclass(frozen=True, slots=True)
 class Arrival:
     """What can be said when boxes come. `stacked` and `single`: how long they take to even out as they lie, and in
-    single layers on spacers; `apart` how far from the room they are [K]; `asked` and `came`: boxes, where known."""
+    single layers on spacers; `apart` how far from the room of then they are [K]; `stays` what their core stays at on a
+    floor that keeps it from the room [degC]; `said` see `said_of`; `past`: whether the day after they came is over;
+    `asked` and `came`: boxes, where known."""
 
     stack: Stack
     profile: Profile
     stacked: Evening | None
     single: Evening
     apart: float | None
+    stays: float | None
+    said: tuple[str, ...]
+    past: bool
     asked: int | None
     came: int | None
 
@@ -96,9 +102,8 @@ def arrival(desk: Desk, job: str, entry: Entry) -> Arrival:
     now = desk.clock.now()
     profile = desk.book.parsed(desk.book.profile(job, now).text, job)
     stack, limit = Stack.from_body(entry.body), profile.readiness.box_core_within
-    said = assess(desk, job).now.values.values()
-    room = [values[Quantity.AIR_TEMPERATURE] for values in said if Quantity.AIR_TEMPERATURE in values]
-    apart = abs(stack.box_c - sum(room) / len(room)) if stack.box_c is not None and room else None
+    room = _room_then(desk, job, entry.at)
+    apart = None if stack.box_c is None or room is None else abs(stack.box_c - room)
     single = evening_out(Stack(spacers=True), profile.board, limit=limit, apart=apart)
     if single is None:
         raise AssertionError("boxes on spacers are of a known height")
@@ -106,9 +111,40 @@ def arrival(desk: Desk, job: str, entry: Entry) -> Arrival:
     return Arrival(
         stack=stack,
         profile=profile,
-        stacked=evening_out(stack, profile.board, limit=limit, apart=apart),
+        stacked=evening_out(stack, profile.board, limit=limit, apart=apart, room_c=room),
         single=single,
         apart=apart,
+        stays=held_at(stack, profile.board, limit=limit, room_c=room),
+        said=said_of(entry.body),
+        past=entry.at + DAY < now,
         asked=None if boxes is None else boxes[0],
         came=None if boxes is None else boxes[1],
     )
+
+
+def _room_then(desk: Desk, job: str, at: int) -> float | None:
+    """The room's temperature at `at`, or when it was first heard within a day after; None where it was not. [degC]"""
+    heard = _warmth(desk, job, at)
+    if heard is not None:
+        return heard
+    until = min(at + DAY, desk.clock.now())
+    frame = desk.book.frame(job, desk.book.parsed(desk.book.profile(job, until).text, job), until)
+    heard_at = [
+        int(series.t[0])
+        for stay in frame.air_stays
+        if stay.place == frame.job.boxes_place
+        for series in [_said_between(desk, frame.sensors[stay.sensor].stream, max(at, stay.start), stay.end, until)]
+        if len(series.t)
+    ]
+    return _warmth(desk, job, min(heard_at) + 1) if heard_at else None
+
+
+def _said_between(desk: Desk, stream: str, start: int, end: int | None, until: int) -> Series:
+    return desk.store.series(stream, Quantity.AIR_TEMPERATURE, start, until if end is None else min(end, until))
+
+
+def _warmth(desk: Desk, job: str, at: int) -> float | None:
+    """The mean of what the sensors say of the room at `at`. [degC]"""
+    said = assess(desk, job, at=at).now.values.values()
+    warmth = [values[Quantity.AIR_TEMPERATURE] for values in said if Quantity.AIR_TEMPERATURE in values]
+    return sum(warmth) / len(warmth) if warmth else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from homes import COLUMNS, NOON, Home, csv_of, steady
+from homes import COLUMNS, DELIVERED, NOON, Home, csv_of, steady
 
 from monitor.basis.times import HOUR
 
@@ -30,8 +30,9 @@ def test_a_delivery_of_which_little_is_known_says_what_would_help(den: Home):
     ]
     assert told[2].startswith("Estimate: in single layers on spacers about ")
     assert told[2].endswith(
-        " until nine tenths of the difference are evened out. How long it takes as they are stacked nobody can say: "
-        "give --stack-height, or --spacers if they lie apart."
+        " until nine tenths of the difference are evened out. That is at least: cardboard, film and air gaps are left "
+        "out, and make it slower. How long it takes as they are stacked nobody can say: give --stack-height, or "
+        "--spacers if they lie apart."
     )
     assert [line + "\n" for line in told[3:]] == [UNTOLD, WARMTH]
 
@@ -78,6 +79,19 @@ def test_all_that_can_be_said_of_boxes_stands_in_the_log_in_base_units(den: Home
 def test_a_cold_floor_is_told(den: Home):
     told = said(den, "--stack-height", "20 in", "--floor-temperature", "50 degF")
     assert "Estimate: as stacked (1 ft 8 in high, on a cold floor) about " in told
+    assert "On a cold floor the core stays between floor and room, and may never come near it.\n" in told
+
+
+def test_boxes_that_came_at_a_past_time_onto_a_cold_floor_are_told_of_with_the_room_of_then(den: Home):
+    den.done("log", "deliver", "den", "--at", "2026-01-05T05:00", "--lot", "early")
+    file = den.file("den.csv", csv_of(steady(DELIVERED - 2 * HOUR, 4)))
+    den.done("import", "den", file, "--sensor", "shelf", *COLUMNS)
+    stack = ("--stack-height", "20 in", "--floor-temperature", "50 degF", "--box-temperature", "41 degF")
+    told = said(den, "--at", "2026-01-05T08:00", *stack, "--opened")
+    assert "the core never comes within 3.0 degF of the room's 24 h mean; on this floor the core stays at " in told
+    assert "but open planks already take up moisture" in told
+    told = said(den, "--at", "2026-01-08T08:00", *stack)
+    assert "The room was not heard then, so how far they have to go is not known.\n" in told
 
 
 def test_boxes_of_pvc_or_mineral_say_nothing_of_moisture(wallclime: Home):

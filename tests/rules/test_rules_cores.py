@@ -13,7 +13,7 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.climate.stack import BOARDS, FLOOR_CONTACT_W_M2K, STILL_AIR_W_M2K
 from monitor.rules.assessment import Assessment
-from monitor.rules.cores import box_height, core_verdict, evening_out, stays_at
+from monitor.rules.cores import box_height, core_verdict, evening_out, held_at
 from monitor.rules.estimates import CoreReading
 from monitor.rules.frame import Delivery, Frame, Keys, Stack, Stay
 from monitor.rules.judge import judge
@@ -562,7 +562,7 @@ COLD = Stack(0.5, floor_c=10.0, box_c=5.0)
 
 def test_a_core_on_a_cold_floor_stays_between_the_floor_and_the_room():
     # by hand, resistances in a row from room to floor: 1/h + H/k + 1/h_floor; half way up 1/h + H/2k are passed
-    stays = stays_at(COLD, PROFILE.board, limit=LIMIT, room_c=20.0)
+    stays = held_at(COLD, PROFILE.board, limit=LIMIT, room_c=20.0)
     above, below = (1 / h + 0.25 / BOARDS["central"].conductivity for h in (STILL_AIR_W_M2K, FLOOR_CONTACT_W_M2K))
     assert stays == pytest.approx(20.0 - 10.0 * above / (above + below))
     assert evening_out(COLD, PROFILE.board, limit=LIMIT, apart=15.0, room_c=20.0) is None
@@ -578,7 +578,7 @@ def test_a_core_on_a_cold_floor_stays_between_the_floor_and_the_room():
     ],
 )  # fmt: skip
 def test_of_what_is_not_known_or_comes_near_no_temperature_is_said_at_which_it_stays(stack, room_c):
-    assert stays_at(stack, PROFILE.board, limit=LIMIT, room_c=room_c) is None
+    assert held_at(stack, PROFILE.board, limit=LIMIT, room_c=room_c) is None
 
 
 @pytest.mark.parametrize("came", [5.0, 30.0])

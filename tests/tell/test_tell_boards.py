@@ -36,7 +36,8 @@ def growth(low: float, high: float, when="now", row: Row = ALONG) -> Movement:
     [
         (TEN_DAYS, "about 10 days (7 to 13)"),
         (ONE_DAY, "about 24 h (20 to 30)"),
-        (Evening(47 * HOUR, 48 * HOUR, 49 * HOUR), "about 2 days"),
+        (Evening(47 * HOUR, 48 * HOUR, 49 * HOUR), "about 2 days (1 to 3)"),
+        (Evening(round(4.05 * HOUR), round(4.1 * HOUR), round(4.15 * HOUR)), "about 4 h (4 to 5)"),
         (Evening(40 * HOUR, 48 * HOUR - 1, 60 * HOUR), "about 48 h (40 to 60)"),
         (Evening(60_000, 60_000, 60_000), "about 1 h"),
         (Evening(0, 0, 0), "about 1 h"),
@@ -63,8 +64,13 @@ def test_how_boxes_lie(stack, us, si):
     assert (boards.lying(stack, BOARD, "us"), boards.lying(stack, BOARD, "si")) == (us, si)
 
 
-def even(stack: Stack, stacked: Evening | None = TEN_DAYS, apart: float | None = None, board=BOARD, units="us"):
-    return boards.evening_out(stack, board, stacked, ONE_DAY, limit=LIMIT, apart=apart, hours=48, units=units)
+def even(stack: Stack, stacked: Evening | None = TEN_DAYS, apart: float | None = None, **more):
+    single = ONE_DAY if apart is None or apart > LIMIT else Evening(0, 0, 0)
+    told = {"board": BOARD, "units": "us", "limit": LIMIT, "hours": 48, **more}
+    return boards.evening_out(stack, told.pop("board"), stacked, single, apart=apart, **told)
+
+
+SLOWER = "That is at least: cardboard, film and air gaps are left out, and make it slower."
 
 
 WARMTH = (
@@ -77,34 +83,34 @@ def test_boxes_of_which_all_is_known():
     # 0.5 m is 19 11/16 in; 10 K apart
     assert even(Stack(height=0.5, box_c=10.0), apart=10.0) == [
         "Estimate: as stacked (1 ft 7 11/16 in high, on the floor) about 10 days (7 to 13) until the core is within "
-        "3.0 degF of the room's 24 h mean; in single layers on spacers about 24 h (20 to 30).",
+        "3.0 degF of the room's 24 h mean; in single layers on spacers about 24 h (20 to 30). " + SLOWER,
         WARMTH,
     ]
     assert even(Stack(height=0.5, box_c=10.0), apart=10.0, units="si")[0] == (
         "Estimate: as stacked (500 mm high, on the floor) about 10 days (7 to 13) until the core is within 1.7 K of "
-        "the room's 24 h mean; in single layers on spacers about 24 h (20 to 30)."
+        "the room's 24 h mean; in single layers on spacers about 24 h (20 to 30). " + SLOWER
     )
 
 
 def test_boxes_on_spacers_are_not_stacked():
     assert even(Stack(spacers=True, box_c=10.0), ONE_DAY, apart=10.0)[0] == (
         "Estimate: in single layers on spacers about 24 h (20 to 30) until the core is within 3.0 degF of the room's "
-        "24 h mean."
+        "24 h mean. " + SLOWER
     )
 
 
 def test_boxes_of_which_nobody_said_how_high_they_are_stacked():
     assert even(Stack(box_c=10.0), None, apart=10.0)[0] == (
         "Estimate: in single layers on spacers about 24 h (20 to 30) until the core is within 3.0 degF of the room's "
-        "24 h mean. How long it takes as they are stacked nobody can say: give --stack-height, or --spacers if they "
-        "lie apart."
+        f"24 h mean. {SLOWER} How long it takes as they are stacked nobody can say: give --stack-height, or --spacers "
+        "if they lie apart."
     )
 
 
 def test_without_a_box_temperature_it_is_the_time_for_nine_tenths():
     assert even(Stack(spacers=True), ONE_DAY)[:2] == [
         "Estimate: in single layers on spacers about 24 h (20 to 30) until nine tenths of the difference are evened "
-        "out.",
+        "out. " + SLOWER,
         "No box temperature was told (--box-temperature), so how far they have to go is not known.",
     ]
 
@@ -113,6 +119,59 @@ def test_with_a_box_temperature_and_no_room_it_is_the_room_that_is_not_known():
     assert even(Stack(spacers=True, box_c=4.0), ONE_DAY)[1] == (
         "The room is not heard yet, so how far they have to go is not known."
     )
+
+
+def test_of_boxes_that_came_days_ago_the_room_was_not_heard_then():
+    assert even(Stack(spacers=True, box_c=4.0), ONE_DAY, past=True)[1] == (
+        "The room was not heard then, so how far they have to go is not known."
+    )
+
+
+COLD = Stack(height=0.5, floor_c=10.0, box_c=5.0)
+
+
+def test_boxes_that_a_cold_floor_keeps_from_the_room_are_to_be_put_on_spacers():
+    assert even(COLD, None, apart=15.0, stays=14.9, units="si")[0] == (
+        "Estimate: as stacked (500 mm high, on a cold floor) the core never comes within 1.7 K of the room's 24 h "
+        "mean; on this floor the core stays at about 14.9 degC: put the boxes on spacers. In single layers on spacers "
+        "about 24 h (20 to 30) until the core is within 1.7 K of the room's 24 h mean. " + SLOWER
+    )
+
+
+def test_boxes_as_warm_as_the_room_on_a_cold_floor_are_not_said_to_be_near_it():
+    assert even(COLD, None, apart=0.5, stays=14.9, units="si")[0] == (
+        "Estimate: as stacked (500 mm high, on a cold floor) the core never comes within 1.7 K of the room's 24 h "
+        "mean; on this floor the core stays at about 14.9 degC: put the boxes on spacers."
+    )
+    assert even(replace(COLD, height=None), None, apart=0.5, units="si")[0] == (
+        "The boxes came 0.5 K from the room, but lie on a cold floor: give --stack-height, or --spacers if they lie "
+        "apart."
+    )
+    assert even(COLD, TEN_DAYS, apart=0.5, units="si")[0] == (
+        "Estimate: as stacked (500 mm high, on a cold floor) about 10 days (7 to 13) until the core is within 1.7 K "
+        "of the room's 24 h mean; in single layers on spacers at once. " + SLOWER
+    )
+
+
+@pytest.mark.parametrize(
+    ("stack", "stacked"), [(COLD, Evening(0, 0, 0)), (Stack(spacers=True, floor_c=10.0), Evening(0, 0, 0))]
+)
+def test_boxes_on_a_cool_floor_or_on_spacers_over_a_cold_one_may_be_near_the_room(stack, stacked):
+    told = even(stack, stacked, apart=0.5, units="si")[0]
+    assert told == "The boxes came 0.5 K from the room: their core is near it."
+
+
+def test_of_a_cold_floor_in_a_room_not_heard_it_is_said_what_it_may_do():
+    assert even(COLD)[1] == "On a cold floor the core stays between floor and room, and may never come near it."
+
+
+@pytest.mark.parametrize("said", [("opened",), ("unwrapped",), ("on end", "unwrapped")])
+def test_open_planks_take_up_moisture(said):
+    assert even(Stack(height=0.5), said=said)[-1] == (
+        "That is warmth. Moisture takes weeks, but open planks already take up moisture: 48 h even out the "
+        "temperature, not the moisture of the boards."
+    )
+    assert even(Stack(height=0.5), said=("on end",))[-1] == WARMTH
 
 
 def test_boxes_that_came_as_warm_as_the_room_need_no_time():

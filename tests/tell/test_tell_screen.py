@@ -183,6 +183,22 @@ def test_boxes_that_are_not_near_the_room_are_left_to_the_conditions():
     assert status_text(replace(VIEW, assessment=far)) == status_text(VIEW)
 
 
+def test_of_several_lots_the_worst_has_the_line_with_its_name():
+    near = replace(den.LOT, core=den.CORE)
+    far = replace(den.LOT, name="B", core=replace(den.CORE, low=10.0, within=None))
+    lines = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, lots=(near, far)))).splitlines()
+    at = next(number for number, line in enumerate(lines) if line.startswith("boxes "))
+    assert lines[at : at + 3] == [
+        "boxes      lot B, the worst: core not yet surely within 3.0 degF of the room's",
+        "           24 h mean, 68.9 degF: estimated 50.0 degF to 69.8 degF",
+        "",
+    ]
+    lines = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, lots=(near, near)))).splitlines()
+    assert any(line.startswith("boxes      lot A: core within 3.0 degF") for line in lines)
+    untold = replace(den.ASSESSMENT, lots=(den.LOT, den.LOT))
+    assert not any(line.startswith("boxes ") for line in status_text(replace(VIEW, assessment=untold)).splitlines())
+
+
 def test_gaps_of_under_a_minute_are_counted_but_not_listed():
     short = Gap(den.AS_OF - HOUR, den.AS_OF - HOUR + 30_000, (T, RH))
     alone = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, gaps=(short,) * 3)))

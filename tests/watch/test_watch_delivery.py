@@ -8,7 +8,7 @@ from desks import NOW, T0, Row, furnish, hear, opening, steady
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Entry
-from monitor.rules.cores import evening_out
+from monitor.rules.cores import evening_out, held_at
 from monitor.rules.frame import Stack
 from monitor.watch.delivery import Arrival, arrival, deliver
 from monitor.watch.desk import Desk
@@ -169,5 +169,38 @@ def test_a_delivery_that_nobody_counted_leaves_open_how_many_came(den: Desk):
     assert (found.asked, found.came) == (None, None)
 
 
-def test_what_came_days_ago_is_told_of_with_the_room_of_now(heard: Desk):
-    assert told(heard, at=NOW - 3 * DAY, box_temperature=21.0).apart == pytest.approx(0.5)
+def test_what_came_days_ago_is_told_of_with_the_room_of_then(heard: Desk):
+    # the last row before: 21.0 + 0.1 x (1295 mod 7) = 21.0; now it is 21.5
+    found = told(heard, at=NOW - 3 * DAY, box_temperature=4.0)
+    assert found.apart == pytest.approx(17.0)
+    assert found.past
+
+
+def test_what_came_before_the_room_was_heard_is_told_of_with_the_first_that_was_heard_within_a_day(desk: Desk):
+    furnish(desk, at=T0)
+    hear(desk, steady(T0 + 2 * DAY, 24))
+    assert told(desk, at=T0 + DAY + HOUR, box_temperature=4.0).apart == pytest.approx(17.0)
+    found = told(desk, at=T0 + DAY - HOUR, box_temperature=4.0)
+    assert (found.apart, found.past) == (None, True)
+
+
+def test_the_first_boxes_of_a_job_whose_record_begins_with_them_are_told_of_with_it(desk: Desk):
+    open_job(desk, opening("den"), who="robin")
+    add_sensor(desk, "shelf", "site/shelf/climate", hold=30 * MINUTE, uncertainty=MAKER, who="robin")
+    assign_sensor(desk, "shelf", "den", at=T0, facts={}, who="robin")
+    hear(desk, steady(T0, 24))
+    assert told(desk, at=T0, box_temperature=4.0).apart == pytest.approx(17.0)
+
+
+def test_boxes_on_a_cold_floor_are_told_of_with_what_they_stay_at(heard: Desk):
+    found = told(heard, stack_height_m=0.5, floor_temperature=10.0, box_temperature=21.0)
+    stack = Stack(height=0.5, floor_c=10.0, box_c=21.0)
+    assert found.stays == held_at(stack, found.profile.board, limit=LIMIT, room_c=21.5)
+    assert 15.0 < found.stays < 16.0
+    assert found.stacked is None
+
+
+def test_what_boxes_should_not_be_is_told_of(den: Desk):
+    assert told(den, unopened=False, flat=False, wrapped=False).said == ("opened", "on end", "unwrapped")
+    found = told(den, unopened=True)
+    assert (found.said, found.past) == ((), False)
