@@ -83,8 +83,8 @@ def event(
         begun, over = time_of(opened, job, start, "--from"), time_of(opened, job, end, "--to")
         entry = enter(opened, job, what, text, start=begun, end=over, who=who_of(who))
     say(f"entry {entry.number}: event, {what}")
-    if what == "leak" or what == "heating-out":
-        say(cautions_text(what))
+    if what in ("leak", "heating-out"):
+        say(cautions_text(what))  # type: ignore[arg-type]
     if over is None and what != "tenant-change":
         say(f"once it is over: wallclime log correct {quote(job)} {entry.number} --set until=TIME --reason TEXT")
 
