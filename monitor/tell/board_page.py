@@ -57,7 +57,7 @@ def _boards(page: ReportPage, view: BoardView, display: Display) -> dict[str, An
         "said": list(_said(page, view, display)) if moist else [NO_MOISTURE],
         "moisture": _moisture(page, display) if moist else NONE,
         "pinned": boards.pinned_line(view.pinned),
-        "rows": [_row(view, number, display) for number in range(len(view.rows))],
+        "rows": [_row(view, number, display, _last(page, display)) for number in range(len(view.rows))],
         "read": READ,
         "effects": _effects(page, view, display) if moist and installed else NONE,
         "season": "" if view.season is None else boards.season_line(view.season),
@@ -88,7 +88,7 @@ def _box(page: ReportPage, lot: Lot, how: Lying, display: Display) -> Row:
 def _said(page: ReportPage, view: BoardView, display: Display) -> Iterator[str]:
     board = page.assessment.board
     if board is not None:
-        yield boards.board_line(board, display)
+        yield boards.board_line(board, display, _last(page, display))
     else:
         yield (
             "The planks are not on the wall yet: in closed boxes their moisture hardly changes in days, so it is taken "
@@ -99,7 +99,7 @@ def _said(page: ReportPage, view: BoardView, display: Display) -> Iterator[str]:
 
 def _moisture(page: ReportPage, display: Display) -> Table:
     board, now = page.assessment.board, page.assessment.now.values.values()
-    rows = [] if board is None else boards.moisture_rows(board, page.profile.board.came_at)
+    rows = [] if board is None else boards.moisture_rows(board, page.profile.board.came_at, _last(page, display))
     t_c = [said[Quantity.AIR_TEMPERATURE] for said in now if Quantity.AIR_TEMPERATURE in said]
     rh = [said[Quantity.AIR_HUMIDITY] for said in now if Quantity.AIR_HUMIDITY in said]
     if t_c and rh:
@@ -107,12 +107,16 @@ def _moisture(page: ReportPage, display: Display) -> Table:
     return Table("moisture", ("boards", "moisture, % of dry mass", "since the installation", "how it is known"), rows)
 
 
-def _row(view: BoardView, number: int, display: Display) -> dict[str, Any]:
+def _last(page: ReportPage, display: Display) -> str:
+    return boards.last_said(page.assessment.now, page.assessment.as_of, display)
+
+
+def _row(view: BoardView, number: int, display: Display, last: str) -> dict[str, Any]:
     """One row of planks: its gaps, its movements, and when its gaps close."""
     row = view.rows[number]
     name = boards.row_named(row, display.units).rstrip(",")
     gaps = " and ".join(boards.gap_named(gap, display.units) for gap in row.gaps)
-    moved = [boards.movement_row(one) for one in view.movements if one.row == row]
+    moved = [boards.movement_row(one, last) for one in view.movements if one.row == row]
     head = ("when", "from the installation (estimated)", "pinned", "free", "trim must cover", "a joint may open")
     return {
         "name": f"{name[0].upper()}{name[1:]}, gaps at its ends {gaps}",

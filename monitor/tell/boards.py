@@ -20,7 +20,7 @@ from monitor.climate.wood import (
 )
 from monitor.climate.wood import Row as PinnedOrFree
 from monitor.config.profile import Board, Profile
-from monitor.rules.assessment import Excursion, Lot, Verdict
+from monitor.rules.assessment import Excursion, Lot, Now, Verdict
 from monitor.rules.consequences import Effect, Season
 from monitor.rules.cores import Evening, box_height, core_verdict, put_on_spacers
 from monitor.rules.estimates import BoardReading, Bounds, CoreReading
@@ -28,6 +28,7 @@ from monitor.rules.frame import Stack
 from monitor.rules.movement import Movement, Outlook, Row, grown_mm, worst
 from monitor.tell.words import Display, dose, lot_named, side, visible, when
 
+SILENT = 30 * DAY  # of a room that was not heard for longer nothing is said as of now; ours
 INDEX = (
     "Computed for the mean of one plank behind its decor; planks differ by their maker, and a board that came from dry "
     "holds less than one that came from wet: the ranges hold most of that."
@@ -210,7 +211,7 @@ def outlook_lines(outlook: Outlook, units: System) -> list[str]:
     """What the wall's band may do to a row, worst case first, and what to do while it can be done."""
     row, pinned = outlook.row, outlook.fits("pinned")
     head = (
-        f"Estimate: {row_named(row, units)} grows {millimetres(outlook.growth)} should boards in balance with "
+        f"Estimate: {row_named(row, units)} {grows(outlook.growth)} should boards in balance with "
         f"{format_percent(outlook.from_rh, places=0)} settle at the damp edge of the band, and shrinks "
         f"{millimetres(outlook.shrinkage)} at the dry edge."
     )
@@ -258,8 +259,17 @@ def warmth_lines(cold: Movement, warm: Movement, units: System) -> list[str]:
     ]
 
 
-def starts_from(room: float | None, came_at: float) -> str:
-    """What boards are taken to be in balance with when they go up."""
+def starts_from(room: float | None, came_at: float, measured: Bounds | None = None) -> str:
+    """What boards hold when they go up: in balance with the room, or as they came, in balance with `came_at`. [%]"""
+    if measured is not None:
+        heard = (
+            "Too little is known of the room's last 24 h."
+            if room is None
+            else f"The room had {room:.0f} % over the last 24 h (measured)."
+        )
+        low, high = measured.low, measured.high
+        came = f"{measured.central:.1f} %" if low == high else moisture(measured)
+        return f"{heard} Boards came with {came} of dry mass (measured), in balance with about {came_at:.0f} %."
     if room is None:
         return f"Too little is known of the room's last 24 h: boards are taken to be in balance with {came_at:.0f} %."
     return (
@@ -285,14 +295,15 @@ def grows(growth: Range[float]) -> str:
     return f"{'grows' if growth.low >= 0 else 'shrinks'} {millimetres(growth)}"
 
 
-def movement_row(movement: Movement) -> tuple[str, ...]:
-    """A movement as a row of a table: when, how far, pinned, free, trim and joints."""
+def movement_row(movement: Movement, last: str = "") -> tuple[str, ...]:
+    """A movement as a row of a table: when (`last` instead of now), how far, pinned, free, trim and joints."""
     dries = movement.growth.low < 0
+    long_ago = last if movement.when == "now" else ""
     return (
-        movement.when,
+        long_ago or movement.when,
         grows(movement.growth),
-        movement.fit("pinned"),
-        movement.fit("free"),
+        "not known now" if long_ago else movement.fit("pinned"),
+        "not known now" if long_ago else movement.fit("free"),
         f"{movement.to_cover:.1f} mm" if dries else "-",
         millimetres(movement.opening) if dries and movement.row.joints else "-",
     )
@@ -312,21 +323,33 @@ def gained(bounds: Bounds, digits: int = 1) -> str:
     return f"{central} % ({low} to {high})"
 
 
-def board_line(board: BoardReading, display: Display) -> str:
-    """The planks now, in a sentence."""
+def last_said(now: Now, as_of: int, display: Display) -> str:
+    """ "as of the last reading, 2026-01-08" in a room that has long been silent, else "": nobody knows it now. [ms]"""
+    if now.last_heard is None or as_of - now.last_heard <= SILENT:
+        return ""
+    return f"as of the last reading, {when(now.last_heard, display)[:10]}"
+
+
+def _estimated(last: str) -> str:
+    return f"estimated {last}" if last else "estimated"
+
+
+def board_line(board: BoardReading, display: Display, last: str = "") -> str:
+    """The planks now, or as `last_said`, in a sentence."""
     came = "measured" if board.measured else "taken from the profile, nobody measured it"
     return (
-        f"Board moisture, estimated: {moisture(board.now)} of dry mass, {gained(board.gained)} since the installation "
-        f"{when(board.since, display)} (what they came with was {came}); the sensors leave {board.sensor:.1f} % open."
+        f"Board moisture, {_estimated(last)}: {moisture(board.now)} of dry mass, {gained(board.gained)} since the "
+        f"installation {when(board.since, display)} (what they came with was {came}); the sensors leave "
+        f"{board.sensor:.1f} % open."
     )
 
 
-def moisture_rows(board: BoardReading, came_at: float) -> list[tuple[str, str, str, str]]:
+def moisture_rows(board: BoardReading, came_at: float, last: str = "") -> list[tuple[str, str, str, str]]:
     """What boards hold: (when, moisture, against the installation, how it is known)."""
     known = "measured on delivery" if board.measured else f"the profile's figure: in balance with {came_at:.0f} %"
     rows = [
         ("at the installation", moisture(board.came), "", known),
-        ("now", moisture(board.now), gained(board.gained), "estimated"),
+        (last or "now", moisture(board.now), gained(board.gained), "estimated"),
     ]
     for name, extreme in (("driest", board.driest), ("dampest", board.dampest)):
         if extreme is not None:
@@ -387,11 +410,11 @@ def season_line(season: Season) -> str:
     )
 
 
-def board_status(board: BoardReading | None, moved: Sequence[Movement], units: System) -> str:
-    """The planks on the wall in a line: their moisture, and the row that is nearest to closing its gaps."""
+def board_status(board: BoardReading | None, moved: Sequence[Movement], units: System, last: str = "") -> str:
+    """The planks on the wall in a line: their moisture, and the row nearest to closing its gaps; now, or as `last`."""
     found = worst(moved)
     parts = [] if board is None else [f"{moisture(board.now)} of dry mass"]
     if found is not None:
-        fits = f"pinned {found.fit('pinned')}, free {found.fit('free')}"
+        fits = "not known now" if last else f"pinned {found.fit('pinned')}, free {found.fit('free')}"
         parts.append(f"{row_named(found.row, units).rstrip(',')} {grows(found.growth)}: {fits}")
-    return f"estimated: {'; '.join(parts)}" if parts else ""
+    return f"{_estimated(last)}: {'; '.join(parts)}" if parts else ""

@@ -107,7 +107,8 @@ def at_the_start(conditions: Mapping[str, Any], display: Display) -> list[tuple[
 def conditions(found: Mapping[str, Any], display: Display) -> str:
     """The same in a line, with its minute: a start that is corrected later has the conditions of the one first told."""
     told = [f"{name} {text}" for name, text in at_the_start(found, display)]
-    boards = [] if found["boards"] is None else ["{condition} {verdict}: {evidence}".format(**found["boards"])]
+    core = found["boards"] or {}
+    boards = ["{condition} {verdict}: {evidence}".format(**core)] if "condition" in core else []
     return ", ".join([words.when(found["at"], display), *told, *map(visible, boards)])
 
 

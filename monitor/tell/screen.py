@@ -121,7 +121,8 @@ def _boards(view: StatusView, display: Display) -> list[str]:
     if assessment.phase == "before":  # no lot is said to be used yet: all are
         said = boards.lots_status(assessment.lots, view.profile.readiness.box_core_within, display)
         return _labelled("boxes", said) if said else []
-    said = "" if board is None else boards.board_status(assessment.board, board.movements, display.units)
+    last = boards.last_said(assessment.now, assessment.as_of, display)
+    said = "" if board is None else boards.board_status(assessment.board, board.movements, display.units, last)
     return _labelled("boards", said) if said else []
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import cast
+from typing import NamedTuple, cast
 
 import numpy as np
 
@@ -12,13 +13,15 @@ from monitor.basis.units import System
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.climate import wood
 from monitor.rules.assessment import Assessment
-from monitor.rules.boards import starts_of
+from monitor.rules.boards import measured_moistures, starts_of
 from monitor.rules.consequences import effects, season_ahead
 from monitor.rules.cores import evening_out
+from monitor.rules.estimates import Bounds
 from monitor.rules.frame import Frame, effective
 from monitor.rules.hours import hours_heard
 from monitor.rules.movement import (
     Row,
+    balanced_rh,
     closing_rh,
     gaps_of,
     movements,
@@ -75,36 +78,77 @@ def planned(desk: Desk, job: str) -> list[str]:
     """What may become of the rows of a wall of which only the size is known, while it can be acted on, in sentences."""
     frame = _frame(desk, job, desk.clock.now())
     upright = frame.take_off is not None and frame.take_off.lay == "vertical"
-    return _outlooks(frame, rows_planned(frame.profile, frame.job.length, frame.job.height, upright=upright), None)
+    return _outlooks(frame, rows_planned(frame.profile, frame.job.length, frame.job.height, upright=upright))
 
 
 def told_at_installation(desk: Desk, entry: Entry) -> list[str]:
-    """What an entry of the installation gives reason to say: of the first, how far the rows will move with boards in
-    balance with the room's last 24 h; and what pins a row."""
+    """What an entry of the installation gives reason to say: how far the rows will move, of boards as they came and of
+    such in balance with the room's last 24 h; of a later entry where it records gaps or what pins a row."""
     pinned = entry.body.get("pinned", "")
-    told = _at_installation(desk, entry) if "conditions" in entry.body else []
-    return [*told, pinned_line(pinned)] if pinned else told
+    if not pinned and not {"conditions", "gaps_m"} & entry.body.keys():
+        return []
+    return [*([pinned_line(pinned)] if pinned else []), *_at_installation(desk, entry)]
 
 
 def _at_installation(desk: Desk, entry: Entry) -> list[str]:
     frame = _frame(desk, entry.chain, entry.at)
     installs = [one for one in effective(desk.book.log(entry.chain)) if one.kind is Kind.INSTALL]
-    rows = rows_of(frame, gaps_of(installs))
-    if not wood.moves_with_moisture(frame.profile.board.core):
-        return _outlooks(frame, rows, None)
-    room = _last_day_humidity(desk, frame, entry.at)
-    return [starts_from(room, frame.profile.board.came_at), *_outlooks(frame, rows, room)]
+    rows: Sequence[Row] = rows_of(frame, gaps_of(installs))
+    board = frame.profile.board
+    if not wood.moves_with_moisture(board.core):
+        return _outlooks(frame, rows)
+    room, measured = _last_day_humidity(desk, frame, entry.at), measured_moistures(frame)
+    starts = _starts(frame, room)
+    if any("pinned" in one.body for one in installs):
+        rows = _tightest_first(frame, rows, starts)
+    came = Bounds(min(measured), sum(measured) / len(measured), max(measured)) if measured else None
+    told = [starts_from(room, starts[0].rh if measured else board.came_at, came)]
+    return [*told, *(line for start in _worst_first(frame, rows, starts) for line in _outlooks(frame, rows, start))]
+
+
+def _starts(frame: Frame, room: float | None) -> list[Start]:
+    """Boards as they came, measured ones first, then such that nobody measured; and boards in balance with the room."""
+    measured, lots = measured_moistures(frame), starts_of(frame)
+    taken = [frame.profile.board.came_at] if any(len(set(lot)) > 1 for lot in lots) else []
+    told = {round(rh): Start(rh, []) for rh in [*taken, *([] if room is None else [room])]}
+    if not measured:
+        return list(told.values())
+    rh = balanced_rh(frame.profile, sum(measured) / len(measured))
+    return [Start(rh, [lot for lot in lots if len(set(lot)) == 1]), *told.values()]
+
+
+class Start(NamedTuple):
+    """What boards may hold when they go up: about in balance with `rh` [%], `moistures` where measured, as starts_of"""
+
+    rh: float
+    moistures: list[tuple[float, ...]]
+
+
+def _worst_first(frame: Frame, rows: Sequence[Row], starts: Sequence[Start]) -> list[Start]:
+    """The start from which the rows grow most, first."""
+    return sorted(starts, key=lambda start: -max(_lacks(frame, row, start) for row in rows))
+
+
+def _tightest_first(frame: Frame, rows: Sequence[Row], starts: Sequence[Start]) -> list[Row]:
+    """The row that is nearest to closing its gap once something pins it, first."""
+    return sorted(rows, key=lambda row: -max(_lacks(frame, row, start) for start in starts))
+
+
+def _lacks(frame: Frame, row: Row, start: Start) -> float:
+    """What a pinned row lacks of room; negative where it has more than it needs. [mm]"""
+    found = outlook(frame.profile, row, start.rh, start.moistures)
+    return -row.room_mm("pinned") if found is None else found.growth.high - row.room_mm("pinned")
 
 
 def _frame(desk: Desk, job: str, at: int) -> Frame:
     return desk.book.frame(job, desk.book.parsed(desk.book.profile(job, at).text, job), at)
 
 
-def _outlooks(frame: Frame, rows: tuple[Row, Row], room: float | None) -> list[str]:
-    """Of both rows, by moisture, or by warmth where that moves none."""
+def _outlooks(frame: Frame, rows: Sequence[Row], start: Start | None = None) -> list[str]:
+    """Of these rows, by moisture (by default that of the profile), or by warmth where that moves none."""
     units, told = cast(System, frame.job.units), []
     for row in rows:
-        found = outlook(frame.profile, row, room)
+        found = outlook(frame.profile, row, *(() if start is None else start))
         if found is None:
             told += warmth_lines(*outlook_by_warmth(frame.profile, row), units)
         else:

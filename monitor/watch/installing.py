@@ -8,7 +8,9 @@ from typing import Any
 
 from monitor.basis.errors import Fault, RecordError
 from monitor.basis.values import Draft, Entry, Kind
+from monitor.climate.wood import moves_with_moisture
 from monitor.rules.assessment import Assessment
+from monitor.rules.boards import came_with, measured_moistures
 from monitor.rules.frame import effective
 from monitor.watch.bodies import check_body
 from monitor.watch.book import as_if
@@ -86,7 +88,7 @@ def _at_the_start(desk: Desk, job: str, told: Installing, lots: Sequence[str]) -
     """What the record says of the start; with conditions open, starting all the same takes a reason."""
     found = assess(desk, job, at=told.start, lots=lots)
     still = [condition.to_json() for condition in found.readiness if condition.verdict != "pass"]
-    conditions = {"conditions": _conditions(found)}
+    conditions = {"conditions": {**_conditions(found), "boards": _boards(desk, found)}}
     if not still:
         return conditions
     if not told.not_ready:
@@ -115,9 +117,19 @@ def _conditions(found: Assessment) -> dict[str, Any]:
         "counted_ms": clock.counted,
         "required_ms": clock.required,
         "complete": clock.completed_at,
-        "boards": next((one.to_json() for one in found.readiness if one.name == "box core"), None),
         "open": [one.name for one in found.readiness if one.verdict != "pass"],
     }
+
+
+def _boards(desk: Desk, found: Assessment) -> dict[str, Any] | None:
+    """The boxes' core as a condition, and `came_with_pct` (lowest, central, highest) of boards that moisture moves."""
+    core = next((one.to_json() for one in found.readiness if one.name == "box core"), None)
+    profile = desk.book.parsed(desk.book.profile(found.job, found.as_of).text, found.job)
+    if not moves_with_moisture(profile.board.core):
+        return core
+    frame = desk.book.frame(found.job, profile, found.as_of)
+    came = {"came_with_pct": list(came_with(frame)), "came_with_measured": bool(measured_moistures(frame))}
+    return {**(core or {}), **came}
 
 
 _MEND = "Settle it, or start all the same: --not-ready --reason TEXT"

@@ -164,7 +164,12 @@ def test_what_the_record_said_at_the_start_is_written_into_the_entry(record: Hom
         "counted_ms": 48 * HOUR,
         "required_ms": 48 * HOUR,
         "complete": DELIVERED + 48 * HOUR,
-        "boards": next(one for one in wallclime.log()[-1]["body"]["not_ready"] if one["condition"] == "box core"),
+        "boards": {
+            **next(one for one in wallclime.log()[-1]["body"]["not_ready"] if one["condition"] == "box core"),
+            # the built-in profile's 50 %; EWPAA p. 37 has 7 to 9 % at 45 %RH and 9 to 11 at 65
+            "came_with_pct": pytest.approx([7.4, 8.4, 9.4], abs=0.1),
+            "came_with_measured": False,
+        },
         "open": open_,
     }
 
@@ -256,3 +261,20 @@ def test_a_folder_for_pages_that_cant_be_made_says_so_and_the_entry_stays(den: H
         f"{folder}: the folder can't be made (File exists). Name a file with --page FILE.html"
     )
     assert den.kinds()[-1] == "install"
+
+
+def test_a_start_that_is_corrected_says_before_and_after_what_a_status_says(record: Home, wallclime: Home):
+    import shutil
+
+    shutil.copytree(record.path, wallclime.path)
+    wallclime.done(*INSTALL, *WHY)
+    number = next(str(entry["number"]) for entry in wallclime.log() if entry["kind"] == "install")
+    shown = " ".join(wallclime.done("status", "den").out.split())
+    said = wallclime.done("log", "correct", "den", number, "--at", "2026-01-06T08:00", "--reason", "wrong day")
+    before, after = said.err.splitlines()[:2]
+    assert before.removeprefix("before: ") in shown
+    assert after.removeprefix("after: ") in " ".join(wallclime.done("status", "den").out.split())
+    still = [one["verdict"] for one in wallclime.assess("--at", "2026-01-06T08:00")["readiness"]].count("pass")
+    of = len(wallclime.assess("--at", "2026-01-06T08:00")["readiness"])
+    assert after.endswith(f", with {of - still} conditions open at the start.")
+    assert before != after

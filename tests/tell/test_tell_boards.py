@@ -8,13 +8,14 @@ import pytest
 
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.climate.wood import Range
+from monitor.rules.assessment import Now
 from monitor.rules.consequences import Effect, Season
 from monitor.rules.cores import Evening
 from monitor.rules.estimates import BoardReading, Bounds, CoreReading, Extreme
 from monitor.rules.frame import Stack
 from monitor.rules.movement import Movement, Outlook, Row
 from monitor.tell import boards
-from monitor.tell.words import Display
+from monitor.tell.words import Display, when
 
 US, SI = Display(zone_of("America/New_York"), "us"), Display(zone_of("America/New_York"), "si")
 ALONG, ACROSS = Row(False, 4.8768, (0.0047625, 0.0047625), 3), Row(True, 2.4384, (0.0047625, 0.0047625), 12)
@@ -157,8 +158,9 @@ def test_boxes_as_warm_as_the_room_on_a_cold_floor_are_not_said_to_be_near_it():
     ("stack", "stacked"), [(COLD, Evening(0, 0, 0)), (Stack(spacers=True, floor_c=10.0), Evening(0, 0, 0))]
 )
 def test_boxes_on_a_cool_floor_or_on_spacers_over_a_cold_one_may_be_near_the_room(stack, stacked):
-    told = even(stack, stacked, apart=0.5, units="si")[0]
-    assert told == "The boxes came 0.5 K from the room: their core is near it."
+    assert (
+        even(stack, stacked, apart=0.5, units="si")[0] == "The boxes came 0.5 K from the room: their core is near it."
+    )
 
 
 def test_of_a_cold_floor_in_a_room_not_heard_it_is_said_what_it_may_do():
@@ -328,6 +330,17 @@ def test_what_the_installation_starts_from():
     )
 
 
+def test_boards_that_were_measured_start_from_what_they_came_with():
+    assert boards.starts_from(46.4, 44.6, Bounds(8.0, 8.0, 8.0)) == (
+        "The room had 46 % over the last 24 h (measured). Boards came with 8.0 % of dry mass (measured), in "
+        "balance with about 45 %."
+    )
+    assert boards.starts_from(None, 44.6, Bounds(6.0, 7.5, 9.0)) == (
+        "Too little is known of the room's last 24 h. Boards came with 7.5 % (6.0 to 9.0) of dry mass (measured), "
+        "in balance with about 45 %."
+    )
+
+
 def test_what_pins_a_row():
     assert boards.pinned_line("a shelf\u202e") == (
         'Recorded as pinning a row: a shelf\\u202e. The gap at its other end has to take all: read "pinned".'
@@ -449,6 +462,23 @@ def test_the_boards_in_a_line_of_a_status():
         "estimated: the width of all rows, 2.438 m moves -1.0 to +0.5 mm: pinned fits, free fits"
     )
     assert boards.board_status(None, (), "si") == ""
+
+
+def test_after_a_silence_of_more_than_thirty_days_nothing_is_said_as_of_now():
+    heard = Now("unknown", None, {}, den.DELIVERED)
+    assert boards.last_said(heard, den.DELIVERED + 30 * DAY, US) == ""
+    assert boards.last_said(Now("unknown", None, {}), den.DELIVERED + 31 * DAY, US) == ""
+    last = boards.last_said(heard, den.DELIVERED + 30 * DAY + 1, US)
+    assert last == f"as of the last reading, {when(den.DELIVERED, US)[:10]}"
+    assert boards.board_status(READING, (growth(1.0, 5.0),), "us", last) == (
+        f"estimated {last}: 7.9 % (6.9 to 8.9) of dry mass; a row of 16 ft grows 1.0 to 5.0 mm: not known now"
+    )
+    assert boards.board_line(READING, US, last).startswith(f"Board moisture, estimated {last}: 7.9 % (6.9 to 8.9) of")
+    assert [row[0] for row in boards.moisture_rows(READING, 50.0, last)][1] == last
+    assert boards.movement_row(growth(1.0, 5.0), last)[:4] == (
+        last, "grows 1.0 to 5.0 mm", "not known now", "not known now",
+    )  # fmt: skip
+    assert boards.movement_row(growth(1.0, 5.0, "dampest so far"), last)[2] == "may close"
 
 
 def test_no_sentence_of_the_boards_promises_or_frightens():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,10 @@ from desks import NOW, T0, Row, furnish, hear, opening, steady
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import LIVE, Quantity, Reading
 from monitor.rules.assessment import Assessment
+from monitor.tell.board_page import sections
+from monitor.tell.screen import status_text
 from monitor.tell.views import BoardView
+from monitor.tell.words import Display
 from monitor.watch import boards
 from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
@@ -111,16 +115,62 @@ def test_gaps_that_are_recorded_with_the_start_are_those_that_are_told(den: Desk
     assert told[2].startswith("A gap of 2.0 mm at each end ")
 
 
-def test_a_later_entry_tells_only_what_pins_a_row(den: Desk):
+def test_a_later_entry_of_neither_gaps_nor_a_pin_tells_nothing(den: Desk):
     begin(den)
-    assert (
-        boards.told_at_installation(den, install(den, "den", Installing(START, facts={"offcut": "shed"}), who="r"))
-        == []
+    later = install(den, "den", Installing(START, facts={"offcut": "shed"}), who="robin")
+    assert boards.told_at_installation(den, later) == []
+
+
+def test_gaps_that_are_recorded_later_are_told_again_with_what_they_have_room_for(den: Desk):
+    begin(den)
+    later = install(den, "den", Installing(START, facts={"gaps_m": {"left": 0.002, "right": 0.008}}), who="robin")
+    told = boards.told_at_installation(den, later)
+    assert told[0].startswith("The room had 50 % over the last 24 h (measured).")
+    assert told[2].startswith("A gap of 2.0 mm at each end ")
+
+
+def test_what_pins_a_row_comes_first_and_then_the_row_that_has_least_room_for_it(den: Desk):
+    begin(den)
+    later = install(
+        den, "den", Installing(START, facts={"pinned": "a shelf", "gaps_m": {"bottom": 0.0, "top": 0.0}}), who="robin"
     )
-    later = install(den, "den", Installing(START, facts={"pinned": "a shelf"}), who="robin")
-    assert boards.told_at_installation(den, later) == [
-        'Recorded as pinning a row: a shelf. The gap at its other end has to take all: read "pinned".'
-    ]
+    told = boards.told_at_installation(den, later)
+    assert told[0] == ('Recorded as pinning a row: a shelf. The gap at its other end has to take all: read "pinned".')
+    assert told[2].startswith("Estimate: the width of all rows, 2.400 m, grows ")
+    assert told[5].startswith("Estimate: a row of 4.000 m grows ")
+
+
+def starts(desk: Desk, *moistures: float) -> list[str]:
+    """The sentence about the starts, and the humidity of each outlook of the first row."""
+    for number, moisture in enumerate(moistures):
+        facts = {"moisture": moisture}
+        deliver(desk, "den", at=T0, lot=f"m{number}", place=None, boxes=None, facts=facts, who="robin")
+    told = boards.told_at_installation(desk, begin(desk))
+    return [told[0], *(line for line in told if line.startswith("Estimate: a row of 4.000 m "))]
+
+
+def test_boards_that_were_measured_start_from_that_and_beside_it_from_the_room(den: Desk):
+    # 8 % is below HDF in balance with 50 %: those boards grow more, so they come first
+    said, worse, other = starts(den, 8.0)
+    assert said == (
+        "The room had 50 % over the last 24 h (measured). Boards came with 8.0 % of dry mass (measured), in balance "
+        "with about 45 %."
+    )
+    assert "should boards in balance with 45 % settle" in worse
+    assert "should boards in balance with 50 % settle" in other
+
+
+def test_boards_that_came_damper_than_the_room_come_after_it(den: Desk):
+    _, worse, other = starts(den, 11.0)
+    assert "should boards in balance with 50 % settle" in worse
+    assert other.startswith("Estimate: a row of 4.000 m shrinks ")  # damper than the damp edge
+
+
+def test_boards_that_nobody_measured_start_from_the_profile_too_where_the_room_was_another(den: Desk):
+    told = boards.told_at_installation(den, begin(den, START + 36 * HOUR))
+    heads = [line for line in told if line.startswith("Estimate: a row of 4.000 m grows")]
+    assert "should boards in balance with 28 % settle" in heads[0]
+    assert "should boards in balance with 50 % settle" in heads[1]
 
 
 # --- for screens and pages --------------------------------------------------------------------------------------------
@@ -185,6 +235,20 @@ def test_a_sensor_that_is_on_the_wall_measures_it_and_one_outdoors_does_not(desk
         assert not view(desk).surface_heard
         assign_sensor(desk, name, place, at=T0, facts={"role": role}, who="robin")
     assert view(desk).surface_heard
+
+
+def test_after_a_long_silence_status_and_report_speak_of_the_last_reading_and_of_no_gap_that_fits(den: Desk):
+    begin(den)
+    den.clock.at_ms = NOW + 400 * DAY  # heard until nine days after T0
+    last = "as of the last reading, 2026-01-13"
+    boards_line = " ".join(status_text(status_view(den, "den")).split("\nboards ")[1].split())
+    assert boards_line.startswith(f"estimated {last}: ")
+    assert "fits" not in boards_line.split("Not heard")[0]
+    page = report_page(den, "den")
+    found = sections(page, None, Display(UTC, "si"))["boards"]
+    assert found["said"][0].startswith(f"Board moisture, estimated {last}: ")
+    assert found["moisture"].rows[1][0] == last
+    assert [row[2] for row in found["rows"][0]["table"].rows if row[0] == last] == ["not known now"]
 
 
 def test_a_season_ahead_takes_a_record_of_a_year(desk: Desk):

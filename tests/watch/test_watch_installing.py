@@ -5,15 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from desks import T0, furnish, hear, steady
+from desks import T0, furnish, hear, opening, steady
 
 from monitor.basis.errors import RecordError, ReportError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import SIMULATED
 from monitor.rules.assessment import Condition
 from monitor.watch import installing
+from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
 from monitor.watch.installing import Installing, install
+from monitor.watch.jobs import open_job
 from monitor.watch.judging import assess
 from monitor.watch.life import care
 from monitor.watch.sheets import write_handover, write_not_ready
@@ -49,11 +51,31 @@ def test_a_start_with_every_condition_met_has_the_conditions_of_that_minute_and_
         "counted_ms": 48 * HOUR,
         "required_ms": 48 * HOUR,
         "complete": T0 + 48 * HOUR,
-        "boards": None,
+        "boards": {"came_with_pct": pytest.approx([7.4, 8.4, 9.4], abs=0.5), "came_with_measured": False},
         "open": [],
     }
     assert "not_ready" not in entry.body
     assert write_not_ready(den, "den", None) is None
+
+
+def test_the_moisture_that_boards_came_with_is_written_down_with_whether_it_was_measured(den: Desk):
+    for lot, moisture in (("B7", 6.0), ("B8", 9.0)):
+        facts = {"moisture": moisture}
+        deliver(den, "den", at=T0, lot=lot, place=None, boxes=None, facts=facts, who="robin")
+    boards = install(den, "den", Installing(T0 + 50 * HOUR, **WHY), who="robin").body["conditions"]["boards"]
+    assert (boards["condition"], boards["came_with_measured"]) == ("box core", True)
+    low, central, high = boards["came_with_pct"]
+    assert (low, central) == (6.0, 7.5)
+    assert high > 9.0  # of the first lot nobody measured any
+
+
+def test_of_boards_that_moisture_does_not_move_none_is_written_down(desk: Desk, tmp_path: Path):
+    profile = tmp_path / "vinyl.toml"
+    profile.write_text('name = "invented vinyl planks"\n[board]\ncore = "PVC or mineral"\n')
+    open_job(desk, opening("den", profile=str(profile)), who="robin")
+    deliver(desk, "den", at=T0, lot=None, place=None, boxes=None, facts={}, who="robin")
+    boards = install(desk, "den", Installing(T0 + DAY, **WHY), who="robin").body["conditions"]["boards"]
+    assert sorted(boards) == ["condition", "evidence", "verdict"]
 
 
 def test_a_room_that_says_nothing_is_written_down_as_not_known(den: Desk):
