@@ -122,6 +122,14 @@ def test_a_room_judged_with_all_that_bears_on_it_is_judged_so_from_the_bundle(de
     assert stated(tmp_path / "b")["phase"] == "after"
 
 
+def test_a_start_that_was_moved_is_told_in_the_bundle_with_the_conditions_of_that_minute(den, tmp_path):
+    told = Installing(T0 + 50 * HOUR, not_ready=True, reason="guests")
+    number = install(den, "den", told, who="kim").number
+    moved = correct(den, "den", number, at=T0 + 20 * HOUR, reason="wrong day", who="kim")
+    assert moved.open_after != moved.open_before
+    whole(den, tmp_path / "bundle")
+
+
 def test_verdicts_under_other_profiles_are_computed_anew_too(den, tmp_path):
     mild = tmp_path / "mild.toml"
     mild.write_text('name = "mild"\n[band]\nhumidity = ["20 %", "80 %"]\ntemperature = ["50 degF", "95 degF"]\n')
