@@ -63,8 +63,9 @@ def test_one_day_that_is_not_sealed_is_one():
 
 
 @pytest.mark.parametrize(
-    ("number", "text"), [(1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (21, "21st"), (113, "113th")]
-)  # fmt: skip
+    ("number", "text"),
+    [(1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (21, "21st"), (113, "113th")],
+)
 def test_ordinals(number, text):
     assert ordinal(number) == text
 
