@@ -396,7 +396,7 @@ def now_state(now: Now, as_of: int, display: Display) -> str:
 
 
 _TO_DO = (  # each fits on one line of a screen
-    ("delivered", "Enter when the boxes came, and how many: wallclime log deliver."),
+    ("delivered", "Close the boxes, lay them flat, and correct the entry."),
     ("acclimation", "Leave the boxes closed and flat; keep the room in band."),
     ("band", "Heat, cool, humidify or dry the room until it is back in band."),
     ("fresh", "See to the sensor: its battery, its range, the broker."),
@@ -410,6 +410,7 @@ _TO_DO = (  # each fits on one line of a screen
     ("size", "Break the run into shorter ones, or ask the maker in writing."),
 )
 _UNKNOWN = (  # where something else is to be done than for a failure
+    ("delivered", "Enter when the boxes came, and how many: wallclime log deliver."),
     ("band", "Let the room be heard: see that a sensor there sends."),
     ("site check", "Walk along the wall, answer what is open: wallclime log check."),
     ("moisture", "Measure it beside a dry place of it: wallclime log moisture."),

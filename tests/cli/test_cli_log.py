@@ -347,7 +347,15 @@ def test_the_log_reads_like_a_diary(den: Home):
 def test_entries_for_machines_have_their_link(record: Home):
     entries = record.log()
     assert [entry["number"] for entry in entries] == [1, 2, 3, 4, 5, 6, 7]
-    assert [entry["kind"] for entry in entries] == ["job", "profile", "take-off", "deliver", "import", "completion", "note"]
+    assert [entry["kind"] for entry in entries] == [
+        "job",
+        "profile",
+        "take-off",
+        "deliver",
+        "import",
+        "completion",
+        "note",
+    ]
     assert all(len(bytes.fromhex(entry["link"])) == 32 for entry in entries)
     assert set(entries[0]) == {
         "number", "kind", "at", "entered", "entered_late", "who", "body", "corrects", "link"

@@ -184,8 +184,10 @@ def test_boxes_that_are_not_near_the_room_are_left_to_the_conditions():
 
 
 def test_of_several_lots_the_worst_has_the_line_with_its_name():
-    near = replace(den.LOT, core=den.CORE)
-    far = replace(den.LOT, name="B", core=replace(den.CORE, low=10.0, within=None))
+    near, far = (
+        replace(den.LOT, core=den.CORE),
+        replace(den.LOT, name="B", core=replace(den.CORE, low=10.0, within=None)),
+    )
     lines = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, lots=(near, far)))).splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("boxes "))
     assert lines[at : at + 3] == [
