@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import ctypes
+import struct
+import sys
 import time
 from typing import Protocol
+
+_TIMEX = struct.Struct("=i4xqqqqi")  # of Linux with 64-bit words: modes, offset, freq, maxerror, esterror, status
+_TIMEX_SIZE = 512  # more than the whole of it [bytes]
+_UNSYNCHRONISED, _NANOSECONDS = 0x0040, 0x2000  # STA_UNSYNC and STA_NANO of adjtimex(2)
 
 
 class Clock(Protocol):
@@ -13,6 +20,10 @@ class Clock(Protocol):
         """UTC milliseconds since 1970-01-01T00:00Z."""
         ...
 
+    def offset(self) -> int | None:
+        """How far it is off by its time source, None where that is not known. [ms]"""
+        ...
+
 
 class SystemClock:
     """The computer's own clock."""
@@ -20,6 +31,15 @@ class SystemClock:
     def now(self) -> int:
         """UTC milliseconds since 1970-01-01T00:00Z, as the operating system has it."""
         return time.time_ns() // 1_000_000
+
+    def offset(self) -> int | None:
+        """What the kernel's clock has still to make up by its time source; None where no source keeps it. [ms]"""
+        if sys.platform != "linux" or sys.maxsize <= 2**32:
+            return None
+        said = ctypes.create_string_buffer(_TIMEX_SIZE)  # modes 0: only asked
+        if ctypes.CDLL(None, use_errno=True).adjtimex(said) < 0:
+            return None
+        return offset_of(said.raw)
 
 
 class SetClock:
@@ -32,6 +52,19 @@ class SetClock:
         """The time it was last set to. [ms]"""
         return self.at_ms
 
+    def offset(self) -> int | None:
+        """Not known."""
+        return None
+
     def move(self, by_ms: int) -> None:
         """Move it by `by_ms`; backwards too, as real clocks do. [ms]"""
         self.at_ms += by_ms
+
+
+def offset_of(timex: bytes) -> int | None:
+    """The offset that an answer of adjtimex(2) tells, None where the clock is not kept by a source. [ms]"""
+    offset: int
+    _, offset, _, _, _, status = _TIMEX.unpack_from(timex)
+    if status & _UNSYNCHRONISED:
+        return None
+    return round(offset / (1e6 if status & _NANOSECONDS else 1e3))

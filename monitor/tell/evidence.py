@@ -69,17 +69,6 @@ def evidence_rows(sealed: Sealed, display: Display) -> list[tuple[str, str]]:
     ]
 
 
-def evidence_lines(sealed: Sealed, display: Display) -> list[str]:
-    """The same for a screen, short."""
-    last = sealed.last
-    if last is None:
-        return ["not sealed yet (wallclime seal now)"]
-    return [
-        f"head {last.number}, {when(last.made, display)}: {last.code}",
-        f"days closed: {closed(sealed)}; not sealed yet: {unsealed(sealed)}",
-    ]
-
-
 def closed(sealed: Sealed) -> str:
     """ "12, the last 2026-01-16 (UTC)"."""
     days = [head.closes for head in sealed.heads if head.closes is not None]

@@ -229,6 +229,7 @@ def _signed(
         reason=reason,
         software=SOFTWARE,
         closes=None if closes is None else rfc3339(closes)[:10],
+        clock_offset=growing.desk.clock.offset(),
     )
     said = head.head
     row = HeadRow(

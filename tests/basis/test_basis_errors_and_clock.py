@@ -1,10 +1,11 @@
 """An error says what, where and the mend; a clock is an argument."""
 
+import struct
 import time
 
 import pytest
 
-from monitor.basis.clock import Clock, SetClock, SystemClock
+from monitor.basis.clock import Clock, SetClock, SystemClock, offset_of
 from monitor.basis.errors import (
     BrokerError,
     Fault,
@@ -59,3 +60,24 @@ def test_a_set_clock_stands_still_until_it_is_moved_backwards_too():
     assert clock.now() == 999
     clock.at_ms = 5
     assert clock.now() == 5
+
+
+@pytest.mark.parametrize(
+    ("offset", "status", "ms"),
+    [
+        (1_500_000, 0x2001, 2),  # STA_NANO, STA_PLL: nanoseconds, rounded
+        (-250_000_000, 0x2001, -250),
+        (1_500, 0x0001, 2),  # microseconds
+        (0, 0x2001, 0),
+        (0, 0x2041, None),  # STA_UNSYNC: no source keeps it
+    ],
+)
+def test_the_clocks_offset_is_what_the_kernel_tells_of_it(offset, status, ms):
+    # struct timex of adjtimex(2), Linux with 64-bit words: modes, offset, freq, maxerror, esterror, status
+    answer = struct.pack("=i4xqqqqi", 0, offset, 7, 8, 9, status) + bytes(100)
+    assert offset_of(answer) == ms
+
+
+def test_the_system_says_an_offset_or_that_it_is_not_known():
+    assert isinstance(SystemClock().offset(), int | None)
+    assert SetClock(1_000).offset() is None

@@ -10,7 +10,6 @@ from monitor.basis.times import DAY
 from monitor.tell.evidence import (
     HeadView,
     Sealed,
-    evidence_lines,
     evidence_rows,
     missing_figures,
     names_digest,
@@ -32,7 +31,6 @@ def test_a_record_that_is_not_sealed_says_so():
     assert evidence_rows(Sealed(), DEN) == [
         ("seal", "not sealed yet: nothing but the store itself vouches for the record")
     ]
-    assert evidence_lines(Sealed(), DEN) == ["not sealed yet (wallclime seal now)"]
 
 
 def test_a_sealed_record_says_head_code_key_and_days():
@@ -44,10 +42,6 @@ def test_a_sealed_record_says_head_code_key_and_days():
         ("key, fingerprint", "0123 4567 89ab cdef (the 2nd)"),
         ("days closed", "1, the last 2026-01-05 (UTC)"),
         ("not sealed yet", "3 days of sensors, from 2026-01-06 on"),
-    ]
-    assert evidence_lines(found, DEN) == [
-        f"head 4, 2026-01-05 19:00 -05:00: {CODE}",
-        "days closed: 1, the last 2026-01-05 (UTC); not sealed yet: 3 days of sensors, from 2026-01-06 on",
     ]
 
 
