@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import struct
 import sys
 import time
@@ -36,6 +35,8 @@ class SystemClock:
         """What the kernel's clock has still to make up by its time source; None where no source keeps it. [ms]"""
         if sys.platform != "linux" or sys.maxsize <= 2**32:
             return None
+        import ctypes  # asked a few times a day; every command would pay for it
+
         said = ctypes.create_string_buffer(_TIMEX_SIZE)  # modes 0: only asked
         if ctypes.CDLL(None, use_errno=True).adjtimex(said) < 0:
             return None
