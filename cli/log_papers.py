@@ -93,7 +93,7 @@ def document(
         when = time_of(opened, job, at)
         entry = enter(opened, job, file_of(file, MOST_DOCUMENT), told, at=when, who=who_of(who))
         found = [one for one in documents_of(opened, job) if one.number == entry.number]
-        profile = opened.book.parsed(opened.book.profile(job, opened.clock.now()).text, job)
+        profile = opened.book.profile_at(job, opened.clock.now())
         shown = display(opened, job)
     say(f"entry {entry.number}: document, {makers.name(found[0])} ({entry.body['media_type']})")
     for figure, ours, theirs, looser, _ in makers.rows(found, profile, shown):

@@ -76,7 +76,7 @@ def _surface_heard(desk: Desk, frame: Frame) -> bool:
 
 def planned(desk: Desk, job: str) -> list[str]:
     """What may become of the rows of a wall of which only the size is known, while it can be acted on, in sentences."""
-    frame = _frame(desk, job, desk.clock.now())
+    frame = desk.book.frame_at(job, desk.clock.now())
     upright = frame.take_off is not None and frame.take_off.lay == "vertical"
     return _outlooks(frame, rows_planned(frame.profile, frame.job.length, frame.job.height, upright=upright))
 
@@ -91,7 +91,7 @@ def told_at_installation(desk: Desk, entry: Entry) -> list[str]:
 
 
 def _at_installation(desk: Desk, entry: Entry) -> list[str]:
-    frame = _frame(desk, entry.chain, entry.at)
+    frame = desk.book.frame_at(entry.chain, entry.at)
     installs = [one for one in effective(desk.book.log(entry.chain)) if one.kind is Kind.INSTALL]
     rows: Sequence[Row] = rows_of(frame, gaps_of(installs))
     board = frame.profile.board
@@ -138,10 +138,6 @@ def _lacks(frame: Frame, row: Row, start: Start) -> float:
     """What a pinned row lacks of room; negative where it has more than it needs. [mm]"""
     found = outlook(frame.profile, row, start.rh, start.moistures)
     return -row.room_mm("pinned") if found is None else found.growth.high - row.room_mm("pinned")
-
-
-def _frame(desk: Desk, job: str, at: int) -> Frame:
-    return desk.book.frame(job, desk.book.parsed(desk.book.profile(job, at).text, job), at)
 
 
 def _outlooks(frame: Frame, rows: Sequence[Row], start: Start | None = None) -> list[str]:

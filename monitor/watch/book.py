@@ -112,6 +112,14 @@ class Book:
             self._profiles[text] = profile_from_text(text, where=f"the profile of {job}")
         return self._profiles[text]
 
+    def profile_at(self, job: str, at: int) -> Profile:
+        """The profile in force at `at`, checked. [ms]"""
+        return self.parsed(self.profile(job, at).text, job)
+
+    def frame_at(self, job: str, at: int) -> Frame:
+        """The frame as of `at`, under the profile in force then. [ms]"""
+        return self.frame(job, self.profile_at(job, at), at)
+
     def frame(self, job: str, profile: Profile, as_of: int) -> Frame:
         """The frame in which the job's readings are judged."""
         return frame_of(self.log(job), self.entries(SENSORS_CHAIN), profile, as_of)

@@ -100,7 +100,7 @@ class Arrival:
 def arrival(desk: Desk, job: str, entry: Entry) -> Arrival:
     """What a delivery brings with it."""
     now = desk.clock.now()
-    profile = desk.book.parsed(desk.book.profile(job, now).text, job)
+    profile = desk.book.profile_at(job, now)
     stack, limit = Stack.from_body(entry.body), profile.readiness.box_core_within
     room = _room_then(desk, job, entry.at)
     apart = None if stack.box_c is None or room is None else abs(stack.box_c - room)
@@ -128,7 +128,7 @@ def _room_then(desk: Desk, job: str, at: int) -> float | None:
     if heard is not None:
         return heard
     until = min(at + DAY, desk.clock.now())
-    frame = desk.book.frame(job, desk.book.parsed(desk.book.profile(job, until).text, job), until)
+    frame = desk.book.frame_at(job, until)
     heard_at = [
         int(series.t[0])
         for stay in frame.air_stays

@@ -57,7 +57,7 @@ class Imported:
 def form_view(desk: Desk, job: str) -> FormView:
     """What a form of a job is made from. Raises RecordError."""
     found, now = desk.book.job(job), desk.clock.now()
-    profile = desk.book.parsed(desk.book.profile(job, now).text, job)
+    profile = desk.book.profile_at(job, now)
     return FormView(
         job=job,
         zone=found.zone,

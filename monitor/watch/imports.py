@@ -69,7 +69,7 @@ def plan_import(
     `place`: one of the job's; that which is judged when the file begins, if it is not said. `role`: what the sensor
     heard there; as before, or the air, if it is not said. Raises LoggerFileError, RecordError.
     """
-    frame = _frame(desk, job)
+    frame = desk.book.frame_at(job, desk.clock.now())
     checked_name(sensor, "--sensor")
     if place is not None:
         _of_the_job(frame, place)
@@ -124,11 +124,6 @@ def _happened(desk: Desk, path: Path, summary: Summary) -> None:
             where=str(path),
             mend="Check the logger's clock, --zone and --time-format",
         )
-
-
-def _frame(desk: Desk, job: str) -> Frame:
-    now = desk.clock.now()
-    return desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
 
 
 def _of_the_job(frame: Frame, place: str) -> None:

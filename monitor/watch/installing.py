@@ -124,7 +124,7 @@ def _conditions(found: Assessment) -> dict[str, Any]:
 def _boards(desk: Desk, found: Assessment) -> dict[str, Any] | None:
     """The boxes' core as a condition, and `came_with_pct` (lowest, central, highest) of boards that moisture moves."""
     core = next((one.to_json() for one in found.readiness if one.name == "box core"), None)
-    profile = desk.book.parsed(desk.book.profile(found.job, found.as_of).text, found.job)
+    profile = desk.book.profile_at(found.job, found.as_of)
     if not moves_with_moisture(profile.board.core):
         return core
     frame = desk.book.frame(found.job, profile, found.as_of)

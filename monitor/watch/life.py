@@ -126,7 +126,7 @@ def _named(episodes: Sequence[Episode]) -> str:
 def due(desk: Desk, *, within: int = 0) -> Due:
     """What every finished wall that is not closed asks for by `within` from now. [ms]"""
     now = desk.clock.now()
-    frames = [_frame(desk, name) for name in desk.book.names() if closed_at(desk, name) is None]
+    frames = [desk.book.frame_at(name, now) for name in desk.book.names() if closed_at(desk, name) is None]
     walls = [(frame, frame.finish) for frame in frames if frame.finish is not None]
     items = [(frame.job.name, item) for frame, finish in walls for item in items_of(desk, frame, finish, now)]
     never = [frame.job.name for frame, finish in walls if not cared(_standing(desk, frame), finish, now)]
@@ -145,7 +145,7 @@ def items_of(desk: Desk, frame: Frame, finish: int, as_of: int) -> tuple[Item, .
 
 def finished_wall(desk: Desk, job: str) -> tuple[Frame, int]:
     """The frame of a job whose wall is finished, and when that was. Raises RecordError. [ms]"""
-    frame = _frame(desk, job)
+    frame = desk.book.frame_at(job, desk.clock.now())
     if frame.finish is None:
         mend = f"Enter it first: wallclime log install {quote(job)} --start TIME --finish TIME"
         raise RecordError("the wall is not finished by the log", where=f"job {job}", mend=mend)
@@ -154,11 +154,6 @@ def finished_wall(desk: Desk, job: str) -> tuple[Frame, int]:
 
 def _standing(desk: Desk, frame: Frame) -> list[Entry]:
     return effective(desk.book.log(frame.job.name))
-
-
-def _frame(desk: Desk, job: str) -> Frame:
-    now = desk.clock.now()
-    return desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
 
 
 def is_southern(zone: str) -> bool:

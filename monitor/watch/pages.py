@@ -16,7 +16,6 @@ from monitor.basis.errors import ReportError
 from monitor.basis.times import datetime_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
-from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, State
 from monitor.rules.begun import open_at_start
 from monitor.rules.causes import causes
@@ -59,35 +58,30 @@ def job_rows(desk: Desk) -> list[JobRow]:
 def status_view(desk: Desk, job: str) -> StatusView:
     """One job as it stands now, with what to do about its air while it is open."""
     found = assess(desk, job)
-    frame = _frame(desk, found)
+    frame = desk.book.frame_at(job, found.as_of)
     told = notes(frame, desk, found, display(desk, job)) if frame.close is None else ()
-    return replace(view_of(desk, found), notes=told)
+    return replace(_view(desk, found, frame), notes=told)
 
 
 def advised_of(desk: Desk, job: str, asked: Asked) -> Advised:
     """Advice about a job's room now. Raises RecordError."""
     found = assess(desk, job)
-    return advised(_frame(desk, found), desk, found, asked, display(desk, job).units)
-
-
-def _frame(desk: Desk, found: Assessment) -> Frame:
-    return desk.book.frame(found.job, _profile(desk, found.job, found), found.as_of)
+    return advised(desk.book.frame_at(job, found.as_of), desk, found, asked, display(desk, job).units)
 
 
 def view_of(desk: Desk, found: Assessment) -> StatusView:
     """One job as an Assessment has it."""
-    profile = _profile(desk, found.job, found)
-    board = board_view(desk, found, desk.book.frame(found.job, profile, found.as_of))
-    return StatusView(found, _facts(desk, found.job, found), profile, away(desk), board=board)
+    return _view(desk, found, desk.book.frame_at(found.job, found.as_of))
 
 
-def _profile(desk: Desk, job: str, found: Assessment) -> Profile:
-    return desk.book.parsed(desk.book.profile(job, found.as_of).text, job)
+def _view(desk: Desk, found: Assessment, frame: Frame) -> StatusView:
+    board = board_view(desk, found, frame)
+    return StatusView(found, _facts(desk, found, frame), frame.profile, away(desk), board=board)
 
 
-def _facts(desk: Desk, job: str, found: Assessment) -> JobFacts:
+def _facts(desk: Desk, found: Assessment, frame: Frame) -> JobFacts:
+    job = found.job
     log = desk.book.log(job)
-    frame = desk.book.frame(job, _profile(desk, job, found), found.as_of)
     return JobFacts(
         length=frame.job.length,
         height=frame.job.height,
@@ -108,13 +102,12 @@ def _facts(desk: Desk, job: str, found: Assessment) -> JobFacts:
 def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
     """All that a report of the job as of `at` (now) shows."""
     found = assess(desk, job, at=at)
-    profile = _profile(desk, job, found)
-    frame = desk.book.frame(job, profile, found.as_of)
+    frame = desk.book.frame_at(job, found.as_of)
     number, link = desk.store.head(job)
     return ReportPage(
         assessment=found,
-        facts=_facts(desk, job, found),
-        profile=profile,
+        facts=_facts(desk, found, frame),
+        profile=frame.profile,
         channels=_lines(desk, frame, found),
         hand_readings=_hand_readings(desk, frame, found.as_of),
         runs=_runs(found, frame),
@@ -195,7 +188,7 @@ def _hand_readings(desk: Desk, frame: Frame, as_of: int) -> tuple[HandReading, .
 def hand_told(desk: Desk, job: str, entry: Entry) -> list[str]:
     """A hand reading against each sensor that spoke at its time, in words."""
     now = desk.clock.now()
-    frame = desk.book.frame(job, desk.book.parsed(desk.book.profile(job, now).text, job), now)
+    frame = desk.book.frame_at(job, now)
     shown = display(desk, job)
     return [
         f"{QUANTITY[quantity]}: {beside(quantity, one, shown)}"

@@ -36,7 +36,7 @@ from monitor.config import tables
 from monitor.rules.assessment import Condition
 from monitor.rules.cautions import Caution, at_check
 from monitor.rules.flatness import Direction
-from monitor.rules.frame import Frame, Job
+from monitor.rules.frame import Job
 from monitor.rules.moisture import moisture_condition
 from monitor.rules.site import SAID, judge_site, line_of, site_condition
 from monitor.watch.desk import Desk
@@ -156,7 +156,7 @@ def checked_moisture(facts: Mapping[str, Any]) -> dict[str, Any]:
 
 def site_told(desk: Desk, job: str) -> tuple[Condition, ...]:
     """Every question of the site check as it stands now, the whole of it last."""
-    frame = _frame(desk, job)
+    frame = desk.book.frame_at(job, desk.clock.now())
     units: System = "us" if frame.job.units == "us" else "si"
     length, at = frame.job.length, frame.checked_at(desk.clock.now())
     questions = judge_site(frame.site, frame.profile, length=length, at=at, units=units)
@@ -165,21 +165,15 @@ def site_told(desk: Desk, job: str) -> tuple[Condition, ...]:
 
 def site_cautions(desk: Desk, job: str, questions: Iterable[Condition]) -> tuple[Caution, ...]:
     """What can hurt at the wall as it stands now; `questions` as `site_told` gives them."""
-    site = _frame(desk, job).site
+    site = desk.book.frame_at(job, desk.clock.now()).site
     answers = {} if site is None else {key: answer.value for key, answer in site.answers.items()}
     return at_check(answers, {one.name for one in questions if one.verdict == "fail"})
 
 
 def moisture_told(desk: Desk, job: str) -> Condition:
     """The wall's moisture as it stands now."""
-    frame = _frame(desk, job)
+    frame = desk.book.frame_at(job, desk.clock.now())
     return moisture_condition(frame.moisture, frame.profile, at=frame.checked_at(desk.clock.now()))
-
-
-def _frame(desk: Desk, job: str) -> Frame:
-    now = desk.clock.now()
-    profile = desk.book.parsed(desk.book.profile(job, now).text, job)
-    return desk.book.frame(job, profile, now)
 
 
 def _read(facts: Mapping[str, Any], readers: Mapping[str, tables.Reader], where: str) -> dict[str, Any]:

@@ -91,7 +91,7 @@ def of_job(desk: Desk, job: str, told: Mapping[str, Any], system: System) -> Mea
     shape = replace(shape, openings=openings)
     lay = told.get("lay", "horizontal" if last is None else last.lay)
     split = told.get("split", last is not None and last.split)
-    profile = desk.book.parsed(desk.book.profile(job, desk.clock.now()).text, job)
+    profile = desk.book.profile_at(job, desk.clock.now())
     return measure(shape, profile, lay=lay, split=split, system=system)
 
 

@@ -57,9 +57,11 @@ def witnessed(desk: Desk, job: str, reason: str) -> list[str]:
 
 def witnessed_ready(desk: Desk, found: Assessment) -> list[str]:
     """As `witnessed`, when a job is ready for the first time since it was complete."""
+    if not found.ready:
+        return []
     since = found.lot.clock.completed_at or 0
     known = [row for row in _of(desk, found.job) if sealing.signed_of(row).head.reason == READY]
-    if not found.ready or any(row.made >= since for row in known):
+    if any(row.made >= since for row in known):
         return []
     return witnessed(desk, found.job, READY)
 
