@@ -26,6 +26,8 @@ from monitor.rules.timeline import Timeline
 CHUNK = 366 * DAY  # how much is held in memory at once [ms]
 DAILY = 31 * DAY  # how far back checkpoints stand at every midnight; before that at the first of a month [ms]
 
+Bounds = Mapping[Quantity, tuple[int, int]]  # first and last time of each channel on which a sensor has spoken
+
 
 class Readings(Protocol):
     """Where kept readings come from."""
@@ -145,11 +147,11 @@ class _Loaded:
 def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Replayed:
     """Judge [begin, as_of) from the newest checkpoint that stands, and keep new ones."""
     end = as_of if frame.close is None else min(as_of, frame.close)
-    first = _first_midnight(frame, readings, as_of)
+    spoken = _spoken(frame, readings, as_of)
+    first = _first_midnight(frame, spoken)
     if first is None or first >= end:
         return Replayed(FoldState(begin=frame.begin), Product(), None, end)
-    has = {s.name: sorted(_has(readings, s, as_of, (*AIR, *ASIDE))) for s in frame.sensors.values()}
-    keys = Keys(frame, has)
+    keys = Keys(frame, {name: sorted(channels) for name, channels in spoken.items()})
     standing = {head.before: head for head in _standing(keys, memory.heads(), end, as_of)}
     edges = sorted(head.midnight for head in standing.values())
     state: FoldState | None = FoldState()
@@ -168,18 +170,18 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
         known = bisect.bisect_right(edges, at)
         until = min(edges[known], end) if known < len(edges) else _next_edge(at, end)
         if until > loaded.end:
-            loaded = _load(frame, readings, at, min(max(until, at + CHUNK), end), as_of)
+            loaded = _load(frame, readings, spoken, (at, min(max(until, at + CHUNK), end)), as_of)
         product, line = fold(frame, state, loaded.part(at, until, frame.sensors), at, until)
         done.append(product)
         if until % DAY == 0:
             new.append(_checkpoint(keys, loaded, (at, until), mark, state, product))
             mark = new[-1].head.after
         at = until
-    hidden = {sensor.stream for sensor in frame.sensors.values() if _hides(readings, sensor, as_of)}
+    hidden = {frame.sensors[name].stream for name in spoken if _hides(_of(spoken[name], AIR), as_of)}
     memory.put(
         [row for row in new if not hidden or (row.head.depends_until < as_of and hidden.isdisjoint(row.head.open))]
     )
-    aside = {name for name, said in has.items() if said and not set(said) & set(AIR)}
+    aside = {name for name, channels in spoken.items() if channels and not _of(channels, AIR)}
     return Replayed(state or FoldState(), _sum(done, memory), line, end, frozenset(aside))
 
 
@@ -203,58 +205,63 @@ def _next_edge(at: int, end: int) -> int:
     return min(ms_of(month.replace(day=1)), day_of(end - DAILY) + DAY)
 
 
-def _has(
-    readings: Readings, sensor: Sensor, as_of: int, quantities: Sequence[Quantity] = AIR
-) -> dict[Quantity, tuple[int, int]]:
-    """The channels on which a sensor has spoken before as_of, with their first and last times."""
-    bounds = {quantity: readings.bounds(sensor.stream, quantity) for quantity in quantities}
-    return {quantity: b for quantity, b in bounds.items() if b is not None and b[0] < as_of}
+def _spoken(frame: Frame, readings: Readings, as_of: int) -> dict[str, Bounds]:
+    """Of each sensor the channels on which it has spoken before as_of, with their first and last times."""
+    found: dict[str, Bounds] = {}
+    for name, sensor in frame.sensors.items():
+        bounds = {quantity: readings.bounds(sensor.stream, quantity) for quantity in (*AIR, *ASIDE)}
+        found[name] = {quantity: b for quantity, b in bounds.items() if b is not None and b[0] < as_of}
+    return found
 
 
-def _hides(readings: Readings, sensor: Sensor, as_of: int) -> bool:
+def _of(channels: Bounds, quantities: Sequence[Quantity]) -> Bounds:
+    return {quantity: channels[quantity] for quantity in quantities if quantity in channels}
+
+
+def _hides(channels: Bounds, as_of: int) -> bool:
     """Whether readings are kept that as_of leaves out: what is not settled without them is not to be remembered."""
-    return any(last >= as_of for _, last in _has(readings, sensor, as_of).values())
+    return any(last >= as_of for _, last in channels.values())
 
 
-def _first_midnight(frame: Frame, readings: Readings, as_of: int) -> int | None:
+def _first_midnight(frame: Frame, spoken: Mapping[str, Bounds]) -> int | None:
     if frame.begin is not None:
         return day_of(frame.begin)
-    times = [
-        max(first, stay.start)
-        for stay in frame.air_stays
-        for first, _ in _has(readings, frame.sensors[stay.sensor], as_of).values()
-    ]
+    times = [max(first, stay.start) for stay in frame.air_stays for first, _ in _of(spoken[stay.sensor], AIR).values()]
     return day_of(min(times)) if times else None
 
 
 def heard(frame: Frame, as_of: int, readings: Readings, start: int, end: int) -> dict[tuple[str, Quantity], Channel]:
     """Every sensor's usable readings in [start, end) as they are judged as of `as_of`."""
-    return _load(frame, readings, start, end, as_of).part(start, end, frame.sensors)
+    spoken = _spoken(frame, readings, as_of)
+    return _load(frame, readings, spoken, (start, end), as_of).part(start, end, frame.sensors)
 
 
-def _load(frame: Frame, readings: Readings, start: int, end: int, as_of: int) -> _Loaded:
+def _load(
+    frame: Frame, readings: Readings, spoken: Mapping[str, Bounds], block: tuple[int, int], as_of: int
+) -> _Loaded:
+    start, end = block
     loaded = _Loaded(start, end, max((sensor.hold for sensor in frame.sensors.values()), default=0))
     for sensor in frame.sensors.values():
         stays = [s for s in frame.stays if s.sensor == sensor.name]
         if not any(s.start < end and (s.end is None or s.end > start) for s in stays):
             continue
-        window = _window(frame, readings, sensor, start, end, as_of)
-        if window is not None:
+        air = _of(spoken[sensor.name], AIR)
+        if air:
+            window = _window(frame, readings, sensor, air, block, as_of)
             loaded.windows.append(window)
             for quantity, channel in window.channels().items():
                 loaded.channels[sensor.name, quantity] = calibrated(channel, quantity, sensor)
-        for quantity in ASIDE:
-            if _has(readings, sensor, as_of, (quantity,)):  # once it has spoken it has the channel, heard here or not
-                series = readings.series(sensor.stream, quantity, start - sensor.hold, min(end, as_of))
-                loaded.channels[sensor.name, quantity] = calibrated(plain(series, quantity), quantity, sensor)
+        for quantity in _of(spoken[sensor.name], ASIDE):  # once it has spoken it has the channel, heard here or not
+            series = readings.series(sensor.stream, quantity, start - sensor.hold, min(end, as_of))
+            loaded.channels[sensor.name, quantity] = calibrated(plain(series, quantity), quantity, sensor)
     return loaded
 
 
-def _window(frame: Frame, readings: Readings, sensor: Sensor, start: int, end: int, as_of: int) -> Window | None:
-    """A sensor's readings for [start, end), with as much before and after as their flags depend on."""
-    has = _has(readings, sensor, as_of)
-    if not has:
-        return None
+def _window(
+    frame: Frame, readings: Readings, sensor: Sensor, has: Bounds, block: tuple[int, int], as_of: int
+) -> Window:
+    """A sensor's readings of its air for a block, with as much before and after as their flags depend on."""
+    start, end = block
     first, last = min(a for a, _ in has.values()), max(b for _, b in has.values())
     back = ahead = max(2 * sensor.hold, 2 * HOUR)
     while True:
