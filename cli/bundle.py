@@ -86,7 +86,7 @@ def _what(verified: Any) -> str:
 
 
 def _proven(found: Any) -> list[str]:
-    from monitor.tell.evidence import grouped
+    from monitor.seal.codes import grouped
 
     verified = found.found
     lines = [f"last head: {verified.heads[-1].head.number}, code {verified.code}"] if verified.heads else []

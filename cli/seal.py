@@ -104,7 +104,7 @@ def lost(context: typer.Context, reason: Reason) -> None:
 
 
 def _exchange(context: typer.Context, reason: str, how: Any) -> None:
-    from monitor.tell.evidence import grouped
+    from monitor.seal.codes import grouped
     from monitor.watch import keyring, witness
     from monitor.watch.jobs import given_reason
 

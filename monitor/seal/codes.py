@@ -59,3 +59,8 @@ def read_code(text: str) -> str:
 def fits(code: str, head_hash: str) -> bool:
     """Whether a code or hash, as `read_code` answers it, is that of the head of this hash."""
     return code in (head_hash, code_of(head_hash))
+
+
+def grouped(digest: str) -> str:
+    """A fingerprint or hash as people compare it: in groups of four."""
+    return " ".join(digest[at : at + 4] for at in range(0, len(digest), 4))

@@ -61,11 +61,6 @@ def fingerprint(public: bytes) -> str:
     return hashlib.sha256(public).hexdigest()
 
 
-def grouped(digest: str) -> str:
-    """A fingerprint or hash as people compare it: in groups of four."""
-    return " ".join(digest[at : at + 4] for at in range(0, len(digest), 4))
-
-
 # --- the file ---------------------------------------------------------------------------------------------------------
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple, TypeVar
 
 from monitor.basis.segment import ms_of_day
 from monitor.basis.times import DAY, rfc3339
-from monitor.seal import bag, keys, layout
+from monitor.seal import bag, codes, keys, layout
 from monitor.seal.canonical import bytes_of_hex, value_of
 from monitor.seal.findings import FaultKind, Findings
 from monitor.seal.folder import Folder
@@ -159,7 +159,7 @@ def check_keys(folder: Folder, expected: str | None, findings: Findings) -> list
     for one in epochs:
         if one.how == keys.LOST:
             findings.remark(
-                f"The key before {keys.grouped(one.fingerprint)} was declared lost on {_when(one.at)} ({one.reason}): "
+                f"The key before {codes.grouped(one.fingerprint)} was declared lost on {_when(one.at)} ({one.reason}): "
                 "nothing but heads that others kept ties the record to what was before."
             )
         elif one.how == keys.ROTATION:
@@ -168,10 +168,10 @@ def check_keys(folder: Folder, expected: str | None, findings: Findings) -> list
     if expected is None:
         findings.remark(
             f"The key is what the bundle says it is. Compare its fingerprint with an earlier report: "
-            f"{keys.grouped(epochs[0].fingerprint)}"
+            f"{codes.grouped(epochs[0].fingerprint)}"
         )
     elif wanted not in {one.fingerprint for one in epochs}:
-        what = f"no key of the record has the fingerprint {keys.grouped(wanted)}"
+        what = f"no key of the record has the fingerprint {codes.grouped(wanted)}"
         findings.fault(
             FaultKind.WRONG_KEY, f"data/{layout.KEYS}", what, "It is the record of somebody else, or a forged one"
         )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from monitor.basis.times import rfc3339
 from monitor.rules.assessment import Assessment
+from monitor.seal.codes import grouped
 from monitor.tell import words
 from monitor.tell.words import Display, visible, when
 
@@ -87,11 +88,6 @@ def ordinal(number: int) -> str:
     """ "2nd", "3rd", "11th"."""
     last = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
     return f"{number}{last}"
-
-
-def grouped(digest: str) -> str:
-    """A fingerprint as people compare it: in groups of four."""
-    return " ".join(digest[at : at + 4] for at in range(0, len(digest), 4))
 
 
 def to_send(job: str, head: HeadView, display: Display) -> list[str]:

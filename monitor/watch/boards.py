@@ -8,14 +8,14 @@ from typing import NamedTuple, cast
 
 import numpy as np
 
-from monitor.basis.times import DAY
+from monitor.basis.times import DAY, HOUR
 from monitor.basis.units import System
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.climate import wood
 from monitor.rules.assessment import Assessment
 from monitor.rules.boards import measured_moistures, starts_of
 from monitor.rules.consequences import effects, season_ahead
-from monitor.rules.cores import evening_out
+from monitor.rules.cores import LEAST_KNOWN, evening_out
 from monitor.rules.estimates import Bounds
 from monitor.rules.frame import Frame, effective
 from monitor.rules.hours import hours_heard
@@ -35,8 +35,6 @@ from monitor.rules.timeline import spans_of
 from monitor.tell.boards import outlook_lines, pinned_line, starts_from, warmth_lines
 from monitor.tell.views import BoardView, Lying
 from monitor.watch.desk import Desk
-
-LEAST_KNOWN = 12  # hours of the last 24 for their mean to be one; ours
 
 
 def board_view(desk: Desk, found: Assessment, frame: Frame) -> BoardView:
@@ -159,4 +157,4 @@ def _last_day_humidity(desk: Desk, frame: Frame, at: int) -> float | None:
     spans = spans_of(frame, frame.job.boxes_place, window, window)
     means = hours_heard(spans, channels, window, Quantity.AIR_HUMIDITY)
     known = means[~np.isnan(means)]
-    return float(known.mean()) if len(known) >= LEAST_KNOWN else None
+    return float(known.mean()) if len(known) * HOUR >= LEAST_KNOWN else None

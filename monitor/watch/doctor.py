@@ -19,7 +19,7 @@ from monitor.config.brokers import Broker
 from monitor.config.settings import Settings, load_settings
 from monitor.keep.schema import VERSIONS
 from monitor.keep.store import open_store
-from monitor.seal import chain, keys
+from monitor.seal import chain, codes
 from monitor.tell.words import counted_things as counted
 from monitor.watch import keyring
 from monitor.watch.book import Book, linked
@@ -215,7 +215,7 @@ def _key(desk: Desk) -> str:
     if not known:
         raise _UnknownError("there is none yet", "It is made with the first head: wallclime seal now")
     keyring.key_in_use(desk, known)
-    return f"{keyring.key_path(desk, len(known))} is the one of this record: {keys.grouped(known[-1].fingerprint)}"
+    return f"{keyring.key_path(desk, len(known))} is the one of this record: {codes.grouped(known[-1].fingerprint)}"
 
 
 def _sealed(desk: Desk) -> int:

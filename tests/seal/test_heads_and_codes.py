@@ -120,7 +120,7 @@ def test_another_head_has_another_code(one, other):
 
 
 def test_a_full_hash_is_taken_as_well():
-    assert codes.fits(codes.read_code(keys.grouped(FIRST.hash).upper()), FIRST.hash)
+    assert codes.fits(codes.read_code(codes.grouped(FIRST.hash).upper()), FIRST.hash)
     assert not codes.fits(codes.read_code("0" * 64), FIRST.hash)
 
 

@@ -10,7 +10,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from record_scene import MONDAY, key_of
 
 from monitor.basis.errors import StoreError
-from monitor.seal import keys
+from monitor.seal import codes, keys
 from monitor.seal.canonical import text_of
 from monitor.seal.keys import Statement
 
@@ -66,7 +66,7 @@ def test_a_signature_holds_for_no_other_kind_text_or_key_and_never_crashes():
 def test_a_fingerprint_is_the_hash_of_the_public_key_in_groups_of_four():
     # SHA-256 of 32 zero bytes: 66687aad f862bd77 6c8fc18b 8e9f8e20 08971485 6ee233b3 902a591d 0d5f2925 (from memory)
     assert keys.fingerprint(bytes(32)) == "66687aadf862bd776c8fc18b8e9f8e20089714856ee233b3902a591d0d5f2925"
-    assert keys.grouped("66687aadf8") == "6668 7aad f8"
+    assert codes.grouped("66687aadf8") == "6668 7aad f8"
 
 
 # --- the file ---------------------------------------------------------------------------------------------------------

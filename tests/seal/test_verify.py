@@ -92,7 +92,7 @@ def test_a_bundle_as_it_was_written_is_whole(scene):
 
 
 def test_what_is_no_fault_but_to_be_known_is_said(scene):
-    first = keys.grouped(keys.fingerprint(keys.public_of(key_of(1))))
+    first = codes.grouped(keys.fingerprint(keys.public_of(key_of(1))))
     assert verify(scene[0]).remarks == (
         "The key was exchanged on 2026-01-06T00:11:00Z (yearly), signed by both keys.",
         f"The key is what the bundle says it is. Compare its fingerprint with an earlier report: {first}",
@@ -473,7 +473,7 @@ def test_a_lost_key_is_said_and_what_follows_is_whole(tmp_path):
     made.head(MONDAY + 4 * DAY, reason="bundle")
     found = checked(written(tmp_path, contents_of(made), key_of(3)))
     assert found.whole
-    new = keys.grouped(keys.fingerprint(keys.public_of(key_of(3))))
+    new = codes.grouped(keys.fingerprint(keys.public_of(key_of(3))))
     assert found.remarks[1] == (
         f"The key before {new} was declared lost on 2026-01-09T00:00:00Z (disk broken): nothing but heads "
         "that others kept "
@@ -491,11 +491,11 @@ def test_a_statement_about_a_key_that_nobody_signed_is_found(scene, tmp_path):
 
 
 def test_a_key_that_is_not_the_expected_one_is_found(scene):
-    first = keys.grouped(keys.fingerprint(keys.public_of(key_of(1))))
+    first = codes.grouped(keys.fingerprint(keys.public_of(key_of(1))))
     assert verify(scene[0], key=first.upper()).whole
     (fault,) = verify(scene[0], key="ab" * 32).faults
     assert str(fault) == (
-        f"data/seals/keys.jsonl: no key of the record has the fingerprint {keys.grouped('ab' * 32)}. "
+        f"data/seals/keys.jsonl: no key of the record has the fingerprint {codes.grouped('ab' * 32)}. "
         "It is the record of somebody else, or a forged one"
     )
 
