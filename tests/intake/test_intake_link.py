@@ -262,8 +262,11 @@ class Watcher:
         self._client = Client(CallbackAPIVersion.VERSION2)
         self._client.on_message = lambda _client, _data, message: self.said.append((message.payload, message.retain))
         self._client.on_connect = lambda client, *_: client.subscribe("wallclime/wallclime-test/presence", 1)
+        subscribed = threading.Event()
+        self._client.on_subscribe = lambda *_: subscribed.set()
         self._client.connect(broker.host, broker.port)
         self._client.loop_start()
+        assert subscribed.wait(10)  # what is published before it would be heard as retained
 
     def __enter__(self):
         return self
