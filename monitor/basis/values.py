@@ -135,6 +135,9 @@ class Kind(StrEnum):
     ERASED = "erased"
     KEY = "key"
     WITNESS = "witness"
+    BUILDING = "building"
+    ALARM = "alarm"
+    ALARM_SETTINGS = "alarm settings"
 
 
 SENSORS_CHAIN = ""  # the chain of the sensors, which belong to no job; every other chain carries its job's name

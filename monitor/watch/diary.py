@@ -87,6 +87,8 @@ _FIXED = (
     Kind.HOLD,
     Kind.FORGOTTEN,
     Kind.ERASED,
+    Kind.ALARM,
+    Kind.ALARM_SETTINGS,
 )
 
 

@@ -540,7 +540,7 @@ def test_care_falls_due_by_the_plan(life: Life):
 
 # --- the record ---------------------------------------------------------------------------------------------------
 
-DAEMONS_OWN = {Kind.CLOCK, Kind.TROUBLE}  # what the running service meets: a clock that jumps, a disk that is full
+DAEMONS_OWN = {Kind.CLOCK, Kind.TROUBLE, Kind.ALARM, Kind.ALARM_SETTINGS}  # what the running service meets and says
 OF_THE_RECORD = {"restored", "hold", "forgotten", "erased", "key", "witness"}  # how it is kept, not what was lived
 
 
