@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 HOUSE = ""  # in the place of a job: what belongs to no single wall
+MQTT = "mqtt"  # in the place of a contact: the broker, for machines
 
 
 class Priority(StrEnum):
@@ -97,3 +98,26 @@ class Alarm:
 def alarm_id(what: str, job: str, where: str, raised: int) -> str:
     """The first ten hex digits of the SHA-256 over all four, so that one alarm has one id wherever it is raised."""
     return hashlib.sha256(f"{what}|{job}|{where}|{raised}".encode()).hexdigest()[:10]
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What is to be told to one `contact` (a name of the settings, or MQTT). It is kept once however often it is made.
+
+    `id` names it: the same for the same occasion and contact. `kind` is "alarm", "returned", "notice", "digest",
+    "summary", "test", or "event" and "state" of MQTT; `body` the JSON-safe values for machines. It is told from
+    `not_before` on, and not any more at `expires`, where that is given [ms]. `alarms` are the ids of those it tells of,
+    `jobs` the names of all jobs in it: it goes when one of them is forgotten.
+    """
+
+    id: str
+    contact: str
+    kind: str
+    subject: str
+    text: str
+    body: Mapping[str, Any]
+    made: int
+    not_before: int
+    expires: int | None = None
+    alarms: tuple[str, ...] = ()
+    jobs: tuple[str, ...] = ()
