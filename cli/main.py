@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import inspect
 import sys
+from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup
 
 from cli import (
     advise,
@@ -60,26 +62,28 @@ def root(
     context.ensure_object(Session).home = home
 
 
-app.command("init")(serve.init)
-app.command("serve")(serve.serve)
-app.command("import")(importing.import_file)
-app.command("status")(status.status)
-app.command("ready")(status.ready)
-app.command("assess")(status.assess)
-app.command("report")(report.report)
-app.command("form")(form.form)
-app.command("handover")(handover.handover)
-app.command("advise")(advise.advise)
-app.command("takeoff")(taking_off.takeoff)
-app.command("cautions")(cautions.cautions)
-app.command("simulate")(simulate.simulate)
-app.command("witness")(witness.witness)
-app.command("bundle")(bundle.bundle)
-app.command("verify")(bundle.verify)
-app.command("disclose")(bundle.disclose)
-app.command("backup")(upkeep.backup)
-app.command("restore")(upkeep.restore)
-app.command("doctor")(upkeep.doctor)
+COMMANDS: dict[str, Callable[..., None]] = {
+    "init": serve.init,
+    "serve": serve.serve,
+    "import": importing.import_file,
+    "status": status.status,
+    "ready": status.ready,
+    "assess": status.assess,
+    "report": report.report,
+    "form": form.form,
+    "handover": handover.handover,
+    "advise": advise.advise,
+    "takeoff": taking_off.takeoff,
+    "cautions": cautions.cautions,
+    "simulate": simulate.simulate,
+    "witness": witness.witness,
+    "bundle": bundle.bundle,
+    "verify": bundle.verify,
+    "disclose": bundle.disclose,
+    "backup": upkeep.backup,
+    "restore": upkeep.restore,
+    "doctor": upkeep.doctor,
+}
 NOUNS = {
     "job": job.app,
     "sensor": sensor.app,
@@ -91,8 +95,33 @@ NOUNS = {
 }
 
 
+class _Word(TyperCommand):
+    """A command of one word, made when it is asked for: making all of them takes longer than most commands."""
+
+    def __init__(self, name: str, function: Callable[..., None]) -> None:
+        super().__init__(name=name, help=inspect.getdoc(function), rich_markup_mode=None)
+        self._function = function
+        del self.params, self.callback  # what is below takes their place
+
+    @cached_property
+    def _made(self) -> Any:
+        one = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+        one.command(self.name)(self._function)
+        return typer.main.get_command(one)
+
+    @cached_property
+    def params(self) -> Any:  # type: ignore[override]
+        """Its arguments and options."""
+        return self._made.params
+
+    @cached_property
+    def callback(self) -> Any:  # type: ignore[override]
+        """What it does."""
+        return self._made.callback
+
+
 class _Noun(TyperGroup):
-    """A noun whose commands are made when they are asked for: making all of them takes longer than most commands."""
+    """A noun, whose commands are made when they are asked for."""
 
     def __init__(self, name: str, noun: typer.Typer) -> None:
         super().__init__(name=name, help=noun.info.help, no_args_is_help=True, rich_markup_mode=None)
@@ -109,6 +138,8 @@ class _Noun(TyperGroup):
 def tree() -> TyperGroup:
     """All commands: those of a word, and the nouns."""
     root = typer.main.get_group(app)
+    for name, function in COMMANDS.items():
+        root.add_command(_Word(name, function), name)
     for name, noun in NOUNS.items():
         root.add_command(_Noun(name, noun), name)
     return root
