@@ -16,6 +16,7 @@ from monitor.basis.errors import Fault, SettingsError, WallclimeError
 from monitor.basis.times import HOUR
 from monitor.basis.values import AIR, Quantity
 from monitor.config import secret, tables
+from monitor.config.alarms import Backup, Boards, Contact, DeadMan, Health, Patience
 from monitor.config.brokers import BROKER, Broker, Table, brokers_of, tables_of
 from monitor.config.tables import Reader
 
@@ -78,6 +79,12 @@ class Settings:
     sources: tuple[Source, ...]
     service: Service
     log: Logging
+    patience: Patience = field(default_factory=Patience)
+    contacts: tuple[Contact, ...] = ()
+    dead_man: DeadMan | None = None
+    health: Health | None = None
+    backup: Backup | None = None
+    board: Boards | None = None
 
     @property
     def broker(self) -> Broker:
