@@ -17,24 +17,31 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from plotly.offline import get_plotlyjs
 
-POLICY = "default-src 'none'; script-src {}; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+POLICY = "default-src 'none'; script-src {}; style-src {}; base-uri 'none'; form-action 'none'"
 
 _DEGREES = re.compile(r"(?<=\d )deg(?=[CF]\b)")
 _UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|ms|d|m|mm|ft|in|K|°[CF]|%RH)\b|%)|(?<=\d h) (?=\d+ min)")
 _TIME = re.compile(r"\d{4}-\d\d-\d\d(?:[ T]\d\d:\d\d(?::\d\d)?(?:Z| ?[+-]\d\d:\d\d)?)?")
 
 
-def render(template: str, figures: Mapping[str, str], **values: Any) -> str:
-    """The finished HTML of `template` with `figures` (id of ours -> JSON of plotly) in it. Same values, same bytes."""
+def render(template: str, figures: Mapping[str, str], *, sheet: str = "", program: str = "", **values: Any) -> str:
+    """The finished HTML of `template` with `figures` (id of ours -> JSON of plotly) in it. Same values, same bytes.
+
+    `sheet` and `program` name a style and a program of our own that the page needs besides.
+    """
     environment = _environment()
     loader = _source(environment, "loader.js")
+    own = _source(environment, program) if program else ""
+    style = "\n".join(_source(environment, name) for name in ("page.css", sheet) if name)
     plotly = get_plotlyjs() if figures else ""
-    programs = [loader, plotly] if figures else []
-    hashes = " ".join(f"'sha256-{_sha256(program)}'" for program in programs) or "'none'"
+    programs = [*([loader, plotly] if figures else []), *([own] if own else [])]
+    hashes = " ".join(f"'sha256-{_sha256(one)}'" for one in programs) or "'none'"
+    styles = "'unsafe-inline'" if figures else f"'sha256-{_sha256(chr(10) + style + chr(10))}'"  # plotly writes its own
     return environment.get_template(template).render(
-        policy=POLICY.format(hashes),
-        style=Markup(_source(environment, "page.css")),
+        policy=POLICY.format(hashes, styles),
+        style=Markup(style),
         loader=Markup(loader),
+        program=Markup(own),
         packed=Markup(_packed(plotly)) if figures else "",
         figures={name: Markup(in_script(figure)) for name, figure in figures.items()},
         **values,
