@@ -56,12 +56,13 @@ _BURST = 50  # packets read between two looks at the socket
 class Status:
     """What the listener is about. Times in UTC ms.
 
-    `since` when the link came up or went down; `marker_missing` when the marker has not come back in 10 s, so that the
+    `since` when the link came up or went down; `subscribed` when the broker has granted every topic; `marker_missing` when the marker has not come back in 10 s, so that the
     daemon may not publish on its own topic and messages without a time are all refused; `kept` and `refused` count
     readings and messages since the start, `held` the messages read and not kept yet.
     """
 
     connected: bool = False
+    subscribed: bool = False
     since: int | None = None
     marker: Literal["none", "awaited", "returned"] = "none"
     marker_missing: bool = False
@@ -143,6 +144,7 @@ class Listener:
         self._newest: int | None = None
         self._looked = (0.0, 0)
         self._status = Status()
+        self.turned = time.monotonic()  # when the loop went round last [s]
         self.latest: dict[str, tuple[str, bytes]] = {}  # of each sensor the last topic and payload that were read
         self._client, self._said = link.make_client(settings_broker, service)
         self._client.on_connect, self._client.on_disconnect = self._on_connect, self._on_disconnect
@@ -158,6 +160,7 @@ class Listener:
         stopped = stop.is_set if isinstance(stop, threading.Event) else stop
         try:
             while not stopped():
+                self.turned = time.monotonic()
                 try:
                     self._turn()
                 except Exception as exc:
@@ -393,6 +396,8 @@ class Listener:
     def _on_subscribe(self, _client: Client, _data: object, _mid: int, reasons: Any, _properties: object) -> None:
         if any(reason.is_failure for reason in reasons):
             self._complain("it refuses a subscription", "Let this user read the topics of wallclime.toml")
+        else:
+            self._tell(subscribed=True)
 
     def _on_disconnect(self, _client: Client, _data: object, _flags: object, reason: Any, _properties: object) -> None:
         if not self._linked:  # of a link that did not answer paho tells the end twice
@@ -416,7 +421,7 @@ class Listener:
     def _lost(self, what: str, mend: str) -> None:
         self._connecting.longer()
         down_since = self._clock.now() if self._status.connected or self._status.since is None else self._status.since
-        self._tell(connected=False, since=down_since, marker="none", marker_missing=False)
+        self._tell(connected=False, subscribed=False, since=down_since, marker="none", marker_missing=False)
         self._complain(what, mend)
 
     def _complain(self, what: str, mend: str) -> None:
@@ -449,7 +454,7 @@ class Listener:
         client.on_disconnect = None
         if wire := client.socket():
             _take_leave(client, wire, end)
-        self._tell(connected=False, since=self._clock.now(), marker="none", marker_missing=False)
+        self._tell(connected=False, subscribed=False, since=self._clock.now(), marker="none", marker_missing=False)
 
 
 def _take_leave(client: Client, wire: Any, end: float) -> None:
