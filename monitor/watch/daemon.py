@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import json
-import logging
 import signal
-import sys
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import UTC
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -22,12 +19,13 @@ from monitor.basis.clock import Clock
 from monitor.basis.errors import StoreError, WallclimeError
 from monitor.basis.times import DAY, SECOND
 from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Reading, Refused
-from monitor.config.settings import Logging
 from monitor.intake.admission import Admission
 from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
 from monitor.keep.connect import is_full
+from monitor.watch import journal
 from monitor.watch.desk import Desk, open_desk
+from monitor.watch.journal import log
 from monitor.watch.judging import PROGRAM, assess, note_completions, settle
 from monitor.watch.sealing import close_due
 
@@ -37,38 +35,6 @@ TIDY = 60 * SECOND  # how often it tidies up [ms]
 SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 QUARANTINE_AGE = 400 * DAY  # how long; ours, no published source [ms]
-
-_LOG = logging.getLogger("wallclime")
-_LEVELS = logging.getLevelNamesMapping()
-
-
-class _Lines(logging.Formatter):
-    """One event a line: for people, or a JSON object for machines."""
-
-    def __init__(self, form: str) -> None:
-        super().__init__()
-        self._json = form == "json"
-
-    def format(self, record: logging.LogRecord) -> str:
-        """The line of a record."""
-        fields: dict[str, Any] = getattr(record, "fields", {})
-        at = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        level = record.levelname.lower()
-        if self._json:
-            return json.dumps({"at": at, "level": level, "event": record.getMessage(), **fields}, default=str)
-        return " ".join([at, level, record.getMessage(), *(f"{name}={value!r}" for name, value in fields.items())])
-
-
-def log(level: str, event: str, **fields: object) -> None:
-    """One event with its fields."""
-    _LOG.log(_LEVELS[level.upper()], event, extra={"fields": fields})
-
-
-def _set_up_log(settings: Logging) -> None:
-    handler = logging.StreamHandler(sys.stderr)
-    handler.setFormatter(_Lines(settings.format))
-    logging.basicConfig(handlers=[handler], level=logging.WARNING, force=True)  # for what the libraries say
-    _LOG.setLevel(settings.level.upper())
 
 
 def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> None:
@@ -81,7 +47,7 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, end)
     with open_desk(home, clock=clock) as desk:
-        _set_up_log(desk.settings.log)
+        journal.set_up(desk.settings.log)
         with contextlib.ExitStack() as running:
             if embedded:
                 own = desk.settings.broker
