@@ -68,6 +68,9 @@ def open_(
     outdoor_place: Annotated[
         str | None, typer.Option(metavar="PLACE", help="Where a sensor hears the weather.")
     ] = None,
+    building: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Its building: walls of one are shown and told together.")
+    ] = None,
     kind: Kind = None,
     surface: Surface = None,
     vertical: Vertical = None,
@@ -118,7 +121,7 @@ def _opening(told: Any) -> Any:
     )
 
 
-_AS_TOLD = ("name", "zone", "boxes_place", "wall_place", "outdoor_place", "lay", "split", "reason")
+_AS_TOLD = ("name", "zone", "boxes_place", "wall_place", "outdoor_place", "lay", "split", "reason", "building")
 
 
 def _opened(at: Any, name: str) -> Iterator[str]:
@@ -170,6 +173,21 @@ def place(
     say(f"suitability: {found.verdict}, {found.evidence}")
 
 
+@app.command("building")
+def building_(
+    context: typer.Context,
+    job: Job,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The building's name.")],
+    who: Who = None,
+) -> None:
+    """Say which building the wall is in; the last name stands. Walls of one building are shown and told together."""
+    from monitor.watch.jobs import say_building
+
+    with desk(context) as at:
+        entry = say_building(at, job, name, who=who_of(who))
+    say(f"entry {entry.number}: {entry.kind.value}")
+
+
 @app.command("example")
 def example() -> None:
     """A commented file for job open --from, with every key."""
@@ -187,7 +205,7 @@ def list_(context: typer.Context, as_json: Json = False) -> None:
     with desk(context) as at:
         rows = job_rows(at)
     if as_json:
-        data([row.assessment.to_json() for row in rows])
+        data([{**row.assessment.to_json(), "building": row.building or None} for row in rows])
     else:
         data(jobs_text(rows, ascii_only=ascii_only()))
 

@@ -77,12 +77,6 @@ def _opening(value: Any, where: str) -> OpeningTold:
     return OpeningTold(name, _length(found["width"], where), _length(found["height"], where), corner)
 
 
-def _flag(value: Any, where: str) -> bool:
-    if not isinstance(value, bool):
-        raise tables.fault(f"{value!r} is neither true nor false", where, "Write true or false, without quotes")
-    return value
-
-
 def _date(value: Any, where: str) -> Date:
     if value is False or value == "no":
         return False
@@ -105,17 +99,18 @@ _READERS: dict[str, Reader] = {
     "corners": tables.some(_corner),
     "openings": tables.some(_opening),
     "lay": tables.one_of("horizontal", "vertical"),
-    "split": _flag,
+    "split": tables.yes_or_no,
     "units": tables.one_of("us", "si"),
     "profile": _text,
     "boxes_place": _text,
     "wall_place": _text,
     "outdoor_place": _text,
+    "building": _text,
     "kind": tables.one_of("partition", "outside", "below-grade", "masonry"),
     "surface": tables.one_of("wall", "ceiling", "counter", "splash-back"),
-    "vertical": _flag,
-    "over_water": _flag,
-    "indoors": _flag,
+    "vertical": tables.yes_or_no,
+    "over_water": tables.yes_or_no,
+    "indoors": tables.yes_or_no,
     "climate_since": _date,
     "closed_in_since": _date,
     "wet_trades_done": _date,

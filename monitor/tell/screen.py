@@ -47,13 +47,18 @@ def ready_text(
 
 
 def jobs_text(rows: Sequence[JobRow], *, ascii_only: bool = False) -> str:
-    """A table over all jobs, in the order given."""
+    """A table over all jobs, in the order given, those of a building under its name after those of none."""
     if not rows:
         return 'No job yet. Open one: wallclime job open NAME --zone ZONE --length "16 ft" --height "8 ft"\n'
-    table = [("JOB", "VERDICT", "ROOM", "COUNTED", "COMPLETE"), *(_job(row) for row in rows)]
-    widths = [max(len(line[k]) for line in table) for k in range(1, 5)]
+    head = ("JOB", "VERDICT", "ROOM", "COUNTED", "COMPLETE")
+    table = [(row.building, _job(row)) for row in rows]
+    widths = [max(len(line[k]) for line in (head, *(cells for _, cells in table))) for k in range(1, 5)]
     room = WIDTH - sum(widths) - 2 * len(widths)
-    return _finished("\n".join(line for row in table for line in _table_row(row, room, widths)), ascii_only)
+    lines = _table_row(head, room, widths)
+    for building in sorted({name for name, _ in table}):
+        lines += ["", f"in {words.visible(building)}:"] if building else []
+        lines += [line for name, cells in table if name == building for line in _table_row(cells, room, widths)]
+    return _finished("\n".join(lines), ascii_only)
 
 
 def diary_text(entries: Sequence[Entry], display: Display, *, ascii_only: bool = False) -> str:

@@ -12,7 +12,7 @@ from monitor.basis.units import System
 from monitor.basis.values import Entry, Quantity
 from monitor.climate import wood
 from monitor.config.profile import Profile
-from monitor.rules.assessment import Assessment, OtherVerdict, State
+from monitor.rules.assessment import Assessment, OtherVerdict, Phase, State
 from monitor.rules.causes import Explained
 from monitor.rules.consequences import Effect, Season
 from monitor.rules.cores import Evening
@@ -90,6 +90,7 @@ class JobRow:
 
     assessment: Assessment
     closed_at: int | None = None
+    building: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +153,21 @@ class Head:
 
 
 @dataclass(frozen=True, slots=True)
+class Cut:
+    """The part [start, end) of the judged span that a report was asked for; `phase` where it was asked for by name."""
+
+    start: int
+    end: int
+    phase: Phase | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ReportPage:
-    """All that a report shows. `runs` are the states of the judged room as (start, end, state), in order. [ms]"""
+    """All that a report shows. `runs` are the states of the judged room as (start, end, state), in order. [ms]
+
+    `cut`: the part that it is a report of, None for the whole judged span; verdict, clock and log are never cut.
+    `half_known`: where the room was out of band by one quantity and nothing was known of the other: not known time.
+    """
 
     assessment: Assessment
     facts: JobFacts
@@ -173,3 +187,5 @@ class ReportPage:
     documents: tuple[Document, ...] = ()  # the maker's
     sealed: Sealed | None = None
     uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected
+    cut: Cut | None = None
+    half_known: tuple[tuple[int, int], ...] = ()

@@ -70,6 +70,10 @@ def _cause(body: Mapping[str, Any]) -> None:
     _said(body["cause"], "--cause")
 
 
+def _building(body: Mapping[str, Any]) -> None:
+    checked_name(body["building"], "job building")
+
+
 def _note(body: Mapping[str, Any]) -> None:
     if not body["text"].strip():
         raise RecordError("the note is empty", where="log note", mend="Write what happened")
@@ -78,6 +82,7 @@ def _note(body: Mapping[str, Any]) -> None:
 _CHECKS: Mapping[Kind, Callable[[Mapping[str, Any]], object]] = {
     Kind.DELIVER: check_delivery,
     Kind.NOTE: _note,
+    Kind.BUILDING: _building,
     Kind.INSTALL: _install,
     Kind.CARE: _care,
     Kind.INSPECTION: _inspection,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
+from monitor.basis.units import System
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.profile import Profile, profile_from_text
 from monitor.keep.store import Store
+from monitor.rules.building import building_of
 from monitor.rules.frame import (
     Frame,
     Job,
@@ -54,10 +57,13 @@ def linked(entries: Sequence[Entry]) -> list[Entry | Withheld]:
 
 
 class Book:
-    """The chains of the store, each read again only when it has grown."""
+    """The chains of the store, each read again only when it has grown.
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    `units`: those in which jobs are shown, instead of each job's own; for commands that write nothing.
+    """
+
+    def __init__(self, store: Store, units: System | None = None) -> None:
+        self._store, self._units = store, units
         self._read: dict[str, list[Entry]] = {}
         self._profiles: dict[str, Profile] = {}
 
@@ -85,9 +91,16 @@ class Book:
             raise _forgotten(found)
         return found
 
+    def building(self, job: str) -> str:
+        """The building that the job's wall is said to be in, "" where nobody named one."""
+        return building_of(self.log(job))
+
     def job(self, name: str) -> Job:
         """What the job is."""
-        return job_of(self.log(name))
+        return self._shown(job_of(self.log(name)))
+
+    def _shown(self, job: Job) -> Job:
+        return job if self._units is None else replace(job, units=self._units)
 
     def sensors(self) -> dict[str, Sensor]:
         """Every named sensor."""
@@ -122,7 +135,8 @@ class Book:
 
     def frame(self, job: str, profile: Profile, as_of: int) -> Frame:
         """The frame in which the job's readings are judged."""
-        return frame_of(self.log(job), self.entries(SENSORS_CHAIN), profile, as_of)
+        found = frame_of(self.log(job), self.entries(SENSORS_CHAIN), profile, as_of)
+        return replace(found, job=self._shown(found.job))
 
     def jobs_of(self) -> dict[str, list[str]]:
         """Which jobs hang on each stream."""

@@ -16,6 +16,7 @@ from monitor.config.jobfile import option
 from monitor.config.profile import Profile, load_profile
 from monitor.rules import suitability
 from monitor.rules.assessment import Condition
+from monitor.rules.building import building_of
 from monitor.rules.frame import effective
 from monitor.rules.suitability import QUESTIONS, objections
 from monitor.rules.takeoff import Lay
@@ -48,6 +49,7 @@ class Opening:
     answers: Mapping[str, Any] = field(default_factory=dict)
     reason: str = ""
     near: Path | None = None
+    building: str | None = None
 
 
 def checked_name(name: str, what: str) -> str:
@@ -87,7 +89,7 @@ def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
     name = checked_name(opening.name, "job open")
     zone_of(opening.zone, where="--zone")
     profile = load_profile(opening.profile, near=opening.near)
-    for key in ("boxes_place", "wall_place", "outdoor_place"):
+    for key in ("boxes_place", "wall_place", "outdoor_place", "building"):
         if getattr(opening, key) is not None:
             checked_name(getattr(opening, key), option(key))
     boxes = opening.boxes_place or opening.wall_place or name
@@ -106,6 +108,8 @@ def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
     if opening.answers or opening.reason:
         answers = _answers(desk, opening.zone, opening.answers, opening.reason, f"job {name}")
         drafts.append(Draft(Kind.SUITABILITY, now, who, answers))
+    if opening.building is not None:
+        drafts.append(Draft(Kind.BUILDING, now, who, {"building": opening.building}))
     return desk.store.append(name, drafts, new=True)
 
 
@@ -135,6 +139,15 @@ def say_place(
         raise RecordError("nothing is said of the place", where="job place", mend=f"Give one or more of {options}")
     body = _answers(desk, found.zone, answers, reason, f"job {job}")
     return desk.store.append(job, [Draft(Kind.SUITABILITY, past(desk, at, "job place"), who, body)])[0]
+
+
+def say_building(desk: Desk, job: str, building: str, *, who: str) -> Entry:
+    """Say which building a job's wall is in; the last one said stands. Raises RecordError."""
+    if checked_name(building, "job building") == building_of(desk.book.log(job)):
+        raise RecordError(
+            f"it is in {building!r} by the log already", where=f"job {job}", mend="Nothing needs to be done"
+        )
+    return desk.store.append(job, [Draft(Kind.BUILDING, desk.clock.now(), who, {"building": building})])[0]
 
 
 def place_condition(desk: Desk, job: str) -> Condition:
@@ -203,6 +216,7 @@ def facts_of(desk: Desk, job: str) -> dict[str, Any]:
         "boxes_place": found.boxes_place,
         "wall_place": found.wall_place,
         "outdoor_place": found.outdoor_place,
+        "building": building_of(log) or None,
         "profiles": [
             f"{rfc3339(one.since)} {desk.book.parsed(one.text, job).name}{': ' + one.reason if one.reason else ''}"
             for one in desk.book.profiles(job)

@@ -160,6 +160,7 @@ def test_a_job_is_shown_with_all_that_was_said_of_it(wallclime: Home):
         "boxes_place:       hall\n"
         "wall_place:        den\n"
         "outdoor_place:     -\n"
+        "building:          -\n"
         "profiles:          2026-01-12T12:00:00Z oak planks\n"
         "profiles:          2026-01-12T13:00:00Z laminate planks, interior wall: wrong box\n"
         "entries:           5\n"
@@ -229,7 +230,7 @@ def test_jobs_are_listed_in_order_of_name_with_their_verdicts(wallclime: Home):
     )
     listed = wallclime.done("job", "list", "--json").json()
     assert [one["job"] for one in listed] == ["attic", "loft"]
-    assert listed[0] == wallclime.assess(job="attic")
+    assert listed[0] == {**wallclime.assess(job="attic"), "building": None}
 
 
 # --- close ------------------------------------------------------------------------------------------------------------
@@ -273,3 +274,45 @@ def test_a_mend_quotes_a_name_with_blanks_for_the_shell(wallclime: Home):
     wallclime.done("job", "close", "long wall", "--reason", "sold")
     said = wallclime("job", "close", "long wall", "--reason", "sold").err
     assert said.endswith("wallclime log correct 'long wall' 4 --withdraw --reason TEXT\n")
+
+
+# --- buildings --------------------------------------------------------------------------------------------------------
+
+
+def test_the_building_that_was_named_last_stands(wallclime: Home):
+    wallclime.done(*OPEN_DEN, "--building", "mill house")
+    assert wallclime.done("job", "building", "den", "gate house", "--by", "kim").err == "entry 5: building\n"
+    assert wallclime.log()[-1]["body"] == {"building": "gate house"}
+    assert wallclime.done("job", "show", "den", "--json").json()["building"] == "gate house"
+    assert [one["building"] for one in wallclime.done("job", "list", "--json").json()] == ["gate house"]
+
+
+def test_a_building_is_corrected_as_any_entry_is(wallclime: Home):
+    wallclime.done(*OPEN_DEN, "--building", "mill house")
+    wallclime.done("job", "building", "den", "gate hause")
+    wallclime.done("log", "correct", "den", 5, "--set", "building=gate house", "--reason", "misspelt")
+    assert wallclime.done("job", "show", "den", "--json").json()["building"] == "gate house"
+    wallclime.done("log", "correct", "den", 5, "--withdraw", "--reason", "it is in the other one")
+    assert wallclime.done("job", "show", "den", "--json").json()["building"] == "mill house"
+
+
+def test_jobs_are_listed_under_their_buildings(wallclime: Home):
+    for name, more in (("b", ("--building", "mill house")), ("c", ()), ("a", ("--building", "mill house"))):
+        wallclime.done("job", "open", name, *WALL, *more)
+    lines = wallclime.done("job", "list").out.splitlines()
+    assert [line.split("  ")[0] for line in lines] == ["JOB", "c", "", "in mill house:", "a", "b"]
+
+
+@pytest.mark.parametrize(
+    ("args", "line"),
+    [
+        (("building", "attic", "mill"), f"job attic: there is no job 'attic'. {JOB_LIST}"),
+        (("building", "den", " mill"), f"job building: ' mill' can't be a name. {NAMES}"),
+        (("building", "den", "mill"), "job den: it is in 'mill' by the log already. Nothing needs to be done"),
+        (("open", "attic", *WALL, "--building", ""), f"--building: '' can't be a name. {NAMES}"),
+    ],
+)
+def test_a_building_that_cant_be_is_refused(den: Home, args: tuple[str, ...], line: str):
+    den.done("job", "building", "den", "mill")
+    refused = den("job", *args)
+    assert (refused.code, refused.err) == (2, f"{line}\n")

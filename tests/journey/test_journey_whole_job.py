@@ -117,6 +117,7 @@ def prepared(life: Life) -> None:
     house = life.house
     life.ask("2026-01-06T08:30")
     house.done("job", "place", JOB, "--wet-trades-done", "2025-12-12", *INA)
+    house.done("job", "building", JOB, "the old mill", *INA)
     house.file("instructions.txt", "How to put up ash-look planks, by an invented mill\n")
     title = ("--title", "How to put up ash-look planks", "--revision", "C", "--date", "2025-11")
     limits = ("--limit", "humidity=40 %..60 %", "--limit", "hours=48")
