@@ -30,6 +30,9 @@ Who = Annotated[
     str | None, typer.Option("--by", "--who", metavar="NAME", help="Who says so; your user name by default.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="For machines.")]
+Units = Annotated[
+    str | None, typer.Option("--units", metavar="us|si", help="To show it in; those of the job by default.")
+]
 Reason = Annotated[str, typer.Option(metavar="TEXT", help="Why.")]
 
 
@@ -49,11 +52,12 @@ def home_of(context: typer.Context) -> Path:
 
 
 @contextmanager
-def desk(context: typer.Context) -> Iterator[Desk]:
-    """The desk of this call."""
+def desk(context: typer.Context, units: str | None = None) -> Iterator[Desk]:
+    """The desk of this call; `units` as somebody asked to be shown. Raises RecordError."""
     from monitor.watch.desk import open_desk
 
-    with open_desk(home_of(context), clock=context.obj.clock) as opened:
+    shown = one_of(units, ("us", "si"), "--units")
+    with open_desk(home_of(context), clock=context.obj.clock, units=shown) as opened:
         yield opened
 
 

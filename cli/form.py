@@ -13,7 +13,7 @@ from cli.common import Job, desk, say
 def form(
     context: typer.Context,
     job: Job,
-    output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html", help="Where to write it.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html|.pdf", help="Where to write it.")],
     paper: Annotated[bool, typer.Option("--paper", help="A sheet to print, fill in by hand and sign.")] = False,
 ) -> None:
     """Write a form for a phone: one file that needs no network and saves what is filled in for wallclime log import."""

@@ -7,17 +7,18 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Job, desk, say
+from cli.common import Job, Units, desk, say
 
 
 def handover(
     context: typer.Context,
     job: Job,
-    output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html", help="Where to write it.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html|.pdf", help="Where to write it.")],
+    units: Units = None,
 ) -> None:
     """Write the sheet for the people who live with the wall: its air, its care, what harms it, what is recorded."""
     from monitor.watch.sheets import write_handover
 
-    with desk(context) as opened:
+    with desk(context, units) as opened:
         write_handover(opened, job, output)
     say(f"wrote {output}")

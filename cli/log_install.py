@@ -26,7 +26,7 @@ Departures = Annotated[
 ]
 Page = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.html", help="The page for signature, if not ready; in the home by default."),
+    typer.Option(metavar="FILE.html|.pdf", help="The page for signature, if not ready; in the home by default."),
 ]
 
 
@@ -62,7 +62,8 @@ def install(
     from monitor.watch.boards import told_at_installation
     from monitor.watch.installing import Installing
     from monitor.watch.installing import install as enter
-    from monitor.watch.sheets import html_file, write_not_ready
+    from monitor.watch.printing import page_file
+    from monitor.watch.sheets import write_not_ready
 
     plain: dict[str, Any] = {
         "who_installed": who_installed,
@@ -73,7 +74,7 @@ def install(
     plain |= {"offcut": offcut, "departures": departures, "rejected_planks": rejected}
     facts = {key: value for key, value in plain.items() if value is not None} | _measured(gaps, stagger, areas)
     if page is not None:
-        html_file(page)
+        page_file(page)
     with desk(context) as opened:
         begun, done = time_of(opened, job, start, "--start") or 0, time_of(opened, job, finish, "--finish")
         told = Installing(begun, done, not_ready, reason, asked_by, tuple(lots or ()), facts)

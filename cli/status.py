@@ -6,20 +6,21 @@ from typing import Annotated
 
 import typer
 
-from cli.common import At, Job, Json, ascii_only, data, desk, say, time_of
+from cli.common import At, Job, Json, Units, ascii_only, data, desk, say, time_of
 
 
 def status(
     context: typer.Context,
     job: Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job's name; all jobs without it.")] = None,
     as_json: Json = False,
+    units: Units = None,
 ) -> None:
     """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
     from monitor.tell.screen import jobs_text, status_text
     from monitor.watch.pages import daemon_trouble, job_rows, status_view
     from monitor.watch.refused import trouble as refused_trouble
 
-    with desk(context) as opened:
+    with desk(context, units) as opened:
         trouble = [*daemon_trouble(opened), *refused_trouble(opened)]
         rows = job_rows(opened) if job is None else []
         view = None if job is None else status_view(opened, job)
@@ -31,14 +32,14 @@ def status(
         say(f"mind: {line}")
 
 
-def ready(context: typer.Context, job: Job, as_json: Json = False) -> None:
+def ready(context: typer.Context, job: Job, as_json: Json = False, units: Units = None) -> None:
     """May I start? Exit status 0 when all conditions pass, 1 when one fails or is unknown; the reasons are listed."""
     from monitor.tell.screen import ready_text
     from monitor.tell.words import display_of
     from monitor.watch.pages import status_view
     from monitor.watch.witness import witnessed_ready
 
-    with desk(context) as opened:
+    with desk(context, units) as opened:
         view = status_view(opened, job)
         sealed = witnessed_ready(opened, view.assessment)
     found = view.assessment
@@ -58,13 +59,14 @@ def assess(
     as_json: Annotated[bool, typer.Option("--json", help="The whole Assessment, for machines.")] = False,
     at: At = None,
     recompute: Annotated[bool, typer.Option("--recompute", help="Use nothing that was derived before.")] = False,
+    units: Units = None,
 ) -> None:
     """The Assessment of a job as of --at: a screen, or the whole of it with --json."""
     from monitor.tell.screen import status_text
     from monitor.watch.judging import assess as judge
     from monitor.watch.pages import view_of
 
-    with desk(context) as opened:
+    with desk(context, units) as opened:
         found = judge(opened, job, at=time_of(opened, job, at), recompute=recompute)
         if as_json:
             data(found.to_json())

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import SettingsError, StoreError
+from monitor.basis.units import System
 from monitor.config.settings import Settings, load_settings, starter_text
 from monitor.keep.store import Store, open_store
 from monitor.seal import chain
@@ -27,13 +28,18 @@ class Desk:
 
 
 @contextmanager
-def open_desk(home: Path, *, environ: Mapping[str, str] = os.environ, clock: Clock | None = None) -> Iterator[Desk]:
-    """Sit down at the home `home`, which is made if it is not there yet. Raises SettingsError, StoreError."""
+def open_desk(
+    home: Path, *, environ: Mapping[str, str] = os.environ, clock: Clock | None = None, units: System | None = None
+) -> Iterator[Desk]:
+    """Sit down at the home `home`, which is made if it is not there yet; `units` are those of `Book`.
+
+    Raises SettingsError, StoreError.
+    """
     clock = clock or SystemClock()
     make_home(home)
     settings = load_settings(home, environ)
     with open_store(settings.store_url, clock=clock, link=chain.link) as store:
-        yield Desk(settings, store, Book(store), clock)
+        yield Desk(settings, store, Book(store, units), clock)
 
 
 def make_home(home: Path) -> None:

@@ -17,7 +17,7 @@ from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from monitor.basis import units
-from monitor.basis.errors import Fault, RecordError, WallclimeError
+from monitor.basis.errors import Fault, RecordError, ReportError, WallclimeError
 from monitor.basis.times import parse_time, rfc3339, zone_of
 from monitor.basis.units import System
 from monitor.basis.values import Entry, Kind, Quantity
@@ -31,8 +31,8 @@ from monitor.watch.desk import Desk
 from monitor.watch.diary import hand_reading, note
 from monitor.watch.jobs import checked_name
 from monitor.watch.judging import note_completions
-from monitor.watch.pages import write_whole
 from monitor.watch.pencil import Pencil
+from monitor.watch.printing import page_file, write_page
 from monitor.watch.site import site_check, wall_moisture
 
 MOST_FORM = 150_000_000  # a dozen photos of a phone, in base64; figure ours [bytes]
@@ -72,9 +72,12 @@ def form_view(desk: Desk, job: str) -> FormView:
 
 
 def write_form(desk: Desk, job: str, path: Path, *, paper: bool) -> None:
-    """Write the form, or the paper sheet, as one HTML file. Raises RecordError, ReportError."""
+    """Write the form as one HTML file, or the paper sheet as HTML or PDF. Raises RecordError, ReportError."""
+    if path.suffix.lower() == ".pdf" and not paper:
+        raise ReportError("no form can be filled in there", where=str(path), mend="Name a .html file, or add --paper")
+    page_file(path)
     view = form_view(desk, job)
-    write_whole(path, render_sheet(view) if paper else render_form(view))
+    write_page(path, render_sheet(view) if paper else render_form(view), view.units)
 
 
 # --- what each thing that is asked reads as -------------------------------------------------------------

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +10,6 @@ from typing import Any, cast
 import numpy as np
 
 import monitor
-from monitor.basis.errors import ReportError
 from monitor.basis.times import datetime_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
@@ -43,6 +40,7 @@ from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import as_first_written, assess
+from monitor.watch.printing import page_file, picture_file, write_figure, write_page
 from monitor.watch.shown import display
 from monitor.watch.silences import AWAY_AFTER, away
 from monitor.watch.witness import sealed
@@ -52,7 +50,7 @@ _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
 
 def job_rows(desk: Desk) -> list[JobRow]:
     """Every job with its Assessment of now."""
-    return [JobRow(assess(desk, name), closed_at(desk, name)) for name in desk.book.names()]
+    return [JobRow(assess(desk, name), closed_at(desk, name), desk.book.building(name)) for name in desk.book.names()]
 
 
 def status_view(desk: Desk, job: str) -> StatusView:
@@ -230,37 +228,19 @@ def _detail(body: Mapping[str, Any], units: System) -> str:
     return "; ".join(part for part in (described(placement, units), *others, *against) if part)
 
 
-def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None) -> None:
-    """Write the report of a job as one HTML file; a report that is there is replaced at once or not at all.
+def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None, figure: str | None = None) -> None:
+    """Write the report of a job as one HTML file or PDF, or one `figure` of it as a PNG; at once or not at all.
 
-    Raises ReportError.
+    Raises RecordError, ReportError.
     """
-    if path.suffix.lower() not in (".html", ".htm"):
-        raise ReportError(
-            f"{path.suffix or 'no ending'} is no page that can be written", where=str(path), mend="Name a .html file"
-        )
+    page_file(path) if figure is None else picture_file(path)
     from monitor.tell.report import render_report
 
-    write_whole(path, render_report(report_page(desk, job, at=at)))
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a file beside its place and move it there; of a failure nothing is left. Raises ReportError."""
-    beside = None
-    try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        os.chmod(beside, 0o644)
-        os.replace(beside, path)
-        beside = None
-    except OSError as exc:
-        raise ReportError(
-            f"it can't be written ({exc.strerror})", where=str(path), mend="Choose another place with -o FILE.html"
-        ) from exc
-    finally:
-        if beside is not None:
-            os.unlink(beside)
+    found = report_page(desk, job, at=at)
+    if figure is None:
+        write_page(path, render_report(found), found.facts.units)
+    else:
+        write_figure(path, render_report(found), figure)
 
 
 def daemon_trouble(desk: Desk) -> list[str]:

@@ -6,32 +6,24 @@ import re
 from pathlib import Path
 
 import monitor
-from monitor.basis.errors import ReportError, StoreError
+from monitor.basis.errors import StoreError
 from monitor.basis.values import Entry, Kind
 from monitor.rules.frame import effective
 from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
 from monitor.watch.life import finished_wall, items_of
-from monitor.watch.pages import view_of, write_whole
+from monitor.watch.pages import view_of
+from monitor.watch.printing import page_file, write_page
 from monitor.watch.shown import display
 
 SOFTWARE = f"wallclime {monitor.__version__}"
 
 
-def html_file(path: Path) -> Path:
-    """A path that a page can be written to. Raises ReportError."""
-    if path.suffix.lower() not in (".html", ".htm"):
-        raise ReportError(
-            f"{path.suffix or 'no ending'} is no page that can be written", where=str(path), mend="Name a .html file"
-        )
-    return path
-
-
 def write_handover(desk: Desk, job: str, path: Path) -> None:
-    """Write the sheet for the people who live with the wall as one HTML file. Raises RecordError, ReportError."""
+    """Write the sheet for the people who live with the wall, as HTML or PDF. Raises RecordError, ReportError."""
     from monitor.tell.handover import HandoverPage, SensorHere, render_handover
 
-    html_file(path)
+    page_file(path)
     frame, finish = finished_wall(desk, job)
     view = view_of(desk, assess(desk, job))
     page = HandoverPage(
@@ -44,7 +36,7 @@ def write_handover(desk: Desk, job: str, path: Path) -> None:
         written_at=desk.clock.now(),
         software=SOFTWARE,
     )
-    write_whole(path, render_handover(page))
+    write_page(path, render_handover(page), view.facts.units)
 
 
 def write_not_ready(desk: Desk, job: str, path: Path | None) -> Path | None:
@@ -61,8 +53,8 @@ def write_not_ready(desk: Desk, job: str, path: Path | None) -> Path | None:
     found = assess(desk, job, at=started.at)
     facts = view_of(desk, found).facts
     page = NotReadyPage(facts, started, display(desk, job), found.training, SOFTWARE)
-    path = _place(desk, started) if path is None else html_file(path)
-    write_whole(path, render_not_ready(page))
+    path = _place(desk, started) if path is None else page_file(path)
+    write_page(path, render_not_ready(page), facts.units)
     return path
 
 

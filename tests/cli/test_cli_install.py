@@ -48,7 +48,7 @@ FAULTS = [
         ((*START, option, " "), f"{option}: nothing is said. Write it, or leave it out")
         for option in ("--who-installed", "--fastening", "--adhesive", "--pinned", "--departure", "--offcut")
     ),
-    ((*START, *WHY, "--page", "page.txt"), "page.txt: .txt is no page that can be written. Name a .html file"),
+    ((*START, *WHY, "--page", "page.txt"), "page.txt: .txt is no page that can be written. Name a .html or .pdf file"),
 ]
 
 

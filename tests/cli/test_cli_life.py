@@ -269,7 +269,7 @@ def test_the_sheet_is_written_where_it_is_asked_for(standing: Home):
     ("args", "said"),
     [
         (("attic", "-o", "sheet.html"), NO_JOB),
-        (("den", "-o", "sheet"), "sheet: no ending is no page that can be written. Name a .html file"),
+        (("den", "-o", "sheet"), "sheet: no ending is no page that can be written. Name a .html or .pdf file"),
     ],
 )
 def test_what_handover_refuses(standing: Home, args, said):

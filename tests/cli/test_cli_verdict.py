@@ -44,8 +44,8 @@ FAULTS = [
         "--at: 2025-11-02 01:59:59 happened twice in America/New_York, where the clocks were changed. "
         'Give the time with its offset, such as "+01:00"',
     ),
-    (("report", "den", "-o", "den.docx"), "den.docx: .docx is no page that can be written. Name a .html file"),
-    (("report", "den", "-o", "den"), "den: no ending is no page that can be written. Name a .html file"),
+    (("report", "den", "-o", "den.docx"), "den.docx: .docx is no page that can be written. Name a .html or .pdf file"),
+    (("report", "den", "-o", "den"), "den: no ending is no page that can be written. Name a .html or .pdf file"),
     (
         ("report", "den", "-o", "/none/den.html"),
         "/none/den.html: it can't be written (No such file or directory). Choose another place with -o FILE.html",

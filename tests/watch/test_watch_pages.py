@@ -19,7 +19,8 @@ from monitor.watch.desk import Desk
 from monitor.watch.diary import correct, hand_reading, note
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
-from monitor.watch.pages import daemon_trouble, job_rows, report_page, write_report, write_whole
+from monitor.watch.pages import daemon_trouble, job_rows, report_page, write_report
+from monitor.watch.printing import write_whole
 from monitor.watch.sensors import assign_sensor, release_sensor
 
 # --- runs -------------------------------------------------------------------------------------------------------------
@@ -195,7 +196,9 @@ def test_only_a_page_can_be_written(desk: Desk, tmp_path: Path, name, ending):
     furnish(desk)
     with pytest.raises(ReportError) as refused:
         write_report(desk, "den", tmp_path / name)
-    assert str(refused.value) == f"{tmp_path / name}: {ending} is no page that can be written. Name a .html file"
+    assert (
+        str(refused.value) == f"{tmp_path / name}: {ending} is no page that can be written. Name a .html or .pdf file"
+    )
     assert list(tmp_path.glob("*den*")) == []
 
 
