@@ -53,7 +53,7 @@ class Log(list):
         return sum(1 for _, said, _ in self if said == event)
 
 
-def soon(condition, within=10.0):
+def soon(condition, within=30.0):
     end = time.monotonic() + within
     while not condition():
         assert time.monotonic() < end, "it did not happen in time"
