@@ -44,6 +44,8 @@ _DURATION = {
 _AREA = {"m2": 1.0, "m²": 1.0, "sq m": 1.0, "sq ft": SQUARE_FOOT, "ft2": SQUARE_FOOT, "ft²": SQUARE_FOOT}
 _VOLUME = {"l": 1e-3, "ml": 1e-6, "fl oz": 29.5735295625e-6}  # US fluid ounce: NIST Handbook 44, Appendix C
 
+_SIZE = {"kb": 1_000, "mb": 1_000_000, "gb": 1_000_000_000, "tb": 1_000_000_000_000}  # SI prefixes
+
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _ONE = re.compile(rf"\s*({_NUMBER})\s*(\S.*?)?\s*")
 _PART = re.compile(
@@ -153,6 +155,14 @@ def parse_volume(text: str, *, where: str = "volume") -> float:
     if unit not in _VOLUME:
         raise QuantityError(f"{text!r} is not a volume", where=where, mend='Write it like "28 fl oz" or "310 ml"')
     return value * _VOLUME[unit]
+
+
+def parse_size(text: str, *, where: str = "size") -> int:
+    """ "500 MB", "2 GB" -> bytes. Raises QuantityError. [bytes]"""
+    value, unit = _split(text, where, '"500 MB" or "2 GB"')
+    if unit not in _SIZE:
+        raise QuantityError(f"{text!r} is not a size", where=where, mend='Write it like "500 MB" or "2 GB"')
+    return round(value * _SIZE[unit])
 
 
 def format_temperature(degc: float, system: System = "si", *, places: int = 1) -> str:

@@ -7,12 +7,12 @@ from; "ours" means that no published source gives one.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import time
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
 from monitor.basis.alarm import Priority
-from monitor.basis.times import DAY, HOUR, MINUTE
+from monitor.basis.times import DAY, HOUR, MINUTE, datetime_of, in_zone, zone_of
 
 
 class Rapid(NamedTuple):
@@ -81,6 +81,22 @@ class Contact:
     weekly: bool = False
     monthly: bool = False
     second: bool = False
+
+    def quiet_until(self, at: int) -> int:
+        """When the quiet hours end that `at` is in; `at` itself outside of them. [ms]"""
+        if self.quiet is None:
+            return at
+        zone = zone_of(self.zone)
+        today = datetime_of(at, zone).date()
+        for day in (today - timedelta(days=1), today):
+            later = timedelta(days=self.quiet.end <= self.quiet.start)
+            start, end = (
+                in_zone(datetime.combine(on, clock), zone, where=self.name, dst="later")
+                for on, clock in ((day, self.quiet.start), (day + later, self.quiet.end))
+            )
+            if start <= at < end:
+                return end
+        return at
 
 
 @dataclass(frozen=True, slots=True)

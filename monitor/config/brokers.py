@@ -8,12 +8,12 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 from monitor.basis import units
-from monitor.basis.errors import Fault, WallclimeError
+from monitor.basis.errors import Fault
 from monitor.config import secret, tables
-from monitor.config.tables import Reader
+from monitor.config.tables import Reader, Table
 
 TLS_PORT = 8883  # IANA "secure-mqtt"
 
@@ -50,23 +50,10 @@ class Broker:
     tls: Tls | None = None
 
 
-class Table(NamedTuple):
-    """The figures of one broker as they were read, and the beginning of the `where` of each."""
-
-    spot: str
-    values: Mapping[str, Any]
-
-
 def _name(value: Any, where: str) -> str:
     """Lower-case, so that the variables with the passwords of two brokers have two names."""
     if not isinstance(value, str) or not re.fullmatch("[a-z0-9][a-z0-9-]*", value):
         raise tables.fault(f"{value!r} can't be the name of a broker", where, "Use a-z, 0-9 and -")
-    return value
-
-
-def _yes_or_no(value: Any, where: str) -> bool:
-    if not isinstance(value, bool):
-        raise tables.fault(f"{value!r} is neither true nor false", where, "Write true or false, without quotes")
     return value
 
 
@@ -80,7 +67,7 @@ BROKER: dict[str, Reader] = {
     "password_file": tables.line,
     "client_id": tables.line,
     "keepalive": tables.amount(units.parse_duration, "5 s", "18 h"),
-    "tls": _yes_or_no,
+    "tls": tables.yes_or_no,
     "ca_file": tables.line,
     "cert_file": tables.line,
     "key_file": tables.line,
@@ -94,15 +81,7 @@ def tables_of(value: Any, where: str) -> tuple[Table, ...]:
         return ()
     if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
         raise tables.fault(f"{value!r} is not a table", where, "Write [broker], and its keys on the lines below it")
-    found, faults = [], []
-    for number, table in enumerate(value, 1):
-        spot = f"{where} {number}"
-        figures, wrong = tables.read(table, _SEVERAL, spot)
-        found.append(Table(f"{spot}: ", {key: figure.value for key, figure in figures.items()}))
-        faults += wrong
-    if faults:
-        raise WallclimeError.of(faults)
-    return tuple(found)
+    return tables.each(value, _SEVERAL, where)
 
 
 def brokers_of(

@@ -1,4 +1,4 @@
-"""Passwords and keys: from the environment or from a file that nobody else may read, never from wallclime.toml."""
+"""Passwords, keys and secret URLs: from the environment or from a file that nobody else may read, nowhere else."""
 
 from __future__ import annotations
 
@@ -14,9 +14,18 @@ from monitor.config.tables import Reader
 
 
 def password(
-    variable: str, name: str | None, spot: str, home: Path, environ: Mapping[str, str], faults: list[Fault]
+    variable: str,
+    name: str | None,
+    spot: str,
+    home: Path,
+    environ: Mapping[str, str],
+    faults: list[Fault],
+    what: str = "password",
 ) -> str | None:
-    """The password: $`variable`, else what stands in the file `name` in the folder `home`. What is wrong: `faults`."""
+    """The password: $`variable`, else what stands in the file `name` in the folder `home`. What is wrong: `faults`.
+
+    `what` else it is called.
+    """
     from_environ = environ.get(variable)
     if from_environ or name is None:
         return from_environ or None
@@ -28,7 +37,7 @@ def password(
         return None
     faults += exposed(path, spot)
     if not found.isprintable() or not found:
-        faults.append(Fault(f"{path} does not hold one line", spot, "Write the password into it, and nothing else"))
+        faults.append(Fault(f"{path} does not hold one line", spot, f"Write the {what} into it, and nothing else"))
     return found
 
 

@@ -15,7 +15,7 @@ from monitor.basis import units
 from monitor.basis.errors import Fault, SettingsError, WallclimeError
 from monitor.basis.times import HOUR
 from monitor.basis.values import AIR, Quantity
-from monitor.config import secret, tables
+from monitor.config import alarm_tables, secret, tables
 from monitor.config.alarms import Backup, Boards, Contact, DeadMan, Health, Patience
 from monitor.config.brokers import BROKER, Broker, Table, brokers_of, tables_of
 from monitor.config.tables import Reader
@@ -143,11 +143,12 @@ def _settings(text: str, where: str, home: Path, environ: Mapping[str, str]) -> 
     starter, _ = tables.read(tables.toml_table(starter_text(), _FILE), _READERS, _FILE)
     given, faults = tables.read(tables.toml_table(text, where), _READERS, where)
     values = {key: figure.value for key, figure in (starter | given).items()}
-    one = Table(f"{where}: broker.", _below("broker", {key: figure.value for key, figure in given.items()}))
+    one = Table(f"{where}: broker.", tables.below("broker", {key: figure.value for key, figure in given.items()}))
     listed = values.get("broker") or (one,)
-    brokers = brokers_of(listed, _below("broker", values), home, environ, faults)
+    brokers = brokers_of(listed, tables.below("broker", values), home, environ, faults)
     sources = _heard_at(brokers, values["source"], where, faults)
     store_url = _store_url(values, where, home, environ, faults)
+    alarms = alarm_tables.alarms_of(values, where, home, environ, faults)
     if faults:
         raise WallclimeError.of(faults)
     return Settings(
@@ -155,8 +156,9 @@ def _settings(text: str, where: str, home: Path, environ: Mapping[str, str]) -> 
         store_url=store_url,
         brokers=brokers,
         sources=sources,
-        service=Service(**_below("service", values)),
-        log=Logging(**_below("log", values)),
+        service=Service(**tables.below("service", values)),
+        log=Logging(**tables.below("log", values)),
+        **alarms,
     )
 
 
@@ -176,10 +178,6 @@ def _heard_at(
         if first != number:
             faults.append(Fault(f"source {first} hears the same messages", f"{spot}: topic", "Make one of the two"))
     return named
-
-
-def _below(table: str, values: Mapping[str, Any]) -> dict[str, Any]:
-    return {key.removeprefix(f"{table}."): value for key, value in values.items() if key.startswith(f"{table}.")}
 
 
 def _store_url(
@@ -402,6 +400,7 @@ _READERS: dict[str, Reader] = {
     "service.batch": tables.whole(1, 100_000),
     "service.back_fill": tables.amount(units.parse_duration, "1 min", "366 d"),
     "service.seal_after": tables.amount(units.parse_duration, "0 min", "7 d"),
+    **alarm_tables.READERS,
     "log.level": tables.one_of("debug", "info", "warning", "error"),
     "log.format": tables.one_of("text", "json"),
 }

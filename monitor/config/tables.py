@@ -10,7 +10,7 @@ import difflib
 import json
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -19,6 +19,13 @@ from monitor.basis.errors import Fault, WallclimeError
 Reader = Callable[[Any, str], Any]
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+
+
+class Table(NamedTuple):
+    """The figures of one table of several, such as [[broker]], and the beginning of the `where` of each."""
+
+    spot: str
+    values: Mapping[str, Any]
 
 
 class Figure(NamedTuple):
@@ -72,6 +79,24 @@ def read(table: Mapping[str, Any], readers: Mapping[str, Reader], where: str) ->
     return figures, faults
 
 
+def each(value: Sequence[Mapping[str, Any]], readers: Mapping[str, Reader], where: str) -> tuple[Table, ...]:
+    """Several tables of the same keys, each named by its number. Raises WallclimeError with the faults of all."""
+    found, faults = [], []
+    for number, table in enumerate(value, 1):
+        spot = f"{where} {number}"
+        figures, wrong = read(table, readers, spot)
+        found.append(Table(f"{spot}: ", {key: figure.value for key, figure in figures.items()}))
+        faults += wrong
+    if faults:
+        raise WallclimeError.of(faults)
+    return tuple(found)
+
+
+def below(table: str, values: Mapping[str, Any]) -> dict[str, Any]:
+    """The figures of `table` by their keys in it."""
+    return {key.removeprefix(f"{table}."): value for key, value in values.items() if key.startswith(f"{table}.")}
+
+
 def misread(faults: Iterable[Fault], where: str, *keys: str) -> bool:
     """Whether one of `keys` is at fault already, so that nothing more can be said of it."""
     spots = {f"{where}: {key}" for key in keys}
@@ -117,6 +142,13 @@ def prose(value: Any, where: str) -> str:
     """A text of one line or more, not empty."""
     if not isinstance(value, str) or not value.strip():
         raise fault(f"{value!r} is not a text", where, "Write a sentence in quotes")
+    return value
+
+
+def yes_or_no(value: Any, where: str) -> bool:
+    """True or false."""
+    if not isinstance(value, bool):
+        raise fault(f"{value!r} is neither true nor false", where, "Write true or false, without quotes")
     return value
 
 

@@ -21,6 +21,7 @@ from monitor.basis.units import (
     parse_duration,
     parse_length,
     parse_percent,
+    parse_size,
     parse_temperature,
     parse_temperature_difference,
     to_base,
@@ -294,3 +295,19 @@ def test_any_text_is_a_finite_quantity_or_one_clear_line(parse, text):
     assert math.isfinite(value)
     assert repr(text) in said
     assert "\n" not in said
+
+
+# --- sizes
+
+
+@pytest.mark.parametrize(("text", "size"), [("500 MB", 500_000_000), ("2GB", 2_000_000_000), ("1.5 kB", 1_500)])
+def test_a_size_counts_in_thousands_as_disks_do(text, size):
+    # SI Brochure 9th ed. section 3.1: k, M, G, T are powers of ten
+    assert parse_size(text) == size
+
+
+@pytest.mark.parametrize("text", ["500", "5 GiB"])
+def test_a_size_without_a_known_unit_is_refused(text):
+    with pytest.raises(QuantityError) as caught:
+        parse_size(text)
+    assert str(caught.value) == f'size: {text!r} is not a size. Write it like "500 MB" or "2 GB"'

@@ -103,7 +103,9 @@ def test_every_key_stands_in_the_starter_file():
 def test_each_line_of_the_starter_that_is_commented_out_may_be_used(load, password_file, tmp_path):
     for name in ("broker.password", "ca.pem", "our.pem", "our.key"):
         password_file(name=name)
-    text = re.sub(r"^# (\w+ = |\[\[)", r"\1", starter_text(), flags=re.MULTILINE)
+    password_file("jsons://hook.invalid", name="office.url")
+    password_file("https://hook.invalid", name="dead-man.url")
+    text = re.sub(r"^# (\w+ = |\[)", r"\1", starter_text(), flags=re.MULTILINE)
     assert text != starter_text()
     found = load(text.replace('password_file = "store.password"', "", 1).replace("tls = false", "tls = true"))
     assert (found.broker.user, found.broker.client_id) == ("wallclime", "wallclime-attic")
@@ -113,6 +115,8 @@ def test_each_line_of_the_starter_that_is_commented_out_may_be_used(load, passwo
         Source("bare/{sensor}/temperature", "number", fields, "bare/{sensor}", broker="attic"),
         Source("senml/{site}", "senml", {}, "{site}/", broker="attic"),
     )
+    assert found.contacts[0].name == "office"
+    assert None not in (found.dead_man, found.health, found.backup, found.board)
 
 
 def test_the_client_id_is_the_same_at_every_start_and_another_for_each_home(tmp_path):
