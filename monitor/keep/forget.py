@@ -17,10 +17,12 @@ from monitor.basis.errors import StoreError
 from monitor.basis.values import Draft, Entry, Kind
 from monitor.keep.connect import door
 from monitor.keep.log import Log, entries_of, held, rows_of
-from monitor.keep.schema import attachment, chain, checkpoint, entry
+from monitor.keep.outbox import forget_messages
+from monitor.keep.schema import alarm, attachment, chain, checkpoint, entry
 
 _DIGEST = re.compile("[0-9a-f]{64}")
 _IN_USE = "somebody reads it all the time, so that what was erased still stands in the file beside it (-wal)"
+_VACUUM = "VACUUM FULL entry, attachment, checkpoint, alarm, outbox"
 _AGAIN = "Stop the daemon and other commands, then give the same command again"
 
 
@@ -59,7 +61,8 @@ class Forgetting(Log):
 
         `tombstone` gets the entries so far, while nobody else can add one, and answers the entry to leave, whose body
         lists the numbers to erase as "entries"; it may raise to stop it. `body_hash` is that of seal. Where the first
-        entry goes, what was derived for the job goes too. `scrub` is to follow. Raises RecordError, StoreError.
+        entry goes, what was derived for the job goes too, with its alarms and the messages that name it. `scrub` is to
+        follow. Raises RecordError, StoreError.
         """
         with self._writing() as conn:
             chain_id = held(conn, chain, new=False)
@@ -71,7 +74,7 @@ class Forgetting(Log):
             _erase(conn, chain_id, going, left, body_hash)
             files = _drop_files(conn, going)
             if any(one.number == 1 for one in going):
-                conn.execute(checkpoint.delete().where(checkpoint.c.job == chain))
+                _drop_job(conn, chain)
         return left, files
 
     def forgotten(self) -> set[str]:
@@ -82,14 +85,22 @@ class Forgetting(Log):
     def scrub(self) -> None:
         """Write the file anew without the bytes of what was erased, which may stand in its free space and its -wal.
 
-        PostgreSQL: the tables of the log and of the files. Raises StoreError; then it is to be called again.
+        PostgreSQL: the tables of the log, the files, the alarms and the messages. Raises StoreError; then it is to be
+        called again.
         """
         on_sqlite = self._engine.dialect.name == "sqlite"
         options = {"begin": ""} if on_sqlite else {"isolation_level": "AUTOCOMMIT"}
         with door(self._where), self._engine.connect().execution_options(**options) as conn:
-            conn.exec_driver_sql("VACUUM" if on_sqlite else "VACUUM FULL entry, attachment, checkpoint")
+            conn.exec_driver_sql("VACUUM" if on_sqlite else _VACUUM)
             if on_sqlite and conn.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]:
                 raise StoreError(_IN_USE, where=self._where, mend=_AGAIN)
+
+
+def _drop_job(conn: Connection, job: str) -> None:
+    """Delete what was derived for a job, its alarms and the messages that name it."""
+    conn.execute(checkpoint.delete().where(checkpoint.c.job == job))
+    gone = conn.scalars(alarm.delete().where(alarm.c.job == job).returning(alarm.c.id)).all()
+    forget_messages(conn, job, gone)
 
 
 def _erase(

@@ -110,12 +110,16 @@ class Log(Connected):
         else can add one, and may raise to stop it. A body is JSON: str, int, finite float, bool, None, lists and dicts
         with str keys come back as they were. On a full disk the ballast makes room. Raises RecordError, StoreError.
         """
+        return self._making_room(lambda: self._add(chain, drafts, new, check))
+
+    def _making_room(self, write: Callable[[], list[Entry]]) -> list[Entry]:
+        """What `write` answers; on a full disk the ballast goes, and it is called again."""
         try:
-            return self._add(chain, drafts, new, check)
+            return write()
         except StoreError as exc:
             if self._ballast is None or not is_full(exc) or not self._ballast.drop():
                 raise
-            return self._add(chain, drafts, new, check)
+            return write()
 
     def _add(
         self, chain: str, drafts: Sequence[Draft], new: bool, check: Callable[[list[Entry]], None] | None
@@ -124,9 +128,13 @@ class Log(Connected):
             chain_id = held(conn, chain, new)
             if check is not None:
                 check(entries_of(conn, chain))
-            added = self._linked(chain, drafts, *_head(conn, chain))
-            if added:
-                conn.execute(entry.insert(), rows_of(chain_id, added))
+            return self._put(conn, chain_id, chain, drafts)
+
+    def _put(self, conn: Connection, chain_id: int, chain: str, drafts: Sequence[Draft]) -> list[Entry]:
+        """Add entries to a chain that is held."""
+        added = self._linked(chain, drafts, *_head(conn, chain))
+        if added:
+            conn.execute(entry.insert(), rows_of(chain_id, added))
         return added
 
     def _linked(self, chain: str, drafts: Sequence[Draft], last: int, link: bytes) -> list[Entry]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any, NamedTuple
 
+from monitor.basis.alarm import Message
 from monitor.basis.values import Quantity
 
 
@@ -162,3 +164,49 @@ class KeyRow(NamedTuple):
     text: str
     new: bytes
     old: bytes
+
+
+class Post(StrEnum):
+    """What became of a message. A dead one is not tried any more: it was given up, or came too late."""
+
+    WAITING = "waiting"
+    SENT = "sent"
+    DEAD = "dead"
+
+
+class Outgoing(NamedTuple):
+    """A message and what became of it: how often it was tried in vain, and the last error.
+
+    `at` is when it is to be tried, or when it was sent or given up. [ms]
+    """
+
+    message: Message
+    state: Post
+    at: int
+    tries: int
+    error: str | None
+
+
+class Doing(StrEnum):
+    """How a run of scheduled work stands."""
+
+    WAITING = "waiting"
+    RUNNING = "running"
+    DONE = "done"
+    FAILED = "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Scheduled:
+    """A work that is done on schedule and its last run: when it began and ended, failed last and why, and comes next.
+
+    `state` is that of the last run; an error stays to be seen when later runs went well. [ms]
+    """
+
+    name: str
+    state: Doing = Doing.WAITING
+    started: int | None = None
+    ended: int | None = None
+    failed: int | None = None
+    error: str | None = None
+    next: int | None = None

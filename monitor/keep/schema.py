@@ -24,7 +24,12 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSIONS = ("0001", "0002", "0003")  # of the schema, oldest first; the last is the one this program reads and writes
+VERSIONS = (
+    "0001",
+    "0002",
+    "0003",
+    "0004",
+)  # of the schema, oldest first; the last is the one this program reads and writes
 VERSION_TABLE = "alembic_version"
 
 # A STRICT table of SQLite knows INTEGER and REAL, but no BIGINT and no DOUBLE.
@@ -201,4 +206,44 @@ unsealed = _table(
     _text("thread", key=True),
     _int("day", key=True),
     _int("touched"),
+)
+
+# `changed`: when it was written last; `body` is the alarm as JSON.
+alarm = _table(
+    "alarm",
+    _text("id", key=True),
+    _text("job"),
+    _text("standing"),
+    _int("raised"),
+    _int("changed"),
+    _text("body"),
+    Index("alarm_standing", "standing", "changed"),
+)
+
+# Messages on their way: `state` is waiting, sent or dead; `due` when it is to be tried, or was sent or given up;
+# `message` is JSON.
+outbox = _table(
+    "outbox",
+    _text("id", key=True),
+    _text("state"),
+    _int("due"),
+    _int("made"),
+    _int("expires", null=True),
+    _int("tries"),
+    _text("error", null=True),
+    _text("message"),
+    Index("outbox_state", "state", "due"),
+)
+
+# What is done on schedule: of the period "" the last run of a work, of any other the one run of that period.
+schedule = _table(
+    "schedule",
+    _text("name", key=True),
+    _text("period", key=True),
+    _text("state"),
+    _int("started", null=True),
+    _int("ended", null=True),
+    _int("failed", null=True),
+    _text("error", null=True),
+    _int("next", null=True),
 )

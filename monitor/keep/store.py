@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 
 from monitor.basis.clock import Clock
 from monitor.basis.errors import StoreError
+from monitor.keep.alarms import Alarms
 from monitor.keep.attachments import Attachments
 from monitor.keep.awake import Awake
 from monitor.keep.backup import back_up, engine_of_copy
@@ -18,15 +19,19 @@ from monitor.keep.derived import Derived
 from monitor.keep.forget import Forgetting
 from monitor.keep.ids import Ids
 from monitor.keep.log import Link
+from monitor.keep.outbox import Outbox
 from monitor.keep.readings import Readings
+from monitor.keep.schedule import Schedule
 from monitor.keep.schema import VERSIONS
 from monitor.keep.seals import Seals
 from monitor.keep.sensors import Sensors
 from monitor.keep.versions import bring_up_to_date, known_version
 
 
-class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals):
-    """Readings, sensors, quarantine, condition log, files, seals and derived rows. Each call is one transaction.
+class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals, Alarms, Outbox, Schedule):
+    """Readings, sensors, quarantine, condition log, files, seals, alarms, messages and derived rows.
+
+    Each call is one transaction.
 
     Every method raises StoreError when the database can't be reached, read or written.
     """

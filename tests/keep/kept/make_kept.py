@@ -14,10 +14,11 @@ import sqlite3
 import tempfile
 from pathlib import Path
 
+from monitor.basis.alarm import Alarm, Message, Priority, Standing
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Quantity, Reading, Refused
-from monitor.keep.rows import Checkpoint, HeadRow, KeyRow, Leaf, Stale
+from monitor.keep.rows import Checkpoint, Doing, HeadRow, KeyRow, Leaf, Scheduled, Stale
 from monitor.keep.schema import VERSIONS
 from monitor.keep.store import Store, open_store
 from monitor.seal.chain import link
@@ -26,6 +27,13 @@ T = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
 DAY_ONE = Checkpoint(T + DAY, T, T + DAY, ("home/hall",), 1, b"f", b"b4", b"after", b"\x00s", b"p")
 LEAF = Leaf(0, "a leaf", "sensor", "home/hall", "segment", T)
 HEAD = HeadRow(1, 1, "a head", b"s" * 64, T + DAY, b"f" * 32, T, "hall")
+ALARM = Alarm(
+    "0123456789", "too dry", "hall", "hall", T, T + 1, Standing.UNACKNOWLEDGED, Priority.HIGH, {"value": 31.5}
+)
+MESSAGES = [
+    Message(name, "ben", "alarm", "too dry", "déjà vu", {"job": "hall"}, T, T, T + 2 * DAY, (ALARM.id,), ("hall",))
+    for name in ("waits", "was told", "was given up")
+]
 FILE = Origin(OriginKind.FILE, "5e" * 32)
 
 
@@ -50,6 +58,11 @@ def fill(store: Store) -> None:
     store.put_checkpoints("hall", "own", [DAY_ONE], generation=1)
     store.keep_attachment(b"\x00invented\xff", "image/jpeg")
     store.append_head(HEAD, [LEAF], contents={0: b"\x00packed"}, settled=[], statement=KeyRow("said", b"n" * 64, b""))
+    store.record_alarms([("hall", Draft(Kind.ALARM, T, "wallclime", {"id": ALARM.id}))], [ALARM], MESSAGES)
+    store.outbox_sent("was told", T + 5)
+    store.outbox_failed("was given up", T + 6, "no answer", None)
+    store.put_scheduled([Scheduled("tidy", Doing.FAILED, T, None, T + 7, "away", T + 60_000)])
+    store.claim_period("digest", "2026-01-05", T, DAY)
     store.keep_timestamp("ab" * 32, b"\x30answer")
 
 
