@@ -56,9 +56,8 @@ class Schedule(Connected):
         """
         row = {"name": name, "period": period, "state": Doing.RUNNING.value, "started": now}
         open_ = schedule.c.state != Doing.DONE.value
-        free = (schedule.c.started <= now - hold) | (
-            schedule.c.started >= now + hold
-        )  # the clock may have been put back
+        # It may have begun after now: the clock was put back.
+        free = (schedule.c.started <= now - hold) | (schedule.c.started >= now + hold)
         with self._writing() as conn:
             taking = insert(conn, schedule).on_conflict_do_update(
                 index_elements=["name", "period"],

@@ -58,7 +58,7 @@ def fill(store: Store) -> None:
     store.put_checkpoints("hall", "own", [DAY_ONE], generation=1)
     store.keep_attachment(b"\x00invented\xff", "image/jpeg")
     store.append_head(HEAD, [LEAF], contents={0: b"\x00packed"}, settled=[], statement=KeyRow("said", b"n" * 64, b""))
-    store.record_alarms([("hall", Draft(Kind.ALARM, T, "wallclime", {"id": ALARM.id}))], [ALARM], MESSAGES)
+    store.record_alarms([], [ALARM], MESSAGES)
     store.outbox_sent("was told", T + 5)
     store.outbox_failed("was given up", T + 6, "no answer", None)
     store.put_scheduled([Scheduled("tidy", Doing.FAILED, T, None, T + 7, "away", T + 60_000)])
