@@ -1,0 +1,182 @@
+"""What a manager is told of all walls over a month or a week: the figures, worst wall first, and their words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from monitor.basis.alarm import Alarm
+from monitor.basis.units import System, format_duration
+from monitor.config.profile import Profile
+from monitor.rules.assessment import Coverage, Excursion
+from monitor.rules.care import Item
+from monitor.tell import words
+from monitor.tell.words import Display
+
+NOT_WATCHED = "not watched: no sensor was there"
+NO_BUILDING = "no building named"
+
+
+@dataclass(frozen=True, slots=True)
+class WallSpan:
+    """One wall over the judged part of a span, in its own zone. Times in UTC ms.
+
+    `as_of`: the end of the span, or when the summary was made before that. `watched`: a sensor was assigned to the air
+    of its room in the span. `excursions` lasted into it, each as a whole; `alarms` were raised in it. `done`: what was
+    cared for, and when; `due`: care that is overdue at `as_of` or falls due within the next such span.
+    """
+
+    job: str
+    building: str
+    display: Display
+    profile: Profile
+    as_of: int
+    verdict: str
+    tag: str
+    watched: bool
+    coverage: Coverage
+    excursions: tuple[Excursion, ...] = ()
+    alarms: tuple[Alarm, ...] = ()
+    done: tuple[tuple[str, int], ...] = ()
+    due: tuple[Item, ...] = ()
+    training: bool = False
+    closed_at: int | None = None
+
+    @property
+    def out(self) -> int:
+        """How long the room was out of band. [ms]"""
+        return self.coverage.known - self.coverage.in_band
+
+    @property
+    def unknown(self) -> int:
+        """How long nothing was known of the room. [ms]"""
+        return self.coverage.elapsed - self.coverage.known
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Every wall of the days from `first` up to `after`, which is not in it any more; `made` in UTC ms."""
+
+    first: date
+    after: date
+    made: int
+    walls: tuple[WallSpan, ...]
+    building: str | None = None
+    software: str = ""
+
+    @property
+    def title(self) -> str:
+        """ "January 2027", or "2027-01-04 to 2027-01-10"."""
+        last = self.after - timedelta(days=1)
+        if self.first.day == 1 and self.after.day == 1 and last.month == self.first.month:
+            return f"{MONTHS[self.first.month - 1]} {self.first.year}"
+        return f"{self.first.isoformat()} to {last.isoformat()}"
+
+
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+
+
+def worst_first(walls: Iterable[WallSpan]) -> list[WallSpan]:
+    """Longest out of band first, then longest not known, then those that nobody watches, then by name."""
+    return sorted(walls, key=lambda wall: (-wall.out, -wall.unknown, wall.watched, wall.job))
+
+
+def by_building(walls: Iterable[WallSpan]) -> Mapping[str, list[WallSpan]]:
+    """The walls of each building worst first, the building with the worst wall first."""
+    found: dict[str, list[WallSpan]] = {}
+    for wall in worst_first(walls):
+        found.setdefault(wall.building, []).append(wall)
+    return found
+
+
+def building_named(building: str) -> str:
+    """A building's name as it is shown."""
+    return words.visible(building) if building else NO_BUILDING
+
+
+# --- a wall in words --------------------------------------------------------------------------------------------------
+
+
+def known(wall: WallSpan) -> str:
+    """ "97.1 % of 744 h": how much of the span is known."""
+    if not wall.coverage.elapsed:
+        return NOT_WATCHED if not wall.watched else "nothing judged yet"
+    share = words.share(wall.coverage.known, wall.coverage.elapsed)
+    told = f"{share} of {format_duration(wall.coverage.elapsed)}"
+    return told if wall.watched else f"{told}; {NOT_WATCHED}"
+
+
+def in_band(wall: WallSpan) -> str:
+    """The share in band, of known time and of elapsed time."""
+    return words.in_band(wall.coverage) if wall.coverage.elapsed else "-"
+
+
+def worst(wall: WallSpan) -> str:
+    """The excursion with the largest dose of each side that was left, in words; "" without one."""
+    largest: dict[tuple[str, str], Excursion] = {}
+    for one in wall.excursions:
+        found = largest.get((one.quantity, one.side))
+        if found is None or one.dose > found.dose:
+            largest[one.quantity, one.side] = one
+    return "; ".join(
+        f"{words.side(one, wall.profile, wall.display)}, at worst {words.worst(one, wall.profile, wall.display)} "
+        f"from {words.when(one.start, wall.display)}"
+        for one in largest.values()
+    )
+
+
+def alarms(wall: WallSpan) -> str:
+    """ "3 alarms: air out of band, sensor silent"."""
+    told = [one for one in wall.alarms if not one.notice]
+    if not told:
+        return "none"
+    kinds = ", ".join(dict.fromkeys(words.visible(one.what) for one in told))
+    return f"{words.counted_things(len(told), 'alarm')}: {kinds}"
+
+
+def care_done(wall: WallSpan) -> str:
+    """ "dust 2027-01-04, wipe 2027-01-20"."""
+    return (
+        ", ".join(f"{words.visible(what)} {words.when(at, wall.display)[:10]}" for what, at in wall.done) or "nothing"
+    )
+
+
+def care_due(wall: WallSpan) -> str:
+    """ "dust overdue since 2027-01-14, look by 2027-02-03"."""
+    return ", ".join(_due(item, wall) for item in wall.due) or "nothing"
+
+
+def _due(item: Item, wall: WallSpan) -> str:
+    day = words.when(item.due, wall.display)[:10]
+    return f"{item.what} overdue since {day}" if item.overdue(wall.as_of) else f"{item.what} by {day}"
+
+
+# --- all walls in words -----------------------------------------------------------------------------------------------
+
+
+def opening(summary: Summary) -> str:
+    """The sentence on top: how many walls, how many left the band, how many nobody watched."""
+    walls = summary.walls
+    if not walls:
+        return "No wall was open."
+    out = sum(wall.out > 0 for wall in walls)
+    blind = sum(not wall.watched for wall in walls)
+    told = [f"{words.counted_things(len(walls), 'wall')}", f"{out or 'none'} left the band"]
+    told += [f"{blind} not watched"] if blind else []
+    return f"{', '.join(told)}."
+
+
+def covered(walls: Sequence[WallSpan]) -> Coverage:
+    """The time of all walls together. [ms]"""
+    parts = [wall.coverage for wall in walls]
+    return Coverage(*(sum(getattr(part, name) for part in parts) for name in ("elapsed", "known", "in_band")))
+
+
+def units_of(walls: Sequence[WallSpan]) -> System:
+    """The units that most walls ask for: what the page is printed for."""
+    us = sum(wall.display.units == "us" for wall in walls)
+    return "us" if 2 * us > len(walls) else "si"

@@ -1,0 +1,137 @@
+"""A month or a week over all walls: gathered here once for the page of it and for the mail."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, time
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import monitor
+from monitor.basis.errors import RecordError
+from monitor.basis.times import ms_of, zone_of
+from monitor.basis.values import Kind
+from monitor.rules.assessment import Assessment
+from monitor.rules.begun import open_at_start
+from monitor.rules.care import Item, cared
+from monitor.rules.frame import Frame, effective
+from monitor.rules.within import coverage_within, excursions_within
+from monitor.tell import words
+from monitor.tell.summary import Summary, WallSpan
+from monitor.watch.desk import Desk
+from monitor.watch.jobs import closed_at
+from monitor.watch.judging import assess
+from monitor.watch.life import items_of
+from monitor.watch.shown import display
+
+_MONTH = re.compile(r"(20\d\d)-(0[1-9]|1[0-2])")
+
+
+def month_named(text: str) -> tuple[date, date]:
+    """ "2027-01" -> its first day and that of the month after. Raises RecordError."""
+    found = _MONTH.fullmatch(text.strip())
+    if found is None:
+        raise RecordError(f"{text!r} is no month", where="--month", mend='Write it like "2027-01"')
+    year, month = int(found[1]), int(found[2])
+    return date(year, month, 1), date(year + month // 12, month % 12 + 1, 1)
+
+
+def summary_of(desk: Desk, first: date, after: date, *, building: str | None = None) -> Summary:
+    """Every wall that was open in the days from `first` up to `after`, each by its own zone's calendar.
+
+    What has not happened yet is left out. Raises RecordError for days to come, or a building without a wall.
+    """
+    walls = [
+        found
+        for job in desk.book.names()
+        if building in (None, desk.book.building(job))
+        for found in (_wall(desk, job, first, after),)
+        if found is not None
+    ]
+    if building is not None and building not in map(desk.book.building, desk.book.names()):
+        raise RecordError(
+            f"no wall is in {building!r}", where="--building", mend="wallclime job list shows the buildings there are"
+        )
+    if not walls and ms_of(datetime.combine(first, time(), ZoneInfo("UTC"))) > desk.clock.now():
+        raise RecordError(f"{first.isoformat()} is still to come", where="summary", mend="Name days that have begun")
+    software = f"wallclime {monitor.__version__}"
+    return Summary(first, after, desk.clock.now(), tuple(walls), building, software)
+
+
+def _wall(desk: Desk, job: str, first: date, after: date) -> WallSpan | None:
+    """One wall; None where it was not open then."""
+    found = desk.book.job(job)
+    zone = zone_of(found.zone, where=f"job {job}")
+    start, end = midnight(first, zone), midnight(after, zone)
+    now, closed = desk.clock.now(), closed_at(desk, job)
+    if start >= now or _opened(desk, job) >= end or (closed is not None and closed <= start):
+        return None
+    return _gathered(desk, assess(desk, job, at=min(end, now)), start, end - start)
+
+
+def _opened(desk: Desk, job: str) -> int:
+    """When the wall's record begins: when it was opened, or what was entered later speaks of. [ms]"""
+    return min(entry.at for entry in effective(desk.book.log(job)))
+
+
+def _gathered(desk: Desk, found: Assessment, start: int, length: int) -> WallSpan:
+    job, end = found.job, found.as_of
+    frame, shown = desk.book.frame_at(job, end), display(desk, job)
+    log = desk.book.log(job)
+    return WallSpan(
+        job=job,
+        building=desk.book.building(job),
+        display=shown,
+        profile=frame.profile,
+        as_of=end,
+        verdict=words.verdict(found, shown, open_at_start(log, end, lambda at: assess(desk, job, at=at))),
+        tag=words.tag(found) if frame.close is None else "CLOSED",
+        watched=watched(frame, start, end),
+        coverage=coverage_within(found, start, end),
+        excursions=excursions_within(found, start, end),
+        done=_done(desk, frame, start, end),
+        due=_due(desk, frame, end, length),
+        training=found.training,
+        closed_at=frame.close,
+    )
+
+
+def midnight(day: date, zone: ZoneInfo) -> int:
+    """When a day begins in `zone`: the first of two midnights, or the first instant where there is none. [ms]"""
+    return ms_of(datetime.combine(day, time(), zone))
+
+
+def watched(frame: Frame, start: int, end: int) -> bool:
+    """Whether a sensor of the air was assigned to the place that is judged, at some time of [start, end). [ms]"""
+    begun = frame.start is not None and frame.start <= start
+    places = (frame.job.wall_place,) if begun else frame.places
+    stays = [stay for stay in frame.air_stays if stay.place in places]
+    return any(stay.start < end and (stay.end is None or stay.end > start) for stay in stays)
+
+
+def _done(desk: Desk, frame: Frame, start: int, end: int) -> tuple[tuple[str, int], ...]:
+    if frame.finish is None:
+        return ()
+    entries = cared(effective(desk.book.log(frame.job.name)), frame.finish, end)
+    told = [entry for entry in entries if entry.at >= start]
+    return tuple(("inspection" if e.kind is Kind.INSPECTION else str(e.body["did"]), e.at) for e in told)
+
+
+def _due(desk: Desk, frame: Frame, as_of: int, length: int) -> tuple[Item, ...]:
+    """What is overdue, or falls due within a span as long as this one. [ms]"""
+    if frame.finish is None or frame.close is not None:
+        return ()
+    items = [one for one in items_of(desk, frame, frame.finish, as_of) if not one.over and one.due < as_of + length]
+    return tuple(sorted(items, key=lambda one: (one.due, one.what)))
+
+
+def write_summary(desk: Desk, month: str, path: Path, *, building: str | None = None) -> Summary:
+    """Write the page of a month, as HTML or PDF. Raises RecordError, ReportError."""
+    from monitor.tell.summary import units_of
+    from monitor.tell.summary_page import render_summary
+    from monitor.watch.printing import page_file, write_page
+
+    page_file(path)
+    found = summary_of(desk, *month_named(month), building=building)
+    write_page(path, render_summary(found), units_of(found.walls))
+    return found
