@@ -35,6 +35,8 @@ class Signal:
 
     `since` when it is so [ms]. An alarm asks for a response; a notice (`notice` true) is told once and asks for none.
     `facts` are the JSON-safe values that its words are made of. `what`, `job` and `where` tell one alarm from another.
+    `ended`: it was so, but is no more, and nobody looked meanwhile [ms]. `inhibited`: it stands behind another that is
+    told (a sensor behind a link that is down), so that it raises nothing, and what it raised before does not return.
     """
 
     what: str
@@ -44,6 +46,8 @@ class Signal:
     priority: Priority
     facts: Mapping[str, Any] = field(default_factory=dict)
     notice: bool = False
+    ended: int | None = None
+    inhibited: bool = False
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -55,9 +59,10 @@ class Signal:
 class Alarm:
     """A signal as it is remembered: `id` is the alarm's own (see `alarm_id`), the rest what became of it. Times in ms.
 
-    `since` is when it came to be so, `raised` when it was first seen, `told` when its contacts were last told,
-    `escalated` when the second contact was, `returned` when it had gone. Shelved is one that tells nobody until
-    `shelved_until`, whatever its standing.
+    `since` is when it came to be so, `raised` since when it asks for an answer: when it was first seen, came back or got
+    worse. `told` is when its contacts were last told, `escalated` when the second contact was, `returned` when it had
+    gone. Shelved is one that tells nobody until `shelved_until`, whatever its standing. A notice asks for no answer, so
+    it is acknowledged from its birth, by nobody.
     """
 
     id: str
