@@ -40,7 +40,7 @@ def mosquitto(mosquitto_with: Callable[..., Mosquitto]) -> Mosquitto:
 
 
 @pytest.fixture(scope="module")
-def window(tmp_path_factory: pytest.TempPathFactory) -> Iterator["Window"]:
+def window(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
     """A running browser: `with window.open(html) as opened: ...`; one a module, since it takes a second to start."""
     from browser import window as started
 
