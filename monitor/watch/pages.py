@@ -13,10 +13,12 @@ import monitor
 from monitor.basis.times import datetime_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
-from monitor.rules.assessment import Assessment, State
+from monitor.rules.assessment import Assessment, Phase, State
 from monitor.rules.begun import open_at_start
 from monitor.rules.causes import causes
+from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame, effective
+from monitor.rules.halfknown import half_known
 from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
 from monitor.tell.instruments import beside
@@ -43,6 +45,7 @@ from monitor.watch.judging import as_first_written, assess
 from monitor.watch.printing import page_file, picture_file, write_figure, write_page
 from monitor.watch.shown import display
 from monitor.watch.silences import AWAY_AFTER, away
+from monitor.watch.spans import Span, cut_of, judged_span
 from monitor.watch.witness import sealed
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
@@ -97,16 +100,25 @@ def _facts(desk: Desk, found: Assessment, frame: Frame) -> JobFacts:
     )
 
 
-def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
-    """All that a report of the job as of `at` (now) shows."""
+def report_page(
+    desk: Desk, job: str, *, at: int | None = None, span: Span | None = None, phase: Phase | None = None
+) -> ReportPage:
+    """All that a report of the job as of `at` (now) shows, of the whole record or of a `span` or `phase` of it.
+
+    A span's end that is None is the record's own. Verdict, clock and log are those of the whole. Raises RecordError,
+    ReportError. [ms]
+    """
     found = assess(desk, job, at=at)
     frame = desk.book.frame_at(job, found.as_of)
+    cut = cut_of(found, frame, span, phase)
     number, link = desk.store.head(job)
+    window = judged_span(found, frame) if cut is None else (cut.start, cut.end)
+    spoken = {} if window is None else heard(frame, found.as_of, desk.store, *window)
     return ReportPage(
         assessment=found,
         facts=_facts(desk, found, frame),
         profile=frame.profile,
-        channels=_lines(desk, frame, found),
+        channels=() if window is None else _lines(frame, spoken, window),
         hand_readings=_hand_readings(desk, frame, found.as_of),
         runs=_runs(found, frame),
         entries=tuple(desk.book.log(job)),
@@ -121,21 +133,17 @@ def report_page(desk: Desk, job: str, *, at: int | None = None) -> ReportPage:
         documents=tuple(documents_of(desk, job, at=found.as_of)),
         uncorrected=as_first_written(desk, found),
         sealed=sealed(desk),
+        cut=cut,
+        half_known=() if window is None else half_known(frame, spoken, found.days, found.gaps, window),
     )
 
 
-def _span(found: Assessment, frame: Frame) -> tuple[int, int] | None:
-    end = found.as_of if frame.close is None else min(found.as_of, frame.close)
-    return None if found.begin is None or found.begin >= end else (found.begin, end)
-
-
-def _lines(desk: Desk, frame: Frame, found: Assessment) -> tuple[ChannelLine, ...]:
-    """Each sensor's usable readings inside the judged span, while it was at the judged place."""
-    span = _span(found, frame)
-    if span is None:
-        return ()
+def _lines(
+    frame: Frame, spoken: Mapping[tuple[str, Quantity], Channel], span: tuple[int, int]
+) -> tuple[ChannelLine, ...]:
+    """Each sensor's usable readings inside `span`, while it was at the judged place."""
     lines = []
-    for (name, quantity), channel in sorted(heard(frame, found.as_of, desk.store, *span).items()):
+    for (name, quantity), channel in sorted(spoken.items()):
         if quantity not in AIR:
             continue
         for place in frame.places:
@@ -154,7 +162,7 @@ def _lines(desk: Desk, frame: Frame, found: Assessment) -> tuple[ChannelLine, ..
 
 def _runs(found: Assessment, frame: Frame) -> tuple[tuple[int, int, State], ...]:
     """The room's states over the judged span: out while an excursion lasts, unknown in a gap, in band between."""
-    span = _span(found, frame)
+    span = judged_span(found, frame)
     if span is None:
         return ()
     begin, end = span
