@@ -8,6 +8,7 @@ import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -27,6 +28,9 @@ from monitor.watch import journal
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.journal import log
 from monitor.watch.judging import PROGRAM, assess, note_completions, settle
+from monitor.watch.notify import supervisor
+from monitor.watch.presence import watched_over
+from monitor.watch.pulse import Pulse
 from monitor.watch.sealing import close_due
 
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
@@ -54,7 +58,11 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
                 port = running.enter_context(embedded_broker(own.port, own.host, user=own.user, password=own.password))
                 log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
             listeners = _listeners(desk)
-            running.enter_context(_schedule(desk, listeners))
+            awake = desk.store.wake()
+            links = list(zip(desk.settings.brokers, listeners, strict=True))
+            pulse = Pulse(links, partial(stay_awake, desk, listeners, awake))
+            running.enter_context(_schedule(desk, pulse, awake))
+            running.enter_context(watched_over(supervisor(), pulse, stop))
             log("info", "started", home=str(desk.settings.home), broker=[b.host for b in desk.settings.brokers])
             _run(listeners, stop)
         log("info", "stopped")
@@ -130,14 +138,13 @@ class Keeper:
 
 
 @contextlib.contextmanager
-def _schedule(desk: Desk, listeners: Sequence[Listener]) -> Iterator[None]:
+def _schedule(desk: Desk, pulse: Pulse, awake: int) -> Iterator[None]:
     """Judge what was heard, again and again; a late run is made up once, one that fails is told and repeated."""
     scheduler = BackgroundScheduler(timezone=UTC)
     scheduler.add_listener(_failed, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
-    awake = desk.store.wake()
     looked: dict[str, tuple[int, int | None]] = {}
     work = (
-        (stay_awake, (desk, listeners, awake), STAY_AWAKE / SECOND),
+        (pulse.beat, (), STAY_AWAKE / SECOND),
         (tidy, (desk,), TIDY / SECOND),
         (seal_days, (desk,), SEAL / SECOND),
         (judge_what_was_heard, (desk, looked), desk.settings.service.judge_every / SECOND),
