@@ -30,6 +30,7 @@ from cli import (
     serve,
     simulate,
     status,
+    summary,
     upkeep,
     witness,
 )
@@ -72,6 +73,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "report": report.report,
     "form": form.form,
     "handover": handover.handover,
+    "summary": summary.summary,
     "advise": advise.advise,
     "takeoff": taking_off.takeoff,
     "cautions": cautions.cautions,

@@ -58,7 +58,7 @@ def render_handover(page: HandoverPage) -> str:
     return render(
         "handover.html",
         {},
-        sheet="sheet.css",
+        sheets=("sheet.css",),
         job=words.visible(assessment.job),
         training=words.TRAINING if assessment.training else "",
         written=words.when(page.written_at, display),

@@ -34,7 +34,7 @@ def render_not_ready(page: NotReadyPage) -> str:
     return render(
         "notready.html",
         {},
-        sheet="sheet.css",
+        sheets=("sheet.css",),
         job=words.visible(entry.chain),
         training=words.TRAINING if page.training else "",
         count=words.counted_things(len(open_), "condition"),

@@ -10,7 +10,7 @@ import base64
 import gzip
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -24,15 +24,17 @@ _UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|ms|d|m|mm|ft|in|K|°[CF]|%RH)\b|%)|(?
 _TIME = re.compile(r"\d{4}-\d\d-\d\d(?:[ T]\d\d:\d\d(?::\d\d)?(?:Z| ?[+-]\d\d:\d\d)?)?")
 
 
-def render(template: str, figures: Mapping[str, str], *, sheet: str = "", program: str = "", **values: Any) -> str:
+def render(
+    template: str, figures: Mapping[str, str], *, sheets: Sequence[str] = (), program: str = "", **values: Any
+) -> str:
     """The finished HTML of `template` with `figures` (id of ours -> JSON of plotly) in it. Same values, same bytes.
 
-    `sheet` and `program` name a style and a program of our own that the page needs besides.
+    `sheets` and `program` name styles and a program of our own that the page needs besides.
     """
     environment = _environment()
     loader = _source(environment, "loader.js")
     own = _source(environment, program) if program else ""
-    style = "\n".join(_source(environment, name) for name in ("page.css", sheet) if name)
+    style = "\n".join(_source(environment, name) for name in ("page.css", *sheets))
     plotly = get_plotlyjs() if figures else ""
     programs = [*([loader, plotly] if figures else []), *([own] if own else [])]
     hashes = " ".join(f"'sha256-{_sha256(one)}'" for one in programs) or "'none'"

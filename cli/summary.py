@@ -1,0 +1,25 @@
+"""wallclime summary: a month over all walls."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.common import desk, say
+
+
+def summary(
+    context: typer.Context,
+    month: Annotated[str, typer.Option(metavar="MONTH", help="Like 2027-01.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html|FILE.pdf", help="Where to write it.")],
+    building: Annotated[str | None, typer.Option(metavar="NAME", help="Only the walls of this building.")] = None,
+) -> None:
+    """Write a month over all walls for whoever answers for them: by building, worst wall first."""
+    from monitor.tell.summary import opening
+    from monitor.watch.summary import write_summary
+
+    with desk(context) as opened:
+        found = write_summary(opened, month, output, building=building)
+    say(f"wrote {output}: {opening(found)}")

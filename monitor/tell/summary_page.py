@@ -1,0 +1,100 @@
+"""The page of a month over all walls, for whoever answers for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from markupsafe import Markup
+
+from monitor.basis.times import rfc3339
+from monitor.basis.units import format_duration
+from monitor.rules.assessment import Coverage
+from monitor.tell import marks, summary, words
+from monitor.tell.page import render
+from monitor.tell.summary import Summary, WallSpan
+
+HEAD = ("wall", "in band", "out of band", "known", "excursions", "alarms", "care done", "care due", "verdict")
+LEGEND = (
+    (Coverage(1, 1, 1), "in band"),
+    (Coverage(1, 1, 0), "out of band"),
+    (Coverage(1, 0, 0), "not known: never counted as in band"),
+)
+MIND = (
+    "Longest out of band first, then longest not known. A wall without a sensor is not watched: nothing is said of its "
+    "air, and nothing here says that it is well.",
+    "In band is measured by the wall's own profile: until the wall is finished by the band of its installation, from "
+    "then on by that of its life. Each wall's days are those of its own time zone.",
+    "The share in band is given of known time and of elapsed time; the second as a pair, unknown time counted out and "
+    "counted in. An excursion that began before or ended after is counted here too.",
+    "The report of a wall has every figure with its evidence: wallclime report JOB -o FILE.html.",
+)
+
+
+def render_summary(found: Summary) -> str:
+    """The page as HTML text, the same for the same values."""
+    groups = summary.by_building(found.walls)
+    whole = summary.covered(found.walls)
+    return render(
+        "summary.html",
+        {},
+        sheets=("marks.css", "summary.css"),
+        heading=f"Walls, as of {rfc3339(found.made)[:16].replace('T', ' ')} UTC",
+        title=found.title,
+        training=words.TRAINING.replace("readings of this job", "readings of a wall marked TRAINING")
+        if any(wall.training for wall in found.walls)
+        else "",
+        opening=summary.opening(found),
+        facts=_facts(found, whole),
+        legend=[(marks.share_bar(part), text) for part, text in LEGEND],
+        head=HEAD,
+        buildings=[_building(name, walls) for name, walls in groups.items()],
+        mind=MIND,
+    )
+
+
+def _facts(found: Summary, whole: Coverage) -> list[tuple[str, str]]:
+    alarms = sum(not one.notice for wall in found.walls for one in wall.alarms)
+    told = [
+        ("building", "" if found.building is None else words.visible(found.building)),
+        ("all walls", words.in_band(whole) if whole.elapsed else ""),
+        ("known", words.share(whole.known, whole.elapsed) if whole.elapsed else ""),
+        ("alarms", str(alarms)),
+        ("care", f"{sum(len(w.done) for w in found.walls)} done, {_overdue(found.walls)} overdue"),
+        ("written by", found.software),
+    ]
+    return [(name, value) for name, value in told if value]
+
+
+def _overdue(walls: Sequence[WallSpan]) -> int:
+    return sum(item.overdue(wall.as_of) for wall in walls for item in wall.due)
+
+
+def _building(name: str, walls: Sequence[WallSpan]) -> dict[str, Any]:
+    whole = summary.covered(walls)
+    share = f", in band {words.in_band(whole)}" if whole.elapsed else ""
+    return {
+        "name": summary.building_named(name),
+        "opening": f"{words.counted_things(len(walls), 'wall')}{share}.",
+        "walls": [_wall(wall) for wall in walls],
+    }
+
+
+def _wall(wall: WallSpan) -> dict[str, Any]:
+    told = f"{len(wall.excursions) or 'none'}{': ' if wall.excursions else ''}{summary.worst(wall)}"
+    cells = (
+        format_duration(wall.out) if wall.out else "none",
+        summary.known(wall),
+        told,
+        summary.alarms(wall),
+        summary.care_done(wall),
+        summary.care_due(wall),
+        f"{wall.tag}. {wall.verdict}",
+    )
+    return {
+        "name": f"{words.visible(wall.job)}{' (TRAINING)' if wall.training else ''}",
+        "blind": not wall.watched,
+        "bar": marks.share_bar(wall.coverage) if wall.coverage.elapsed else Markup(""),
+        "in_band": summary.in_band(wall),
+        "cells": list(zip(HEAD[2:], cells, strict=True)),
+    }
