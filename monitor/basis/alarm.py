@@ -59,10 +59,10 @@ class Signal:
 class Alarm:
     """A signal as it is remembered: `id` is the alarm's own (see `alarm_id`), the rest what became of it. Times in ms.
 
-    `since` is when it came to be so, `raised` since when it asks for an answer: when it was first seen, came back or got
-    worse. `told` is when its contacts were last told, `escalated` when the second contact was, `returned` when it had
-    gone. Shelved is one that tells nobody until `shelved_until`, whatever its standing. A notice asks for no answer, so
-    it is acknowledged from its birth, by nobody.
+    `since`: when it came to be so. `raised`: since when it asks for an answer, for it was seen, came back or got worse.
+    `told` is when its contacts were last told, `escalated` when the second contact was, `returned` when it had gone.
+    Shelved is one that tells nobody until `shelved_until`, whatever its standing. A notice asks for no answer, so it is
+    acknowledged from its birth, by nobody.
     """
 
     id: str
