@@ -30,7 +30,7 @@ When = Annotated[
 def seen(context: typer.Context, as_json: Json = False) -> None:
     """Everything that was heard: its address, name, place, last reading and the hold its intervals suggest."""
     from monitor.basis.times import rfc3339
-    from monitor.basis.units import format_duration
+    from monitor.basis.units import format_duration, format_percent
     from monitor.tell.words import visible
     from monitor.watch.refused import unheard
     from monitor.watch.sensors import seen as heard
@@ -49,6 +49,7 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
                     "last": None if row.heard.last_t is None else rfc3339(row.heard.last_t),
                     "proposed_hold_min": row.proposed_hold / 60_000,
                     "interval_s": None if row.interval is None else row.interval / 1000,
+                    "battery": row.battery,
                     "topic": row.topic,
                     "payload": row.payload,
                     "read_as": row.read_as,
@@ -66,6 +67,8 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
         where = f"at {row.place!r}" if row.place else "at no place"
         often = "" if row.interval is None else f", every {format_duration(row.interval)}"
         data(f"{visible(row.heard.stream)}\n  {row.heard.name or 'no name yet'}, {where}")
+        if row.battery is not None:
+            data(f"  battery {format_percent(row.battery, places=0)}")
         data(f"  {row.heard.readings} readings{often}, last {last}; proposed hold {format_duration(row.proposed_hold)}")
         if row.heard.name is not None:
             continue

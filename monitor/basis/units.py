@@ -32,6 +32,7 @@ _TEMPERATURE = {
     "k": "K", "kelvin": "K",
 }  # fmt: skip
 _HUMIDITY = {"%": "%", "%rh": "%", "percent": "%", "pct": "%", "/": "1", "1": "1", "fraction": "1"}
+_SHARES = (Quantity.AIR_HUMIDITY, Quantity.WALL_MOISTURE, Quantity.BATTERY)
 _LENGTH = {
     "m": 1.0, "cm": 0.01, "mm": 0.001, "in": INCH, "inch": INCH, "inches": INCH, '"': INCH, "ft": FOOT, "foot": FOOT,
     "feet": FOOT, "'": FOOT,
@@ -76,7 +77,7 @@ def _sum(text: str, units: Mapping[str, float]) -> float:
 
 def unit_of(text: str, quantity: Quantity, *, where: str) -> str:
     """The unit a sensor sends, in our spelling: degC, degF or K; % or 1 (a fraction). Raises QuantityError."""
-    table = _HUMIDITY if quantity in (Quantity.AIR_HUMIDITY, Quantity.WALL_MOISTURE) else _TEMPERATURE
+    table = _HUMIDITY if quantity in _SHARES else _TEMPERATURE
     unit = table.get(text.strip().lower())
     if unit is None:
         known = "%, fraction" if table is _HUMIDITY else "degC, degF, K"

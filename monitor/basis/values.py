@@ -19,6 +19,7 @@ class Quantity(StrEnum):
     SURFACE_TEMPERATURE = "surface_temperature"
     BOX_TEMPERATURE = "box_temperature"
     WALL_MOISTURE = "wall_moisture"
+    BATTERY = "battery"  # of the sensor itself, what is left of it: kept, and judged by nobody but the alarm
 
 
 AIR = (Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY)

@@ -23,8 +23,9 @@ _UNITS = {
     "Cel": (Quantity.AIR_TEMPERATURE, "degC"),
     "K": (Quantity.AIR_TEMPERATURE, "K"),
     "%RH": (Quantity.AIR_HUMIDITY, "%"),
+    "%EL": (Quantity.BATTERY, "%"),  # section 12.1: what is left of a battery
 }
-_WORDS = {"temperature", "temp", "air_temperature", "humidity", "hum", "rh", "air_humidity"}
+_WORDS = {"temperature", "temp", "air_temperature", "humidity", "hum", "rh", "air_humidity", "battery", "bat"}
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9:./_-]*")  # section 4.5.1
 _LAST = re.compile(r"[/:]([^/:]*)\Z")
 _KINDS = ("v", "vs", "vb", "vd")
@@ -77,7 +78,9 @@ def read(document: Any, prefix: str, topic: str, moment: Moment) -> list[Reading
         )
     if not readings:
         what = f"there is no record in {', '.join(_UNITS)}"
-        raise refusal(Reason.NO_QUANTITY, what, topic, "Send temperatures in Cel or K, humidities in %RH")
+        raise refusal(
+            Reason.NO_QUANTITY, what, topic, "Send temperatures in Cel or K, humidities in %RH, batteries in %EL"
+        )
     return readings
 
 

@@ -33,7 +33,7 @@ COLUMNS = (
 )
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 # RFC 8428, 12.1. Of a moisture in % of dry mass there is none; a share of 1 ("/") is nearest.
-_SENML_UNIT = {Quantity.AIR_HUMIDITY: "%RH", Quantity.WALL_MOISTURE: "/"}
+_SENML_UNIT = {Quantity.AIR_HUMIDITY: "%RH", Quantity.WALL_MOISTURE: "/", Quantity.BATTERY: "%EL"}
 
 
 class Row(NamedTuple):

@@ -45,6 +45,7 @@ QUANTITY: Mapping[Quantity, str] = {
     Quantity.SURFACE_TEMPERATURE: "surface temperature",
     Quantity.BOX_TEMPERATURE: "box temperature",
     Quantity.WALL_MOISTURE: "wall moisture",
+    Quantity.BATTERY: "battery",
 }
 PHASE: Mapping[Phase, str] = {
     "before": "before the installation",
@@ -141,7 +142,7 @@ def amount(value: float) -> str:
 
 def measure(quantity: Quantity, value: float, display: Display, *, places: int = 1) -> str:
     """A value of `quantity` (degC or %RH) in the job's units."""
-    if quantity in (Quantity.AIR_HUMIDITY, Quantity.WALL_MOISTURE):
+    if quantity in (Quantity.AIR_HUMIDITY, Quantity.WALL_MOISTURE, Quantity.BATTERY):
         return format_percent(value, places=places)
     return format_temperature(value, display.units, places=places)
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, SECOND, rfc3339, zone_of
+from monitor.basis.units import to_base
 from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
 from monitor.config.settings import Source
 from monitor.intake.hold import propose_hold
@@ -33,14 +34,16 @@ RECENT = 7 * DAY  # how far back a hold is proposed from [ms]
 class Seen:
     """A sensor that was heard: where it is, and how it speaks.
 
-    `interval` is its usual one [ms], None before two readings; `payload` the last one, of a sensor without a name and
-    while the daemon runs; `read_as` how it is read; `stamped` whether its source says that it carries a time.
+    `interval` is its usual one [ms], None before two readings; `battery` what was left of it last [%], None where it
+    does not say; `payload` the last one, of a sensor without a name and while the daemon runs; `read_as` how it is
+    read; `stamped` whether its source says that it carries a time.
     """
 
     heard: Heard
     place: str | None
     proposed_hold: int
     interval: int | None
+    battery: float | None
     topic: str
     payload: str
     read_as: str
@@ -243,12 +246,22 @@ def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequ
         heard=heard,
         place=place,
         proposed_hold=proposed_hold(desk, heard.stream),
+        battery=battery(desk, heard.stream),
         interval=int(np.median(np.diff(times))) if len(times) > 1 else None,
         topic=topic,
         payload=payload,
         read_as="" if source is None else _read_as(source),
         stamped=None if source is None else source.format == "senml" or source.time_at is not None,
     )
+
+
+def battery(desk: Desk, stream: str) -> float | None:
+    """What was left of the battery of the sensor at `stream` when it said so last, None where it never did. [%]"""
+    bounds = desk.store.bounds(stream, Quantity.BATTERY)
+    if bounds is None:
+        return None
+    series = desk.store.series(stream, Quantity.BATTERY, bounds[1])
+    return to_base(float(series.value[-1]), series.units[series.unit[-1]])
 
 
 def _read_as(source: Source) -> str:

@@ -187,12 +187,12 @@ def test_all_is_shown_that_is_not_narrowed_down(handed_over, anywhere, tmp_path)
         (
             ("--channel", "humidity"),
             "--channel: 'humidity' is no quantity. Quantities are air_temperature, air_humidity, surface_temperature, "
-            "box_temperature, wall_moisture; sensors file:shelf",
+            "box_temperature, wall_moisture, battery; sensors file:shelf",
         ),
         (
             ("--channel", "attic air_humidity"),
             "--channel: there is no sensor 'attic' in the bundle. Quantities are air_temperature, air_humidity, "
-            "surface_temperature, box_temperature, wall_moisture; sensors file:shelf",
+            "surface_temperature, box_temperature, wall_moisture, battery; sensors file:shelf",
         ),
         (("--entries", "first"), "--entries: 'first' is no number of an entry. Write it like \"1-5,9\""),
         (("--entries", "90-99"), "--entries: there is no entry 90-99. The log shows 1 to 6"),

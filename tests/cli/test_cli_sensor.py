@@ -138,6 +138,7 @@ def test_a_sensor_that_was_heard_is_shown_with_its_last_reading(record: Home):
             "last": "2026-01-09T16:50:00Z",
             "proposed_hold_min": 30.0,
             "interval_s": 600.0,
+            "battery": None,
             "topic": "",
             "payload": "",
             "read_as": "",

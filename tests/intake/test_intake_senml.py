@@ -12,7 +12,7 @@ from monitor.basis.values import BACK_FILL, LIVE, SIMULATED, Quantity, Reading
 from monitor.config.settings import Source
 from monitor.intake.payload import decode
 
-T, H = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
+T, H, B = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY, Quantity.BATTERY
 NOW = 1_767_595_200_000  # 2026-01-05T06:40:00Z
 OCT_31 = 1_320_067_464_000  # "Mon Oct 31 13:24:24 UTC 2011", section 5.1.3
 ONE_WIRE = Source("senml/{ow}", "senml", {}, "urn:dev:ow:{ow}:")
@@ -58,7 +58,10 @@ def test_5_1_2_voltage_and_current_are_no_quantity_of_ours():
   {"n":"current","t":-2,"v":1.5},
   {"n":"current","t":-1,"v":1.6},
   {"n":"current","v":1.7}]"""
-    said = ("no-quantity", "there is no record in Cel, K, %RH. Send temperatures in Cel or K, humidities in %RH")
+    said = (
+        "no-quantity",
+        "there is no record in Cel, K, %RH, %EL. Send temperatures in Cel or K, humidities in %RH, batteries in %EL",
+    )
     assert refusal(now, ONE_WIRE, "10e2073a01080063") == said
     assert refusal(past, ONE_WIRE, "10e2073a0108006") == said
 
@@ -104,11 +107,11 @@ FIVE_1_4 = """
 
 
 @pytest.mark.parametrize("text", [FIVE_1_3, FIVE_1_4], ids=["5.1.3", "5.1.4 resolved"])
-def test_5_1_3_and_5_1_4_give_the_humidities_at_their_times_and_nothing_of_place_and_battery(text):
+def test_5_1_3_and_5_1_4_give_humidities_and_battery_at_their_times_and_nothing_of_the_place(text):
     arrival = OCT_31 + 4 * MINUTE
     assert one_wire(text, arrival=arrival) == [
-        Reading(DEVICE, H, OCT_31 + after * SECOND, value, "%", arrival, LIVE)
-        for after, value in ((0, 20.0), (60, 20.3), (120, 20.7), (180, 21.2))
+        Reading(DEVICE, quantity, OCT_31 + after * SECOND, value, "%", arrival, LIVE)
+        for after, quantity, value in ((0, H, 20.0), (60, H, 20.3), (120, H, 20.7), (150, B, 98.0), (180, H, 21.2))
     ]
 
 

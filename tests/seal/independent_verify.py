@@ -373,7 +373,8 @@ def senml(quantity, t, value, unit):
     base = {"degF": lambda v: (v - 32) / 1.8, "K": lambda v: v - 273.15, "1": lambda v: v * 100}.get(unit, float)(value)
     if quantity == "wall_moisture":
         return {"n": quantity, "u": "/", "t": t / 1000, "v": base / 100}
-    return {"n": quantity, "u": "%RH" if quantity == "air_humidity" else "Cel", "t": t / 1000, "v": base}
+    unit = {"air_humidity": "%RH", "battery": "%EL"}.get(quantity, "Cel")
+    return {"n": quantity, "u": unit, "t": t / 1000, "v": base}
 
 
 def step_9_log(path, chain, records):
