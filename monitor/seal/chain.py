@@ -71,13 +71,15 @@ def link(previous: bytes, entry: Entry | Withheld) -> bytes:
     return hashlib.sha256(b"\x02" + previous + said + frame).digest()
 
 
-def faults(entries: Iterable[Entry | Withheld]) -> list[Fault]:
+def faults(entries: Iterable[Entry | Withheld], after: tuple[int, bytes] = (0, GENESIS)) -> list[Fault]:
     """Every break of one chain, in order; an empty list means that what is there hangs together.
+
+    `after`: number and link of the entry before the first of them, where they do not begin the chain.
 
     It cannot see that entries are missing from the end: for that, compare the last link with one kept elsewhere.
     """
     found: list[Fault] = []
-    previous, number = GENESIS, 0
+    number, previous = after
     for entry in entries:
         number += 1
         where = f"entry {entry.number} of {entry.chain or 'the sensors'}"

@@ -12,7 +12,7 @@ from typing import Literal
 
 from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import WallclimeError
-from monitor.basis.times import HOUR, SECOND, day_of, rfc3339
+from monitor.basis.times import SECOND, rfc3339
 from monitor.basis.units import format_duration
 from monitor.basis.values import Entry, Kind
 from monitor.config.brokers import Broker
@@ -25,12 +25,11 @@ from monitor.watch import keyring
 from monitor.watch.book import Book, linked
 from monitor.watch.desk import Desk
 from monitor.watch.pages import daemon_trouble
-from monitor.watch.sealcheck import check_heads, check_leaves
+from monitor.watch.sealcheck import check_heads, check_leaves, overdue
 from monitor.watch.upkeep import store_file
 
 LEAST_ROOM = 200 * 2**20  # free on the disk: days of many sensors, and room to make the store anew; ours [bytes]
 CLOCK_SLACK = 2 * SECOND  # between two looks at one clock
-CLOSING = HOUR  # how long the closing of a day may take, ours [ms]
 
 _FILE = "wallclime.toml"
 _ASIDE = "Put the store aside unchanged and continue from a backup: wallclime restore FILE --replace"
@@ -236,8 +235,7 @@ def _seals(desk: Desk, progress: Callable[[float], None]) -> str:
 
 
 def _unsealed(desk: Desk) -> str:
-    due = day_of(desk.clock.now() - desk.settings.service.seal_after - CLOSING)
-    days = sorted({mark.day for mark in desk.store.unsealed(due)})
+    days = overdue(desk)
     if days:
         told = f"of days that are over {len(days)} wait to be sealed, the first is {rfc3339(days[0])[:10]}"
         mend = "Run wallclime serve, or seal by hand: wallclime seal now"

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from monitor.basis.errors import StoreError
 from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, readings_of, unpack
-from monitor.basis.times import DAY, rfc3339
+from monitor.basis.times import DAY, HOUR, day_of, rfc3339
 from monitor.seal import keys, records
 from monitor.seal.heads import NO_HEAD, SignedHead
 from monitor.seal.merkle import Frontier, Tree, grown, leaf_hash, root
@@ -14,6 +14,8 @@ from monitor.seal.records import Record, read_record
 from monitor.watch import keyring
 from monitor.watch.desk import Desk
 from monitor.watch.sealing import item_hash, refusal_of, sealed_items, sealed_segment, signed_of
+
+CLOSING = HOUR  # how long the closing of a day may take, ours [ms]
 
 _READINGS = (records.SEGMENT, records.AMENDMENT)
 
@@ -53,6 +55,12 @@ def _trees(desk: Desk, heads: Sequence[SignedHead]) -> Iterator[str]:
     newest = desk.store.newest_head()  # another may have been made since
     if next(left, None) is not None and (0 if newest is None else newest.number) == len(heads):
         yield "there are leaves that no head was made over"
+
+
+def overdue(desk: Desk) -> list[int]:
+    """The UTC days that are over and should have been sealed by now, in order. [ms]"""
+    due = day_of(desk.clock.now() - desk.settings.service.seal_after - CLOSING)
+    return sorted({mark.day for mark in desk.store.unsealed(due)})
 
 
 # --- leaves -----------------------------------------------------------------------------------------------------------
