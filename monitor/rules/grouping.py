@@ -1,0 +1,214 @@
+"""Which messages the changes of one look make: for whom, together with what, and not before when.
+
+What one wall has to say in a look is one message, and what fell silent together behind one gateway another. More
+messages than a person can handle become one that sums them up; what it leaves out is told when the flood is over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
+from monitor.config.alarms import Contact, Patience
+from monitor.rules.alarms import Change, Tells, most_pressing, worse
+from monitor.rules.whats import SILENT
+
+Form = Literal["alarm", "returned", "notice", "summary"]
+
+SHOWN = 10  # alarms that a message names, the most pressing first; the rest it counts. Ours
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """One message to be worded: to `contact`, of `form`, telling of `alarms` (as they will be), most pressing first.
+
+    `tells` says how, `behind` what fell silent together ("broker", "topics" below a level, "place") and `named` its
+    name; both "" otherwise. `more` counts alarms that it leaves out. `not_before` [ms].
+    """
+
+    contact: str
+    form: Form
+    tells: Tells
+    alarms: tuple[Alarm, ...]
+    not_before: int
+    behind: str = ""
+    named: str = ""
+    more: int = 0
+
+    @property
+    def priority(self) -> Priority:
+        """The highest of its alarms."""
+        return most_pressing(alarm.priority for alarm in self.alarms)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """The messages of a look, and its changes: of an alarm that a flood kept from everybody `told` is None again."""
+
+    bundles: tuple[Bundle, ...]
+    changes: tuple[Change, ...]
+
+
+def bundles(
+    changes: Sequence[Change],
+    contacts: Sequence[Contact],
+    now: int,
+    patience: Patience,
+    *,
+    buildings: Mapping[str, str],
+    sent: Mapping[str, Sequence[int]],
+) -> Told:
+    """The messages that the changes of one look make. [ms]
+
+    `buildings`: the building of each job that has one. `sent`: when each contact's last messages were made, those
+    within the patience's flood at least.
+    """
+    told = [change for change in changes if change.tells is not None]
+    made: list[Bundle] = []
+    held: dict[str, list[bool]] = {}
+    for contact in contacts:
+        groups = _groups([change for change in told if wanted(contact, change, contacts, buildings)], patience)
+        ready, left = _through(contact, list(groups), now, patience, sent.get(contact.name, ()))
+        made += ready
+        for bundle in ready:
+            for alarm in bundle.alarms:
+                held.setdefault(alarm.id, []).append(False)
+        for alarm_id in left:
+            held.setdefault(alarm_id, []).append(True)
+    kept = {alarm_id for alarm_id, each in held.items() if all(each)}
+    return Told(tuple(made), tuple(_as_told(change, kept) for change in changes))
+
+
+def _as_told(change: Change, kept: Collection[str]) -> Change:
+    if change.alarm.id not in kept or change.tells not in ("first", "again"):
+        return change
+    return replace(change, alarm=replace(change.alarm, told=None), tells=None)
+
+
+# --- for whom --------------------------------------------------------------------------------------
+
+
+def wanted(contact: Contact, change: Change, contacts: Sequence[Contact], buildings: Mapping[str, str]) -> bool:
+    """Whether a contact hears of a change: a second one only of what nobody acknowledged, all of what concerns them."""
+    if contact.second is not (change.tells == "second contact") or worse(contact.least, change.alarm.priority):
+        return False
+    jobs = jobs_of(change.alarm)
+    if _hears_all(contact):
+        return True
+    if not jobs:  # of the house: for those who hear all, for everybody where nobody does
+        return not any(_hears_all(one) for one in contacts if one.second is contact.second)
+    return any(job in contact.jobs or buildings.get(job) in contact.buildings for job in jobs)
+
+
+def _hears_all(contact: Contact) -> bool:
+    return not contact.jobs and not contact.buildings
+
+
+def jobs_of(alarm: Alarm) -> tuple[str, ...]:
+    """The jobs that an alarm bears on: its own, or those that a sensor serves; none of what is the house's."""
+    return tuple(alarm.facts.get("jobs", ())) if alarm.job == HOUSE else (alarm.job,)
+
+
+# --- together with what ----------------------------------------------------------------------------
+
+
+def _groups(changes: Sequence[Change], patience: Patience) -> Iterator[Bundle]:
+    """The messages for one contact, without regard to when; `not_before` is filled in later."""
+    fell = [c for c in changes if c.alarm.what == SILENT and c.tells in ("first", "again") and _stands(c.alarm)]
+    for group in _fell_together(fell, patience):
+        behind, named = _behind(group) if len(group) > 1 else ("", "")
+        yield _bundle(group, behind, named)
+    rest: dict[tuple[str, ...], list[Change]] = {}
+    for change in changes:
+        if change not in fell:
+            cause = "silent" if change.alarm.what == SILENT else ""
+            rest.setdefault((change.alarm.job, cause, _form(change), str(change.tells)), []).append(change)
+    for group in rest.values():
+        yield _bundle(group)
+
+
+def _stands(alarm: Alarm) -> bool:
+    return alarm.standing in (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
+
+
+def _form(change: Change) -> Form:
+    if change.alarm.notice:
+        return "notice"
+    return "returned" if change.tells == "returned" else "alarm"
+
+
+def _bundle(group: Sequence[Change], behind: str = "", named: str = "") -> Bundle:
+    alarms = _by_press(change.alarm for change in group)
+    tells = group[0].tells
+    assert tells is not None  # what is not told is in no group
+    return Bundle("", _form(group[0]), tells, alarms[:SHOWN], 0, behind, named, len(alarms[SHOWN:]))
+
+
+def _by_press(alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
+    ranks = list(Priority)
+    return tuple(sorted(alarms, key=lambda one: (-ranks.index(one.priority), one.since, one.key)))
+
+
+def _fell_together(fell: Sequence[Change], patience: Patience) -> Iterator[list[Change]]:
+    """Silences of one broker that began one after the other, none later than the patience has it."""
+    brokers: dict[str, list[Change]] = {}
+    for change in sorted(fell, key=lambda one: (one.alarm.since, one.alarm.key)):
+        brokers.setdefault(str(change.alarm.facts.get("broker", "")), []).append(change)
+    for silences in brokers.values():
+        group: list[Change] = []
+        for change in silences:
+            if group and change.alarm.since - group[-1].alarm.since > spread_of(change.alarm, patience):
+                yield group
+                group = []
+            group.append(change)
+        yield group
+
+
+def spread_of(alarm: Alarm, patience: Patience) -> int:
+    """How far apart the last words may lie of what fell silent together: sensors do not speak at one time. [ms]"""
+    return max(patience.group_within, int(alarm.facts.get("hold_ms", 0)) // 3)
+
+
+def _behind(group: Sequence[Change]) -> tuple[str, str]:
+    """What the sensors of a group have in common, the narrowest first: a level of the topics, a place, the broker."""
+    facts = [change.alarm.facts for change in group]
+    for kind, key in (("topics", "root"), ("place", "place"), ("broker", "broker")):
+        names = {str(each.get(key, "")) for each in facts}
+        if len(names) == 1 and "" not in names:
+            return kind, names.pop()
+    return "", ""
+
+
+# --- not too many, and not at night ----------------------------------------------------------------
+
+
+def _through(
+    contact: Contact, groups: Sequence[Bundle], now: int, patience: Patience, sent: Sequence[int]
+) -> tuple[list[Bundle], list[str]]:
+    """The messages for a contact that go, and the ids of the alarms that a flood keeps back for now.
+
+    In a flood all that comes in one look is one message. Once that many have been sent, the low and medium ones wait.
+    """
+    lately = sum(now - patience.flood.within < at <= now for at in sent)
+    if lately + len(groups) <= patience.flood.number:
+        return [_to(contact, bundle, now) for bundle in groups], []
+    alarms = _by_press(alarm for bundle in groups for alarm in bundle.alarms)
+    if lately >= patience.flood.number:
+        waiting = [alarm.id for alarm in alarms if alarm.priority is not Priority.HIGH]
+        alarms = tuple(alarm for alarm in alarms if alarm.priority is Priority.HIGH)
+    else:
+        waiting = []
+    if not alarms:
+        return [], waiting
+    more = len(alarms[SHOWN:]) + sum(bundle.more for bundle in groups)
+    tells = groups[0].tells if contact.second else "first"
+    summed = Bundle(contact.name, "summary", tells, alarms[:SHOWN], now, more=more)
+    return [_to(contact, summed, now)], waiting
+
+
+def _to(contact: Contact, bundle: Bundle, now: int) -> Bundle:
+    """Addressed; what is high goes through the quiet hours, the rest waits for their end."""
+    high = bundle.priority is Priority.HIGH and bundle.form != "returned"
+    return replace(bundle, contact=contact.name, not_before=now if high else contact.quiet_until(now))
