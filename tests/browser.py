@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,7 +17,8 @@ from typing import Any
 from playwright.sync_api import Browser, Page, Route, sync_playwright
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
-WIDE, PHONE = 1180, 360  # [CSS px]
+WIDE = 1180  # [CSS px]
+PATIENCE = 30  # of a slow machine [s]
 
 
 @dataclass
@@ -37,11 +39,16 @@ class Opened:
         self.page.set_viewport_size({"width": width, "height": height})
         self.run("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
+    def until(self, program: str, *given: Any) -> None:
+        """Wait until it is true. Playwright's own wait evaluates text in the page, which our policy forbids."""
+        by = time.monotonic() + PATIENCE
+        while not self.run(program, *given):
+            assert time.monotonic() < by, f"not within {PATIENCE} s: {program}"
+            self.page.wait_for_timeout(50)
+
     def drawn(self) -> int:
         """How many charts are drawn, once all are."""
-        self.page.wait_for_function(
-            "[...document.querySelectorAll('[data-figure]')].every((place) => place.querySelector('.main-svg'))"
-        )
+        self.until("[...document.querySelectorAll('[data-figure]')].every((place) => place.querySelector('.main-svg'))")
         return self.page.locator("[data-figure] .main-svg:first-of-type").count()
 
 

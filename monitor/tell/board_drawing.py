@@ -14,6 +14,7 @@ from monitor.tell.drawing import LEFT, RIGHT, TOP, WIDTH, frame, round_values, r
 from monitor.tell.thin import thin
 
 PANEL, SPACE = 150, 34  # [px]
+DATE = 76  # a date in a wide letter [px]
 POINTS = 1200
 STEPS = (1, 2, 7, 14, 28, 91, 182, 364, 728)  # between numbers on the axis [d]
 
@@ -64,5 +65,5 @@ def _times(chart: DaysChart, bottom: int) -> Iterator[Markup]:
     for at in range(chart.start, chart.end + 1, step * DAY):
         x = _x(chart, at)
         yield rule("tick", x, x, bottom, bottom + 5)
-        yield text_at(x, bottom + 17, datetime_of(at).strftime("%Y-%m-%d"), "time")
+        yield text_at(min(x, WIDTH - DATE / 2), bottom + 17, datetime_of(at).strftime("%Y-%m-%d"), "time")
     yield text_at(LEFT, bottom + 34, "UTC days", "")

@@ -34,6 +34,7 @@ MOST_PLANKS = 96
 PLANK = (70, 22)  # [px]
 WIDTH, LEFT, RIGHT, TOP = 960, 46, 10, 36
 PANEL, RIBBON, SPACE = 190, 54, 30
+TICK = 40  # the text at a tick, in a wide letter [px]
 POINTS = 1200  # of a channel, on paper
 
 
@@ -180,7 +181,8 @@ def _times(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
         local = datetime_of(at + shown.offset)
         x = scale.x(at)
         yield rule("tick", x, x, bottom, bottom + 5)
-        yield text_at(x, bottom + 17, local.strftime("%m-%d" if local.hour == 0 else "%H:%M"), "time")
+        text = local.strftime("%m-%d" if local.hour == 0 else "%H:%M")
+        yield text_at(min(x, WIDTH - TICK / 2), bottom + 17, text, "time")
     yield text_at(LEFT, bottom + 34, shown.axis, "")
 
 

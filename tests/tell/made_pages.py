@@ -1,0 +1,61 @@
+"""One page of every kind that people are handed, made from the invented den; a new kind is one line of MAKERS.
+
+How many sheets a page takes on A4 and on Letter stands beside it: looked at by eye, then frozen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import invented_den as den
+
+from monitor.tell.report import render_report
+
+
+@dataclass(frozen=True)
+class Made:
+    """How a page is made, on how many sheets it is printed (None: never), whether it is for a phone and has charts."""
+
+    make: Callable[[], str]
+    sheets: range | None
+    phone: bool = True
+    charts: int = 0
+
+
+def _handover() -> str:
+    from test_tell_handover import sheet
+
+    return sheet()
+
+
+def _not_ready() -> str:
+    from test_tell_notready import page
+
+    return page()
+
+
+def _form() -> str:
+    from test_tell_form import DEN
+
+    from monitor.tell.form import render_form
+
+    return render_form(DEN)
+
+
+def _paper() -> str:
+    from test_tell_form import DEN
+
+    from monitor.tell.sheet import render_sheet
+
+    return render_sheet(DEN)
+
+
+MAKERS = {
+    "report before": Made(lambda: render_report(den.page()), range(6, 10), charts=1),
+    "report after": Made(lambda: render_report(den.board_page()), range(7, 12), charts=2),
+    "handover": Made(_handover, range(1, 2)),
+    "not ready": Made(_not_ready, range(1, 2)),
+    "form": Made(_form, None),
+    "paper": Made(_paper, range(5, 7), phone=False),
+}
