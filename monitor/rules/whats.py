@@ -32,6 +32,7 @@ READY = "ready"
 NO_LONGER_READY = "no longer ready"
 CARE_DUE = "care due"
 INSPECTION_DUE = "inspection due"
+UNJUDGED = "wall not judged"
 
 SILENT = "sensor silent"
 FLAT = "sensor flat"
