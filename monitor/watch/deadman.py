@@ -20,6 +20,7 @@ import http.client
 import ipaddress
 import ssl
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from urllib.parse import urlsplit
@@ -162,11 +163,15 @@ def call(url: str, *, within: float = WITHIN) -> None:
     if parts.scheme != "https" and not (parts.scheme == "http" and _is_loopback(host)):
         raise _unreached("it is not https", "Write one that begins with https:// into its file")
     kind = http.client.HTTPSConnection if parts.scheme == "https" else http.client.HTTPConnection
-    link = kind(host, parts.port, timeout=within)
+    link, end = kind(host, parts.port, timeout=within), time.monotonic() + within
     try:
         status = _answer(link, (parts.path or "/") + (f"?{parts.query}" if parts.query else ""), within)
+        if time.monotonic() >= end:  # what was cut off may look like an answer
+            raise TimeoutError
     except (OSError, http.client.HTTPException, ValueError) as exc:
-        raise _unreached(f"it can't be called: {_said(exc, within)}", "Check it, and the way there") from None
+        late = isinstance(exc, TimeoutError) or time.monotonic() >= end
+        told = f"no answer in {within:g} s" if late else _said(exc)
+        raise _unreached(f"it can't be called: {told}", "Check it, and the way there") from None
     finally:
         link.close()
     if not 200 <= status < 300:
@@ -199,10 +204,8 @@ def _is_loopback(host: str) -> bool:
         return False
 
 
-def _said(exc: Exception, within: float) -> str:
+def _said(exc: Exception) -> str:
     """What went wrong, in words that name no address."""
-    if isinstance(exc, TimeoutError):
-        return f"no answer in {within:g} s"
     if isinstance(exc, ssl.SSLError):
         return "its certificate is not trusted" if isinstance(exc, ssl.SSLCertVerificationError) else "TLS fails"
     if isinstance(exc, OSError) and exc.strerror:
