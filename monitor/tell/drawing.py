@@ -18,12 +18,8 @@ from monitor.tell import words
 from monitor.tell.chart import NUMBERED, Chart, Line, Panel
 from monitor.tell.thin import merged, thin
 
-BLUE, BLACK, GREEN, PURPLE = (
-    "#0072B2",
-    "#1b1916",
-    "#00795A",
-    "#9C4A7B",
-)  # after Okabe and Ito, darkened to 4.5:1 on paper
+# after Okabe and Ito, each of another lightness: apart in grey, at least 3:1 on the sheet and on the band
+BLUE, BLACK, GREEN, PURPLE = "#00598c", "#1b1916", "#0b9068", "#5e2148"
 OUT = "#D55E00"
 COLOURS = (BLUE, BLACK, GREEN, PURPLE)
 DASHES = ("", "7 3", "2 3", "9 3 2 3")
