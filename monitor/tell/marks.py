@@ -24,6 +24,7 @@ DayState = Literal["in", "out", "unknown"]
 BAR = (120, 12)  # [px]
 WEEK = (126, 30)  # [px]
 BUCKETS = 42  # of a week, four hours each
+_BARS = {"i": (4, 8), "o": (0, 12), "u": (6, 5)}  # top and height in a bar [px]
 DAY_WIDTH = 2  # of a strip [px]
 HIGH = 12  # of a strip [px]
 
@@ -51,17 +52,23 @@ def share_bar(part: Coverage) -> Markup:
     """In band, out of band and not known of one time, as one bar."""
     if not part.elapsed:
         return Markup("")
-    wide, high = BAR
+    wide, _ = BAR
     lengths = (part.in_band, part.known - part.in_band, part.elapsed - part.known)
     shapes, at = [], 0.0
     for length, kind in zip(lengths, ("i", "o", "u"), strict=True):
         size = length / part.elapsed * wide
         if length:
-            top, tall = {"i": (4, high - 4), "o": (0, high), "u": (6, high - 7)}[kind]
+            top, tall = _BARS[kind]
             size = max(size, 1.5)
             shapes.append(_box(kind, min(at, wide - size), top, size, tall))
         at += length / part.elapsed * wide
     return svg(BAR, _shares(lengths, part.elapsed), shapes, "mark")
+
+
+def sign(kind: Literal["i", "o", "u"]) -> Markup:
+    """One state's mark alone, for the legend."""
+    top, tall = _BARS[kind]
+    return svg((24, BAR[1]), "", [_box(kind, 0.5, top, 23, tall)], "mark")
 
 
 def _box(kind: str, x: float, y: float, width: float, height: float) -> Markup:

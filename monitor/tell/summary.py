@@ -14,7 +14,7 @@ from monitor.rules.care import Item
 from monitor.tell import words
 from monitor.tell.words import Display
 
-NOT_WATCHED = "not watched: no sensor was there"
+NOT_WATCHED = "NOT WATCHED: no sensor was there"
 NO_BUILDING = "no building named"
 
 
@@ -32,7 +32,6 @@ class WallSpan:
     display: Display
     profile: Profile
     as_of: int
-    verdict: str
     tag: str
     watched: bool
     coverage: Coverage
@@ -104,15 +103,23 @@ def building_named(building: str) -> str:
 def known(wall: WallSpan) -> str:
     """ "97.1 % of 744 h": how much of the span is known."""
     if not wall.coverage.elapsed:
-        return NOT_WATCHED if not wall.watched else "nothing judged yet"
+        return "nothing judged yet"
     share = words.share(wall.coverage.known, wall.coverage.elapsed)
-    told = f"{share} of {format_duration(wall.coverage.elapsed)}"
-    return told if wall.watched else f"{told}; {NOT_WATCHED}"
+    return f"{share} of {format_duration(wall.coverage.elapsed)}"
 
 
-def in_band(wall: WallSpan) -> str:
-    """The share in band, of known time and of elapsed time."""
-    return words.in_band(wall.coverage) if wall.coverage.elapsed else "-"
+def stands(wall: WallSpan) -> str:
+    """ "WALL IS UP", "NOT READY; NOT WATCHED: no sensor was there"."""
+    return wall.tag if wall.watched else f"{wall.tag}; {NOT_WATCHED}"
+
+
+def in_band(part: Coverage) -> str:
+    """ "98.8 % of known, 91.9 % to 98.9 % of elapsed": the second with unknown time counted out, and in."""
+    if not part.elapsed:
+        return "-"
+    low, high = words.in_band_of_elapsed(part)
+    of_known = f"{words.share(part.in_band, part.known)} of known" if part.known else "nothing known"
+    return f"{of_known}, {low if low == high else f'{low} to {high}'} of elapsed"
 
 
 def worst(wall: WallSpan) -> str:

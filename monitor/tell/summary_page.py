@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 
 from markupsafe import Markup
 
@@ -14,12 +14,14 @@ from monitor.tell import marks, summary, words
 from monitor.tell.page import render
 from monitor.tell.summary import Summary, WallSpan
 
-HEAD = ("wall", "in band", "out of band", "known", "excursions", "alarms", "care done", "care due", "verdict")
-LEGEND = (
-    (Coverage(1, 1, 1), "in band"),
-    (Coverage(1, 1, 0), "out of band"),
-    (Coverage(1, 0, 0), "not known: never counted as in band"),
+HEAD = ("wall", "in band", "out of band", "known", "excursions", "alarms", "care done", "care due")
+LEGEND: tuple[tuple[Literal["i", "o", "u"], str], ...] = (
+    ("i", "in band"),
+    ("o", "out of band"),
+    ("u", "not known: never counted as in band"),
 )
+TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
+NOTHING = ("none", "nothing")  # what a small screen leaves out
 MIND = (
     "Longest out of band first, then longest not known. A wall without a sensor is not watched: nothing is said of its "
     "air, and nothing here says that it is well.",
@@ -41,12 +43,10 @@ def render_summary(found: Summary) -> str:
         sheets=("marks.css", "summary.css"),
         heading=f"Walls, as of {rfc3339(found.made)[:16].replace('T', ' ')} UTC",
         title=found.title,
-        training=words.TRAINING.replace("readings of this job", "readings of a wall marked TRAINING")
-        if any(wall.training for wall in found.walls)
-        else "",
+        training=TRAINING if any(wall.training for wall in found.walls) else "",
         opening=summary.opening(found),
         facts=_facts(found, whole),
-        legend=[(marks.share_bar(part), text) for part, text in LEGEND],
+        legend=[(marks.sign(kind), text) for kind, text in LEGEND],
         head=HEAD,
         buildings=[_building(name, walls) for name, walls in groups.items()],
         mind=MIND,
@@ -57,7 +57,7 @@ def _facts(found: Summary, whole: Coverage) -> list[tuple[str, str]]:
     alarms = sum(not one.notice for wall in found.walls for one in wall.alarms)
     told = [
         ("building", "" if found.building is None else words.visible(found.building)),
-        ("all walls", words.in_band(whole) if whole.elapsed else ""),
+        ("in band", words.in_band(whole) if whole.elapsed else ""),
         ("known", words.share(whole.known, whole.elapsed) if whole.elapsed else ""),
         ("alarms", str(alarms)),
         ("care", f"{sum(len(w.done) for w in found.walls)} done, {_overdue(found.walls)} overdue"),
@@ -72,7 +72,7 @@ def _overdue(walls: Sequence[WallSpan]) -> int:
 
 def _building(name: str, walls: Sequence[WallSpan]) -> dict[str, Any]:
     whole = summary.covered(walls)
-    share = f", in band {words.in_band(whole)}" if whole.elapsed else ""
+    share = f"; in band: {summary.in_band(whole)} time" if whole.elapsed else ""
     return {
         "name": summary.building_named(name),
         "opening": f"{words.counted_things(len(walls), 'wall')}{share}.",
@@ -89,12 +89,12 @@ def _wall(wall: WallSpan) -> dict[str, Any]:
         summary.alarms(wall),
         summary.care_done(wall),
         summary.care_due(wall),
-        f"{wall.tag}. {wall.verdict}",
     )
     return {
         "name": f"{words.visible(wall.job)}{' (TRAINING)' if wall.training else ''}",
         "blind": not wall.watched,
         "bar": marks.share_bar(wall.coverage) if wall.coverage.elapsed else Markup(""),
-        "in_band": summary.in_band(wall),
-        "cells": list(zip(HEAD[2:], cells, strict=True)),
+        "stands": summary.stands(wall),
+        "in_band": summary.in_band(wall.coverage),
+        "cells": [(name, cell, cell in NOTHING) for name, cell in zip(HEAD[2:], cells, strict=True)],
     }

@@ -12,7 +12,6 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import ms_of, zone_of
 from monitor.basis.values import Kind
 from monitor.rules.assessment import Assessment
-from monitor.rules.begun import open_at_start
 from monitor.rules.care import Item, cared
 from monitor.rules.frame import Frame, effective
 from monitor.rules.within import coverage_within, excursions_within
@@ -77,14 +76,12 @@ def _opened(desk: Desk, job: str) -> int:
 def _gathered(desk: Desk, found: Assessment, start: int, length: int) -> WallSpan:
     job, end = found.job, found.as_of
     frame, shown = desk.book.frame_at(job, end), display(desk, job)
-    log = desk.book.log(job)
     return WallSpan(
         job=job,
         building=desk.book.building(job),
         display=shown,
         profile=frame.profile,
         as_of=end,
-        verdict=words.verdict(found, shown, open_at_start(log, end, lambda at: assess(desk, job, at=at))),
         tag=words.tag(found) if frame.close is None else "CLOSED",
         watched=watched(frame, start, end),
         coverage=coverage_within(found, start, end),

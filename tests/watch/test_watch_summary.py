@@ -9,7 +9,7 @@ from desks import DAY, HOUR, NOW, T0, furnish, hear, opening, steady
 
 from monitor.basis.errors import RecordError
 from monitor.rules.assessment import Coverage
-from monitor.tell.summary import by_building, known, worst, worst_first
+from monitor.tell.summary import by_building, known, stands, worst, worst_first
 from monitor.tell.summary import opening as told_first
 from monitor.watch.desk import Desk
 from monitor.watch.installing import Installing, install
@@ -67,8 +67,9 @@ def test_walls_are_told_by_building_worst_first_and_one_without_a_sensor_is_not_
     assert [wall.job for wall in worst_first(found.walls)] == ["cellar", "attic", "den"]
     assert list(by_building(found.walls)) == ["mill house", ""]
     attic = found.walls[0]
+    assert stands(attic) == "NOT READY; NOT WATCHED: no sensor was there"
     assert (attic.watched, attic.coverage.known) == (False, 0)
-    assert known(attic) == "0.0 % of 288 h; not watched: no sensor was there"
+    assert known(attic) == "0.0 % of 288 h"
     assert told_first(found) == "3 walls, 1 left the band, 1 not watched."
     assert [wall.job for wall in summary_of(desk, *JANUARY, building="mill house").walls] == ["cellar"]
 
