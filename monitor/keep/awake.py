@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from sqlalchemy import select
 
 from monitor.basis.clock import Clock
 from monitor.keep.connect import Connected
-from monitor.keep.rows import DaemonState
+from monitor.keep.rows import DaemonState, Scheduled
+from monitor.keep.schedule import put_runs
 from monitor.keep.schema import awake
 
 
@@ -26,11 +27,12 @@ class Awake(Connected):
         with self._writing() as conn:
             return int(conn.scalar(awake.insert().values(row).returning(awake.c.id)) or 0)
 
-    def stay_awake(self, number: int, state: Mapping[str, Any]) -> None:
-        """Note that the daemon of `number` is still there, and what it says of itself (JSON-safe)."""
+    def stay_awake(self, number: int, state: Mapping[str, Any], runs: Iterable[Scheduled] = ()) -> None:
+        """Note that the daemon of `number` is still there, what it says of itself (JSON-safe), and its last `runs`."""
         row = {"last": self._clock.now(), "state": json.dumps(dict(state))}
         with self._writing() as conn:
             conn.execute(awake.update().where(awake.c.id == number).values(row))
+            put_runs(conn, runs)
 
     def awake(self) -> list[tuple[int, int]]:
         """From when to when a daemon was there, in order. [ms]"""

@@ -121,7 +121,7 @@ def backup(desk: Desk, target: Path, *, with_key: bool = False) -> BackedUp:
 
     `with_key` copies the signing key beside it. Raises StoreError; a copy that is not whole is removed.
     """
-    path = target / f"wallclime-{_stamp(desk.clock.now())}.db" if target.is_dir() else target
+    path = target / f"wallclime-{stamp(desk.clock.now())}.db" if target.is_dir() else target
     known = keyring.epochs(desk)
     key = keyring.key_path(desk, len(known)) if known else None
     beside = key_beside(path, key) if with_key and key is not None else None
@@ -150,7 +150,7 @@ def _checked_copy(desk: Desk, path: Path) -> Found:
     return found
 
 
-def _stamp(at: int) -> str:
+def stamp(at: int) -> str:
     """ "20260105T064000Z": a time as a part of a file's name."""
     return f"{datetime_of(at):%Y%m%dT%H%M%SZ}"
 
@@ -268,7 +268,7 @@ def _move_away(path: Path, now: int) -> Path | None:
     """Give the store that is there, with what lies beside it, a dated name. Raises StoreError."""
     if not os.path.lexists(path):
         return None
-    kept = path.with_name(f"{path.stem}.replaced-{_stamp(now)}{path.suffix}")
+    kept = path.with_name(f"{path.stem}.replaced-{stamp(now)}{path.suffix}")
     if os.path.lexists(kept):
         raise StoreError("there is a file already", where=str(kept), mend="Try again in a second")
     for ending in ("-wal", "-shm", ""):

@@ -1,67 +1,17 @@
-"""What the daemon writes down of the jobs: whoever settled what was heard, what time alone completes, what failed."""
+"""The daemon: its listeners, their way into the store, and what they write down."""
 
 import threading
 from unittest import mock
 
 import pytest
-from desks import NOW, T0, clock, furnish, hear, steady
+from desks import NOW, clock
 
 from monitor.basis.errors import StoreError
-from monitor.basis.times import DAY, HOUR, MINUTE
-from monitor.basis.values import SENSORS_CHAIN, Kind, Refused
+from monitor.basis.times import MINUTE
+from monitor.basis.values import SENSORS_CHAIN, Kind
 from monitor.watch import daemon
 from monitor.watch.desk import open_desk
-from monitor.watch.judging import assess, settle
-
-
-def completions(desk):
-    return [entry.at for entry in desk.book.log("den") if entry.kind is Kind.COMPLETION]
-
-
-def test_what_another_process_has_settled_is_written_down_all_the_same(desk):
-    furnish(desk)
-    looked = {}
-    daemon.judge_what_was_heard(desk, looked)
-    hear(desk, steady(T0, 50))
-    settle(desk)  # as a status does
-    daemon.judge_what_was_heard(desk, looked)
-    assert completions(desk) == [T0 + 48 * HOUR]
-
-
-def test_a_completion_that_time_alone_brings_is_written_down(desk):
-    furnish(desk)
-    hear(desk, steady(T0, 48))  # the last reading at 47:50 speaks for 30 min
-    looked = {}
-    desk.clock.move(T0 + 48 * HOUR - 5 * MINUTE - desk.clock.now())
-    daemon.judge_what_was_heard(desk, looked)
-    assert completions(desk) == []
-    desk.clock.move(6 * MINUTE)
-    daemon.judge_what_was_heard(desk, looked)
-    assert completions(desk) == [T0 + 48 * HOUR]
-
-
-def test_a_job_that_can_not_be_judged_is_tried_again_the_next_time(desk):
-    furnish(desk)
-    hear(desk, steady(T0, 50))
-    looked = {}
-    away = StoreError("away", where="store", mend="wait")
-    with mock.patch("monitor.watch.daemon.note_completions", side_effect=away):
-        daemon.judge_what_was_heard(desk, looked)
-    assert (completions(desk), looked) == ([], {})
-    daemon.judge_what_was_heard(desk, looked)
-    assert completions(desk) == [T0 + 48 * HOUR]
-
-
-def test_a_job_that_heard_nothing_new_is_not_judged_again(desk):
-    furnish(desk)
-    hear(desk, steady(T0, 50))
-    looked = {}
-    daemon.judge_what_was_heard(desk, looked)
-    with mock.patch("monitor.watch.daemon.note_completions") as judged:
-        daemon.judge_what_was_heard(desk, looked)
-    assert not judged.called
-    assert assess(desk, "den").as_of == NOW
-
+from monitor.watch.schedule import Schedule
 
 # --- listeners and the way into the store ---
 
@@ -96,7 +46,7 @@ def test_each_broker_has_a_listener_of_its_own_sources(tmp_path):
     home.mkdir()
     (home / "wallclime.toml").write_text(TWO_BROKERS, encoding="utf-8")
     with open_desk(home, environ={}, clock=clock()) as desk:
-        listeners = daemon._listeners(desk)
+        listeners = daemon._listeners(desk, Schedule(desk))
         heard = [[decoder.topic.text for decoder in listener._decoders] for listener in listeners]
     assert heard == [["low/{sensor}"], ["high/{sensor}"]]
 
@@ -153,21 +103,3 @@ def test_any_other_failure_of_the_store_is_no_full_disk(desk):
     with mock.patch.object(type(desk.store), "keep_readings", side_effect=busy), pytest.raises(StoreError):
         daemon.Keeper(desk).keep([], [])
     assert house(desk) == []
-
-
-def test_the_quarantine_is_kept_within_bounds_and_what_goes_is_counted(desk):
-    desk.store.keep_readings([], [Refused("t", "unreadable", "no", b"x", NOW - 500 * DAY)])
-    daemon.tidy(desk)
-    assert desk.store.quarantine() == []
-    assert desk.store.quarantine_loss() == {"unreadable": 1}
-
-
-def test_a_day_that_is_due_is_closed_and_said(desk, caplog):
-    hear(desk, steady(T0, 24))
-    desk.clock.at_ms = T0 + DAY + 2 * HOUR
-    with caplog.at_level("INFO", "wallclime"):
-        daemon.seal_days(desk)
-        daemon.seal_days(desk)
-    [head] = desk.store.heads()
-    [said] = [record for record in caplog.records if record.getMessage() == "sealed"]
-    assert (said.fields["closes"], said.fields["head"], said.fields["leaves"]) == ("2026-01-05", 1, head.size)

@@ -22,7 +22,6 @@ from monitor.tell.words import Display
 from monitor.watch import diary, life
 from monitor.watch.attach import File, Shown, photos
 from monitor.watch.book import linked
-from monitor.watch.daemon import judge_what_was_heard
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.entering import add
 from monitor.watch.forgetting import FREE, PERSONAL, forget, held, hold, refuse_held, release
@@ -31,6 +30,7 @@ from monitor.watch.judging import assess, note_completions
 from monitor.watch.pages import job_rows, report_page
 from monitor.watch.sheets import write_handover
 from monitor.watch.shown import display
+from monitor.watch.works import judge_what_was_heard
 
 WHY = {"reason": "asked to", "who": "ben"}
 SECRET = "the tenant has moved out"

@@ -1,0 +1,152 @@
+"""What the daemon does on schedule, each piece a work of its own (see schedule)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+
+from monitor.basis.errors import Fault, StoreError, WallclimeError
+from monitor.basis.times import DAY, SECOND
+from monitor.config.alarms import Backup
+from monitor.config.settings import Settings
+from monitor.intake.mqtt import Listener
+from monitor.keep.rows import Scheduled
+from monitor.watch.desk import Desk
+from monitor.watch.journal import log
+from monitor.watch.judging import assess, note_completions, settle
+from monitor.watch.schedule import Each, Every, Work
+from monitor.watch.sealing import close_due
+from monitor.watch.upkeep import backup, stamp
+
+STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
+STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
+TIDY = 60 * SECOND  # how often it tidies up [ms]
+SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
+QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
+KEPT_FOR = 400 * DAY  # what was refused, told, or is over; ours, no published source [ms]
+AT_ONCE = 1_000  # how many messages, and alarms, are let go at a time
+
+_COPY = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go
+
+Looked = dict[str, tuple[int, int | None]]  # of each job the generation at the last look, and when it is due [ms]
+
+
+def works_of(desk: Desk, beat: Callable[[], object], looked: Looked) -> tuple[Work, ...]:
+    """Everything that the daemon of a desk does on schedule; `beat` says that it is there."""
+    return (
+        Work("stay awake", Every(STAY_AWAKE, soon=True), lambda _: beat()),
+        Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
+        Work("tidy", Every(TIDY), lambda _: tidy(desk)),
+        Work("seal", Every(SEAL), lambda _: seal_days(desk)),
+        *_asked_for(desk, desk.settings),
+    )
+
+
+def _asked_for(desk: Desk, settings: Settings) -> Iterable[Work]:
+    """What is done only where the settings ask for it."""
+    if settings.backup is not None:
+        yield Work("backup", Each(settings.backup.every), partial(back_up, desk, settings.backup))
+    if settings.board is not None:
+        every = Every(settings.board.every, soon=True)
+        yield Work("board", every, partial(_write_boards, desk, settings.board.to))
+
+
+def stay_awake(desk: Desk, listeners: Sequence[Listener], number: int, runs: Callable[[], Sequence[Scheduled]]) -> None:
+    """Note that the daemon is there, how its connections and its works stand, for the commands to show."""
+    links = [
+        {**asdict(listener.status), "broker": broker.host, "client_id": broker.client_id}
+        for listener, broker in zip(listeners, desk.settings.brokers, strict=True)
+    ]
+    named = {heard.stream for heard in desk.store.heard() if heard.name is not None}
+    strange = {
+        stream: [topic, payload[:SHOWN].decode("utf-8", "backslashreplace")]
+        for listener in listeners
+        for stream, (topic, payload) in list(listener.latest.items())
+        if stream not in named
+    }
+    desk.store.stay_awake(number, {"links": links, "latest": dict(list(strange.items())[:STRANGERS])}, runs())
+
+
+def tidy(desk: Desk) -> None:
+    """Keep quarantine, outbox and alarms within bounds, and the ballast for a full disk in its place."""
+    store, now = desk.store, desk.clock.now()
+    lost = store.prune_quarantine(QUARANTINE_BYTES, KEPT_FOR)
+    if lost:
+        log("warning", "quarantine pruned", lost=lost)
+    if late := store.outbox_expire(now):
+        log("warning", "messages expired", count=late)
+    store.prune_outbox(now - KEPT_FOR, AT_ONCE)
+    store.prune_alarms(now - KEPT_FOR, AT_ONCE)
+    store.keep_ballast()
+
+
+def seal_days(desk: Desk) -> None:
+    """Close the days that are over by the time that the settings leave for late readings."""
+    for signed in close_due(desk):
+        head = signed.head
+        log("info", "sealed", head=head.number, hash=signed.hash, closes=head.closes, leaves=head.size)
+
+
+def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
+    """Write down what is new of the jobs that heard something since the last look, or are due to be complete.
+
+    `looked` is brought up to date. A job that can't be judged stops no other and is tried again the next time; then
+    WallclimeError is raised with the faults of all.
+    """
+    settle(desk)
+    faults: list[Fault] = []
+    for job, generation in sorted(desk.store.generations().items()):
+        seen, due = looked.get(job, (None, None))
+        if seen == generation and (due is None or due > desk.clock.now()):
+            continue
+        try:
+            for entry in note_completions(desk, job):
+                log("info", entry.kind.value, job=job, entry=entry.number)
+            looked[job] = (generation, assess(desk, job).lot.clock.projected_at)
+        except WallclimeError as exc:
+            log("error", "a job can't be judged", job=job, error=str(exc))
+            faults += exc.faults
+    if faults:
+        raise WallclimeError.of(faults)
+
+
+# --- where the settings ask for it ------------------------------------------------------------------------------------
+
+
+def back_up(desk: Desk, wanted: Backup, _period: str = "") -> Path:
+    """Copy the store into the folder of the settings and check the copy; the oldest copies beyond their number go.
+
+    Raises StoreError.
+    """
+    folder = wanted.to
+    if not folder.is_dir():
+        mend = "Make it, or see that its disk is there; [backup] to in wallclime.toml names it"
+        raise StoreError("there is no such folder", where=str(folder), mend=mend)
+    copy = folder / _COPY.format(stamp(desk.clock.now()))
+    begun = copy.with_suffix(".part")
+    try:
+        for left in folder.glob("wallclime-scheduled-*.part*"):  # by one that was killed
+            left.unlink()
+        backup(desk, begun)
+        begun.rename(copy)
+        for old in _too_many(folder, wanted.keep, copy):
+            old.unlink()
+    except OSError as exc:
+        mend = "Let this user write the folder"
+        raise StoreError(f"it can't be written ({exc.strerror})", where=str(folder), mend=mend) from exc
+    log("info", "backed up", file=copy.name)
+    return copy
+
+
+def _too_many(folder: Path, keep: int, newest: Path) -> list[Path]:
+    """The copies beyond the newest `keep`. One that is dated after the newest was made by a clock that was wrong."""
+    copies = sorted(folder.glob(_COPY.format("*")), key=lambda path: (path.name <= newest.name, path.name))
+    return copies[: max(len(copies) - keep, 0)]
+
+
+def _write_boards(desk: Desk, folder: Path, _period: str) -> None:
+    from monitor.watch.walls import write_boards
+
+    write_boards(desk, folder)
