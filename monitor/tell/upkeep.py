@@ -80,6 +80,8 @@ def restored(entry: Entry, replaced: Path | None, key: Path | None, key_there: b
         before = entry.body["replaced"]
         yield f"the store that was there is kept: {replaced} ({'unreadable' if before is None else holds(before)})"
     yield "mind: what came later is not here. Codes of later heads will not fit; wallclime seal compare finds them"
+    if untold := entry.body["untold"]:
+        yield f"messages that waited in the backup and are not sent any more: {untold}. wallclime status counts them"
     if key is not None and not key_there:
         yield f"the signing key is not here: put it back as {key}, or declare it lost: wallclime seal lost"
 

@@ -28,6 +28,7 @@ from monitor.watch.silences import AWAY_AFTER
 
 _SQLITE = "sqlite:///"
 _MAGIC = b"SQLite format 3\0"  # how such a file begins: sqlite.org, "Database File Format", section 1.3
+_UNTOLD = "it waited in a backup that was restored"
 _ANOTHER = "Use another backup, and keep this one unchanged"
 
 
@@ -191,7 +192,8 @@ def restore(
 ) -> Restored:
     """Put a backup in the place of the home's store, once it was checked and says so itself.
 
-    A store that is there is kept beside it under a dated name, if `replace`. Raises StoreError, SettingsError.
+    A store that is there is kept beside it under a dated name, if `replace`. Messages that waited in the backup are
+    given up. Raises StoreError, SettingsError.
     """
     clock = clock or SystemClock()
     make_home(home)
@@ -207,7 +209,9 @@ def restore(
         with open_store(f"{_SQLITE}{copy}", clock=clock, link=chain.link) as store:
             found = examine(store, str(file))
             replaced = None if before is None else before.said()
-            body = {**found.said(), "file": file.name, "sha256": digest, "replaced": replaced}
+            # What waited was told since, or is told of no more: nobody is told today what was so at the backup.
+            untold = store.outbox_give_up(clock.now(), _UNTOLD)
+            body = {**found.said(), "file": file.name, "sha256": digest, "replaced": replaced, "untold": untold}
             [entry] = store.append(SENSORS_CHAIN, [Draft(Kind.RESTORED, clock.now(), who, body)])
         kept = _move_away(path, clock.now())
         os.replace(copy, path)

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from desks import NOW, T0, Row, clock, furnish, hear, readings, steady
 
+from monitor.basis.alarm import Message
 from monitor.basis.errors import StoreError
 from monitor.basis.times import DAY, MINUTE, SECOND, zone_of
 from monitor.basis.values import SENSORS_CHAIN, Kind
@@ -181,10 +182,30 @@ def test_a_restored_store_is_the_one_of_the_backup_and_says_so(kept, copied, tmp
     assert (done.entry.kind, done.entry.who, done.entry.at) == (Kind.RESTORED, "ben", NOW)
     assert done.entry.body == {
         "head": {"number": 2, "hash": head.hash}, "entries": 7, "until": NOW, "file": "copy.db", "sha256": digest,
-        "replaced": None,
+        "replaced": None, "untold": 0,
     }  # fmt: skip
     assert mode(done.path) == 0o600
     assert sorted(path.name for path in (tmp_path / "new").iterdir()) == ["keys", "wallclime.db"]
+
+
+def test_what_waited_to_be_told_in_the_backup_is_given_up(kept, tmp_path):
+    messages = [
+        Message(name, "ada", "alarm", "too dry", "den is too dry", {}, NOW, NOW) for name in ("waits", "was told")
+    ]
+    kept.store.record_alarms([], [], messages)
+    kept.store.outbox_sent("was told", NOW)
+    done = put(tmp_path / "new", backup(kept, tmp_path / "copy.db").path)
+    with open_desk(tmp_path / "new", environ={}, clock=clock()) as desk:
+        assert desk.store.outbox_due(NOW + DAY, 9) == []
+        assert [(dead.message.id, dead.at, dead.error) for dead in desk.store.dead_letters()] == [
+            ("waits", NOW, "it waited in a backup that was restored")
+        ]
+    assert done.entry.body["untold"] == 1
+    assert (
+        "messages that waited in the backup and are not sent any more: 1. wallclime status counts them"
+        in tell.restored(done.entry, None, None, False)
+    )
+    assert [row.message.id for row in kept.store.outbox_due(NOW, 9)] == ["waits"]
 
 
 def test_the_key_beside_the_backup_is_put_where_it_belongs(copied, tmp_path):
