@@ -36,7 +36,7 @@ Looked = dict[str, tuple[int, int | None]]  # of each job the generation at the 
 def works_of(desk: Desk, beat: Callable[[], object], looked: Looked) -> tuple[Work, ...]:
     """Everything that the daemon of a desk does on schedule; `beat` says that it is there."""
     return (
-        Work("stay awake", Every(STAY_AWAKE, soon=True), lambda _: beat()),
+        Work("stay awake", Every(STAY_AWAKE), lambda _: beat()),
         Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL), lambda _: seal_days(desk)),
