@@ -1,0 +1,216 @@
+"""What the air of a room has to tell: out of its band, heading there, changing fast, near frost, or sodden."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from monitor.basis.alarm import Priority, Signal
+from monitor.basis.times import DAY, HOUR
+from monitor.basis.values import AIR, Quantity
+from monitor.climate import wood
+from monitor.climate.surface import MOULD_LIMIT_PCT
+from monitor.rules import whats
+from monitor.rules.assessment import Side
+from monitor.rules.boards import settles_at
+from monitor.rules.look import Look, stake
+from monitor.rules.spells import Spell, held, lingers, of, spells
+from monitor.rules.trend import Recent, Slope, reached, recent_slope, theil_sen
+
+# In the life of a wall, all ours: boards lag behind the room by weeks, so that what is outside for hours in a week is
+# one season; a bathroom is damp for an hour, a burst pipe for longer.
+SEASON = 7 * DAY  # the off-delay [ms]
+HOURS = 4 * HOUR  # the on-delay [ms]
+SODDEN = HOUR  # how long air is above what mould needs before that is an alarm [ms]
+
+RAPID_LEAST, RAPID_MOST, RAPID_FEW = 5, 60, 3  # readings of an hour that make a slope; of slow sensors the last; ours
+_T, _RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
+
+
+def air(look: Look) -> Iterator[Signal]:
+    """All of them; none of a room that nobody hears."""
+    standing: set[tuple[Quantity, Side]] = set()
+    for quantity, side in whats.OUT:
+        for signal in out(look, quantity, side):
+            standing |= {(quantity, side)} if signal.ended is None else set()
+            yield signal
+    for quantity in AIR:
+        if not {(quantity, "low"), (quantity, "high")} & standing:
+            yield from heading(look, quantity)
+        yield from rapid(look, quantity)
+    yield from frost(look)
+    yield from sudden_damp(look)
+
+
+# --- out of band -----------------------------------------------------------------------------------
+
+
+def out(look: Look, quantity: Quantity, side: Side) -> Iterator[Signal]:
+    """The spell of one side of one quantity that stands, and those that came and went unseen."""
+    on_delay, off_delay = look.on_delay(quantity), look.patience.off_delay
+    begun = 0
+    if look.lives:
+        on_delay, off_delay, begun = max(on_delay, HOURS), max(off_delay, SEASON), look.frame.finish or 0
+    every = spells(look.found, quantity, side, off_delay=off_delay, over_after=look.told_from - DAY, begun=begun)
+    for spell in every:
+        if spell.outside < on_delay:
+            continue
+        if spell is every[-1] and _stands(look, spell, off_delay):
+            yield _signal(look, spell, None)
+        elif spell.end is not None and spell.over is not None and spell.over > look.told_from:
+            yield _signal(look, spell, spell.end)
+
+
+def _stands(look: Look, spell: Spell, off_delay: int) -> bool:
+    """Whether it is not over, by the dead band too, or nobody knows."""
+    if spell.silenced and look.furthest(spell.quantity) is None:
+        return True
+    limit, dead_band = look.limit(spell.quantity, spell.side), look.dead_band(spell.quantity)
+    return lingers(spell, look.said, limit, dead_band, off_delay, look.found.as_of)
+
+
+def _signal(look: Look, spell: Spell, ended: int | None) -> Signal:
+    speaks = look.furthest(spell.quantity)
+    facts: dict[str, Any] = {
+        "quantity": spell.quantity.value,
+        "side": spell.side,
+        "limit": look.limit(spell.quantity, spell.side),
+        "worst": spell.peak,
+        "value": None if speaks is None else speaks[1],
+        "outside_ms": spell.outside,
+        "excursions": spell.excursions,
+        "phase": look.found.phase,
+        **(_boards(look, spell) if look.lives else _clock(look)),
+    }
+    priority = _by_boards(spell.side, facts) if look.lives else stake(look.frame, look.found)
+    return Signal(
+        whats.OUT[spell.quantity, spell.side], look.found.job, look.place, spell.start, priority, facts,
+        notice=look.lives, ended=ended,
+    )  # fmt: skip
+
+
+def _clock(look: Look) -> dict[str, Any]:
+    """What it does to the acclimation: what is counted, and by when the room must be back for it not to be lost."""
+    if look.found.phase != "before":
+        return {}
+    clock, now = look.found.lot.clock, look.found.now
+    act_by = None
+    if now.state == "out" and now.since is not None and (clock.counted or clock.completed_at is not None):
+        act_by = now.since + look.frame.profile.acclimation.reset_after_out
+    return {
+        "counted_ms": clock.counted,
+        "required_ms": clock.required,
+        "completed": clock.completed_at,
+        "act_by": act_by if act_by is not None and act_by > look.found.as_of else None,
+    }
+
+
+def _boards(look: Look, spell: Spell) -> dict[str, Any]:
+    """What it did to the boards: their moisture now, and that at which they settle at the limit. [% of dry mass]"""
+    board, made = look.found.board, look.frame.profile.board
+    if board is None or spell.quantity is not _RH or not wood.moves_with_moisture(made.core):
+        return {}
+    middle = np.array([sum(look.frame.profile.life.temperature) / 2.0])
+    edge = settles_at(made, middle, np.array([look.limit(_RH, spell.side)]))
+    return {
+        "board_pct": board.now.central,
+        "board_edge_pct": float(edge[0]),
+        "gained_pct": [board.gained.low, board.gained.high],
+    }
+
+
+def _by_boards(side: Side, facts: dict[str, Any]) -> Priority:
+    """Low while the boards themselves are still where air in band would have them, else medium."""
+    if "board_pct" not in facts:
+        return Priority.LOW
+    beyond = facts["board_pct"] - facts["board_edge_pct"]
+    return Priority.MEDIUM if (beyond > 0.0 if side == "high" else beyond < 0.0) else Priority.LOW
+
+
+# --- if this goes on -------------------------------------------------------------------------------
+
+
+def heading(look: Look, quantity: Quantity) -> Iterator[Signal]:
+    """It leaves the band within the patience's hours, if this goes on. Where nothing hangs on hours it is no news."""
+    speaks, as_of, costs = look.furthest(quantity), look.found.as_of, stake(look.frame, look.found)
+    if speaks is None or costs is Priority.LOW:
+        return
+    slope = recent_slope(look.said.get((speaks[0], quantity)), as_of)
+    for side in ("low", "high"):
+        limit = look.limit(quantity, side)
+        inside = speaks[1] > limit if side == "low" else speaks[1] < limit
+        reach = reached(slope, speaks[1], limit, look.patience.heading_out) if inside else None
+        if reach is not None:
+            facts = {
+                "quantity": quantity.value, "side": side, "limit": limit, "value": speaks[1], "sensor": speaks[0],
+                "soonest": as_of + reach.soonest, "latest": as_of + reach.latest, **_clock(look),
+            }  # fmt: skip
+            priority = Priority.MEDIUM if costs is Priority.HIGH else Priority.LOW
+            yield look.signal(whats.HEADING[quantity, side], as_of, priority, facts)
+
+
+def rapid(look: Look, quantity: Quantity) -> Iterator[Signal]:
+    """It changes fast, and in an hour it will be out of its band: what stays inside may change as it likes."""
+    speaks, as_of = look.furthest(quantity), look.found.as_of
+    if speaks is None:
+        return
+    slope = _hour(look.said.get((speaks[0], quantity)), as_of)
+    least = look.patience.rapid.temperature if quantity is _T else look.patience.rapid.humidity
+    if slope is None or abs(slope.middle) < least:
+        return
+    side: Side = "low" if slope.middle < 0.0 else "high"
+    limit, ahead = look.limit(quantity, side), speaks[1] + slope.middle
+    if ahead < limit if side == "low" else ahead > limit:
+        facts = {
+            "quantity": quantity.value, "side": side, "limit": limit, "value": speaks[1], "sensor": speaks[0],
+            "per_hour": slope.middle,
+        }  # fmt: skip
+        yield look.signal(whats.RAPID, as_of, Priority.LOW, facts, where=f"{look.place}: {quantity.value}")
+
+
+def _hour(recent: Recent | None, as_of: int) -> Slope | None:
+    """The slope over the last hour, per hour; over the last three readings where a sensor speaks less often."""
+    if recent is None:
+        return None
+    order = np.argsort(recent.t, kind="stable")
+    t, value = recent.t[order], recent.value[order]
+    lately = np.flatnonzero((t < as_of) & (t >= as_of - HOUR))
+    if len(lately) < RAPID_LEAST:
+        lately = np.flatnonzero((t < as_of) & (t >= as_of - HOURS))[-RAPID_FEW:]
+    if len(lately) < RAPID_FEW:
+        return None
+    picked = lately[np.unique(np.linspace(0, len(lately) - 1, RAPID_MOST).astype(np.int64))]
+    return theil_sen((t[picked] - as_of) / HOUR, value[picked])
+
+
+# --- what harms at once ----------------------------------------------------------------------------
+
+
+def frost(look: Look) -> Iterator[Signal]:
+    """The room is so cold that pipes in its walls may freeze: always high."""
+    patience, limit = look.patience, look.patience.freezing_below
+    since = held(
+        of(look.said, _T), limit, "low", patience.dead_band_temperature,
+        on_delay=patience.on_delay_temperature, off_delay=patience.off_delay, as_of=look.found.as_of,
+    )  # fmt: skip
+    if since is not None:
+        speaks = [values[_T] for values in look.found.now.values.values() if _T in values]
+        facts = {"limit": limit, "value": min(speaks, default=None)}
+        yield look.signal(whats.FROST, since, Priority.HIGH, facts)
+
+
+def sudden_damp(look: Look) -> Iterator[Signal]:
+    """In the life of a wall: far damper than rooms are, for longer than a bath lasts. Water runs, or a wall is wet."""
+    if not look.lives:
+        return
+    patience, limit = look.patience, max(MOULD_LIMIT_PCT, look.limit(_RH, "high"))
+    since = held(
+        of(look.said, _RH), limit, "high", patience.dead_band_humidity,
+        on_delay=max(SODDEN, patience.on_delay_humidity), off_delay=patience.off_delay, as_of=look.found.as_of,
+    )  # fmt: skip
+    if since is not None:
+        speaks = [values[_RH] for values in look.found.now.values.values() if _RH in values]
+        facts = {"limit": limit, "value": max(speaks, default=None)}
+        yield look.signal(whats.SUDDEN_DAMP, since, Priority.HIGH, facts)
