@@ -19,14 +19,17 @@ from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
 from monitor.keep.connect import is_full
 from monitor.watch import journal
+from monitor.watch.deadman import Switch
 from monitor.watch.desk import Desk, open_desk
+from monitor.watch.health import answering
 from monitor.watch.journal import log
 from monitor.watch.judging import PROGRAM
 from monitor.watch.notify import supervisor
 from monitor.watch.presence import watched_over
 from monitor.watch.pulse import Pulse
+from monitor.watch.ready import Told, pages_of
 from monitor.watch.schedule import Schedule, Work
-from monitor.watch.works import stay_awake, works_of
+from monitor.watch.works import Looked, stay_awake, works_of
 
 
 def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> None:
@@ -49,9 +52,13 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
             listeners = _listeners(desk, schedule)
             awake = desk.store.wake()
             links = list(zip(desk.settings.brokers, listeners, strict=True))
-            pulse = Pulse(links, partial(stay_awake, desk, listeners, awake, schedule.runs))
-            running.enter_context(_works(desk, schedule, works_of(desk, pulse.beat, {}), awake))
+            switch, looked = Switch(desk), Looked()
+            pulse = Pulse(links, partial(stay_awake, desk, listeners, awake, schedule.runs, switch.said))
+            works = [*works_of(desk, pulse.beat, looked), *switch.works(pulse)]
+            running.enter_context(_works(desk, schedule, works, awake))
             running.enter_context(watched_over(supervisor(), pulse, stop))
+            told = Told(desk, pulse, schedule.runs, looked, switch)
+            running.enter_context(answering(desk.settings.health, pages_of(told)))
             log("info", "started", home=str(desk.settings.home), broker=[b.host for b in desk.settings.brokers])
             _run(listeners, stop)
         log("info", "stopped")

@@ -23,13 +23,13 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 from urllib.parse import urlsplit
 
 import monitor
 from monitor.basis.errors import OutOfReachError, StoreError
 from monitor.basis.times import rfc3339
 from monitor.basis.units import format_duration
-from monitor.config.alarms import DeadMan
 from monitor.seal import chain, keys
 from monitor.seal.heads import NO_HEAD
 from monitor.watch import keyring
@@ -37,6 +37,7 @@ from monitor.watch.book import linked
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.pulse import Pulse
+from monitor.watch.schedule import Every, Work
 from monitor.watch.sealcheck import overdue
 from monitor.watch.sealing import signed_of
 
@@ -55,24 +56,38 @@ class Seen:
 
 
 class Switch:
-    """Calls the URL, and remembers when it did last, and why not since. `called` in UTC ms, `trouble` else ""."""
+    """Calls the URL of the settings, and remembers when it did last and why not since.
 
-    def __init__(self, settings: DeadMan, desk: Desk, pulse: Pulse) -> None:
-        self._settings, self._desk, self._pulse = settings, desk, pulse
-        self._seen = Seen()
+    `called` in UTC ms; `trouble` a sentence, "" while it is called. Without a URL it does nothing.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk, self._seen = desk, Seen()
         self.called: int | None = None
         self.trouble = ""
 
-    def work(self, _period: str) -> None:
+    def said(self) -> dict[str, Any]:
+        """What the daemon says of it, JSON-safe; nothing where there is no URL."""
+        if self._desk.settings.dead_man is None:
+            return {}
+        return {"dead_man": {"called": self.called, "trouble": self.trouble}}
+
+    def works(self, pulse: Pulse) -> Iterator[Work]:
+        """What is to be done on schedule, if anything."""
+        asked = self._desk.settings.dead_man
+        if asked is not None:
+            yield Work("dead-man's URL", Every(asked.every, soon=True), lambda _: self.look(asked.url, pulse))
+
+    def look(self, url: str, pulse: Pulse) -> None:
         """Call it if all goes on. Raises OutOfReachError when it can't be called, which does not name it."""
-        stopped = next(stands_still(self._desk, self._pulse, self._seen), "")
+        stopped = next(stands_still(self._desk, pulse, self._seen), "")
         if stopped and stopped != self.trouble:
             log("warning", "dead_man_not_called", why=stopped)
         self.trouble = stopped
         if stopped:
             return
         try:
-            call(self._settings.url)
+            call(url)
         except OutOfReachError as exc:
             self.trouble = exc.faults[0].what
             raise

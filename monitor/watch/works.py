@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
+from typing import Any, NamedTuple
 
+import monitor
 from monitor.basis.errors import Fault, StoreError, WallclimeError
 from monitor.basis.times import DAY, SECOND
 from monitor.config.alarms import Backup
 from monitor.config.settings import Settings
 from monitor.intake.mqtt import Listener
 from monitor.keep.rows import Scheduled
+from monitor.rules.assessment import Assessment
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import assess, note_completions, settle
@@ -30,7 +33,23 @@ AT_ONCE = 1_000  # how many messages, and alarms, are let go at a time
 
 _COPY = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go
 
-Looked = dict[str, tuple[int, int | None]]  # of each job the generation at the last look, and when it is due [ms]
+
+class Look(NamedTuple):
+    """How a job stood when it was judged last: its generation, when time alone would complete it, and its figures. [ms]
+
+    `in_band`: the room was known to be in band then.
+    """
+
+    generation: int
+    due: int | None
+    as_of: int
+    ready: bool
+    in_band: bool
+    counted: int
+    required: int
+
+
+Looked = dict[str, Look]  # by job
 
 
 def works_of(desk: Desk, beat: Callable[[], object], looked: Looked) -> tuple[Work, ...]:
@@ -53,8 +72,17 @@ def _asked_for(desk: Desk, settings: Settings) -> Iterable[Work]:
         yield Work("board", every, partial(_write_boards, desk, settings.board.to))
 
 
-def stay_awake(desk: Desk, listeners: Sequence[Listener], number: int, runs: Callable[[], Sequence[Scheduled]]) -> None:
-    """Note that the daemon is there, how its connections and its works stand, for the commands to show."""
+def stay_awake(
+    desk: Desk,
+    listeners: Sequence[Listener],
+    number: int,
+    runs: Callable[[], Sequence[Scheduled]],
+    said: Callable[[], Mapping[str, Any]] = dict,
+) -> None:
+    """Note that the daemon is there, how its connections and its works stand, for the commands to show.
+
+    `said` answers what else it says of itself, JSON-safe.
+    """
     links = [
         {**asdict(listener.status), "broker": broker.host, "client_id": broker.client_id}
         for listener, broker in zip(listeners, desk.settings.brokers, strict=True)
@@ -66,7 +94,9 @@ def stay_awake(desk: Desk, listeners: Sequence[Listener], number: int, runs: Cal
         for stream, (topic, payload) in list(listener.latest.items())
         if stream not in named
     }
-    desk.store.stay_awake(number, {"links": links, "latest": dict(list(strange.items())[:STRANGERS])}, runs())
+    shown = dict(list(strange.items())[:STRANGERS])
+    state = {"version": monitor.__version__, "links": links, "latest": shown, **said()}
+    desk.store.stay_awake(number, state, runs())
 
 
 def tidy(desk: Desk) -> None:
@@ -98,18 +128,24 @@ def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
     settle(desk)
     faults: list[Fault] = []
     for job, generation in sorted(desk.store.generations().items()):
-        seen, due = looked.get(job, (None, None))
-        if seen == generation and (due is None or due > desk.clock.now()):
+        last = looked.get(job)
+        if last and last.generation == generation and (last.due is None or last.due > desk.clock.now()):
             continue
         try:
             for entry in note_completions(desk, job):
                 log("info", entry.kind.value, job=job, entry=entry.number)
-            looked[job] = (generation, assess(desk, job).lot.clock.projected_at)
+            looked[job] = _look(generation, assess(desk, job))
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))
             faults += exc.faults
     if faults:
         raise WallclimeError.of(faults)
+
+
+def _look(generation: int, found: Assessment) -> Look:
+    clock = found.lot.clock
+    in_band = found.now.state == "in"
+    return Look(generation, clock.projected_at, found.as_of, found.ready, in_band, clock.counted, clock.required)
 
 
 # --- where the settings ask for it ------------------------------------------------------------------------------------

@@ -6,6 +6,7 @@ import socket
 import sqlite3
 import threading
 import time
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -21,6 +22,7 @@ from monitor.watch import deadman
 from monitor.watch.deadman import Seen, Switch, stands_still
 from monitor.watch.jobs import open_job
 from monitor.watch.pulse import Pulse
+from monitor.watch.schedule import Every
 from monitor.watch.sealing import close_due, seal_now
 from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
 
@@ -297,32 +299,41 @@ def test_what_is_no_http_or_no_tls_is_told():
 # --- the switch
 
 
-def switch(desk, url, of=None):
-    return Switch(DeadMan(url), desk, of or pulse())
+def switch(desk, url):
+    settings = replace(desk.settings, dead_man=DeadMan(url))
+    return Switch(replace(desk, settings=settings))
 
 
 def test_it_calls_while_all_goes_on_and_says_when(desk, server):
     made = switch(desk, f"http://127.0.0.1:{server.server_port}/200")
-    made.work("")
-    assert (made.called, made.trouble, len(server.asked)) == (NOW, "", 1)
+    [work] = made.works(pulse())
+    work.run("")
+    assert (made.said(), len(server.asked)) == ({"dead_man": {"called": NOW, "trouble": ""}}, 1)
+    assert (work.name, work.trigger) == ("dead-man's URL", Every(5 * MINUTE, soon=True))
+
+
+def test_without_a_url_there_is_no_work_and_nothing_to_say(desk):
+    assert (list(Switch(desk).works(pulse())), Switch(desk).said()) == ([], {})
 
 
 def test_it_does_not_call_while_something_stands_still_and_says_why_once(desk, server, caplog):
     furnish(desk, at=NOW - DAY)
     made = switch(desk, f"http://127.0.0.1:{server.server_port}/200")
-    made.work("")
-    made.work("")
+    [work] = made.works(pulse())
+    work.run("")
+    work.run("")
     silent = "none of the 1 sensors that are expected was heard for 1 h"
-    assert (made.called, made.trouble, server.asked) == (None, silent, [])
+    assert (made.said(), server.asked) == ({"dead_man": {"called": None, "trouble": silent}}, [])
     assert [(one.getMessage(), one.fields) for one in caplog.records] == [("dead_man_not_called", {"why": silent})]
     hear(desk, steady(NOW - 10 * MINUTE, 0.2))
-    made.work("")
+    work.run("")
     assert (made.called, made.trouble, len(server.asked)) == (NOW, "", 1)
 
 
 def test_a_call_that_fails_is_work_that_failed_and_its_trouble_is_kept(desk, server, caplog):
     made = switch(desk, f"http://127.0.0.1:{server.server_port}/503?hush")
+    [work] = made.works(pulse())
     with pytest.raises(OutOfReachError):
-        made.work("")
+        work.run("")
     assert (made.called, made.trouble) == (None, "it answers 503")
     assert "hush" not in caplog.text + repr(DeadMan("https://hush.invalid"))
