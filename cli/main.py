@@ -14,6 +14,7 @@ from typer.core import TyperCommand, TyperGroup
 
 from cli import (
     advise,
+    board,
     bundle,
     care,
     cautions,
@@ -73,6 +74,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "report": report.report,
     "form": form.form,
     "handover": handover.handover,
+    "board": board.board,
     "summary": summary.summary,
     "advise": advise.advise,
     "takeoff": taking_off.takeoff,

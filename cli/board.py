@@ -1,0 +1,29 @@
+"""wallclime board: a folder with a page over all walls."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.common import Progress, desk, say
+
+
+def board(
+    context: typer.Context,
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="The folder; made if it is not there.")],
+) -> None:
+    """Write a page over all walls, worst first, with a report of each beside it, into a folder.
+
+    It opens from the file as well as from any web server, which whoever can open the folder can read. Written again, a
+    report is made anew only where something changed, or once a day.
+    """
+    from monitor.watch.walls import INDEX, write_boards
+
+    with desk(context) as opened:
+        found = write_boards(opened, output, told=Progress("board"))
+    reports = f"{found.reports} reports written, {found.left} left as they were"
+    failed = f", {found.failed} not written" if found.failed else ""
+    removed = f", {found.removed} removed" if found.removed else ""
+    say(f"wrote {output / INDEX}: {found.walls} walls; {reports}{failed}{removed}")

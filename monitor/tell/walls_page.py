@@ -1,0 +1,83 @@
+"""The board as a page: a wall a row, by building, worst first; found, sorted and left out in the page itself."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any, Literal
+
+from monitor.basis.times import HOUR, rfc3339
+from monitor.tell import marks, walls, words
+from monitor.tell.page import render
+from monitor.tell.summary import building_named
+from monitor.tell.walls import Board, WallNow
+
+LEGEND: tuple[tuple[Literal["i", "o", "u"], str], ...] = (
+    ("i", "a day in band, as far as known"),
+    ("o", "a day with time out of band"),
+    ("u", "a day known for less than half"),
+)
+TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
+MIND = (
+    "Worst first: alarms that are high and seen by nobody, then out of band, not known, not watched, in band, closed; "
+    "within each the longest out of band in the last seven days, then the longest not known.",
+    "A wall without a sensor is not watched: nothing is said of its air, and nothing here says that it is well. "
+    "Unknown time is never counted as in band.",
+    "In band is by the wall's own profile: until the wall is finished by the band of its installation, from then on by "
+    "that of its life. The record is strict: no delay, no rounding; an alarm waits before it is raised.",
+    "The small charts show the lowest and highest of every four hours of the last seven days, as measured; the course "
+    "behind them is the band, and what lies outside it is drawn thicker. Below them the last 90 days of UTC.",
+    "Air figures can show when somebody is at home: who can open this folder can read them.",
+)
+
+
+def render_board(board: Board) -> str:
+    """The page as HTML text, the same for the same values."""
+    ranked = walls.worst_first(board.walls)
+    rank = {id(wall): place for place, wall in enumerate(ranked)}
+    groups = walls.by_building(board.walls)
+    counted = Counter(wall.state for wall in board.walls)
+    return render(
+        "walls.html",
+        {},
+        sheets=("marks.css", "walls.css"),
+        program="walls.js",
+        made=f"{rfc3339(board.made)[:16].replace('T', ' ')} UTC",
+        training=TRAINING if any(wall.assessment.training for wall in board.walls) else "",
+        tally=walls.tally(board.walls),
+        states=[(state, walls.NAMED[state], counted[state]) for state in walls.ORDER if counted[state]],
+        buildings=[
+            {"name": building_named(name), "tally": walls.tally(some), "walls": [_row(one, rank) for one in some]}
+            for name, some in groups.items()
+        ],
+        legend=[(marks.sign(kind), text) for kind, text in LEGEND],
+        mind=MIND,
+        software=board.software,
+    )
+
+
+def _row(wall: WallNow, rank: dict[int, int]) -> dict[str, Any]:
+    told = walls.to_do(wall)
+    more = [f"and {len(told) - walls.FEW} more"] if len(told) > walls.FEW else []
+    return {
+        "state": wall.state,
+        "tag": walls.NAMED[wall.state],
+        "rank": rank[id(wall)],
+        "out": f"{wall.out / HOUR:.1f}",
+        "unknown": f"{wall.unknown / HOUR:.1f}",
+        "name": walls.name(wall),
+        "report": wall.report,
+        "fault": words.visible(wall.report_fault),
+        "verdict": walls.verdict(wall),
+        "room": walls.room(wall),
+        "to_do": [*told[: walls.FEW], *more],
+        "alarms": [walls.alarm(one, wall.display) for one in wall.alarms],
+        "charts": _charts(wall),
+        "lately": walls.lately(wall),
+    }
+
+
+def _charts(wall: WallNow) -> Sequence[tuple[Any, str]]:
+    """Each drawing with its words beside it; the drawing is skipped by screen readers, which read the words."""
+    weeks = [(marks.week(wall.weeks[quantity], ""), walls.week(wall, quantity)) for quantity in walls.QUANTITIES]
+    return [*weeks, (marks.strip(wall.days, ""), walls.days(wall))]
