@@ -8,7 +8,7 @@ from typing import Any
 from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import Entry, Kind, Quantity
-from monitor.tell import care, told, upkeep, words
+from monitor.tell import alarm_log, care, told, upkeep, words
 from monitor.tell.words import Display, visible, when
 
 
@@ -69,7 +69,7 @@ def _item(value: Any, display: Display, of: str = "") -> str:
 
 def body(entry: Entry, display: Display, *, longest: int = 400) -> str:
     """What an entry says: its items in their order, long ones cut, a profile by its name and hash alone."""
-    whole = care.sentence(entry, display) or told.sentence(entry, display) or upkeep.sentence(entry, display)
+    whole = next(filter(None, (one.sentence(entry, display) for one in (care, told, upkeep, alarm_log))), "")
     items = [whole] if whole else []
     for key, value in () if whole else entry.body.items():
         if value in _NOTHING or (entry.kind is Kind.PROFILE and key == "text"):

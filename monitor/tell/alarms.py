@@ -1,0 +1,244 @@
+"""The messages of the alarm: what, where, since when, how bad, what to do, how to acknowledge. Read on a phone.
+
+A sentence a line and no line broken: each screen breaks them as it can. Rounding never flatters (see words).
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Sequence
+
+from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
+from monitor.basis.times import whole_seconds
+from monitor.basis.units import format_duration
+from monitor.rules.grouping import Bundle
+from monitor.tell import words
+from monitor.tell.alarm_facts import how_bad
+from monitor.tell.alarm_words import minds, spot, title, to_do
+from monitor.tell.words import Display, visible
+
+LONGEST_SUBJECT = 70  # [signs]
+WIDTH = 80  # of a terminal [columns]
+NAMED = 5  # sensors that a line names before it counts the rest
+GRAVE = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Alarm", Priority.LOW: "Mind"}
+TRAINING = "This is a training job: some of its readings were simulated."
+
+Shown = Callable[[str], Display]  # the display of a job, or of the house
+
+
+# --- the parts -------------------------------------------------------------------------------------
+
+
+def shortened(text: str, longest: int = LONGEST_SUBJECT) -> str:
+    """At most `longest` signs, cut ones marked."""
+    return text if len(text) <= longest else f"{text[: longest - 3].rstrip(' ,:;')}..."
+
+
+def headline(alarm: Alarm, display: Display) -> str:
+    """ "air too damp, north wall (den): 71.3 %, the limit is 65.0 %, since 2026-01-05 17:05 -05:00"."""
+    bad = how_bad(alarm, display)
+    return f"{title(alarm)}, {spot(alarm)}{f': {bad}' if bad else ''}, {_since(alarm, display)}"
+
+
+def _since(alarm: Alarm, display: Display) -> str:
+    if alarm.returned is not None and alarm.returned >= alarm.since:
+        return f"{words.between(alarm.since, alarm.returned, display)}, over since"
+    return f"since {words.when(alarm.since, display)}"
+
+
+def _lasting(alarm: Alarm, now: int, display: Display) -> str:
+    """ "2026-01-05 17:05 -05:00 (2 h 10 min)"."""
+    if alarm.returned is None or alarm.returned < alarm.since:
+        length = format_duration(whole_seconds(max(now - alarm.since, 0)))
+        return f"{words.when(alarm.since, display)} ({length})"
+    length = format_duration(whole_seconds(alarm.returned - alarm.since))
+    return f"{words.between(alarm.since, alarm.returned, display)} ({length}), over by now"
+
+
+def how_to_acknowledge(alarms: Sequence[Alarm]) -> str:
+    """The command, "" where nobody waits for it."""
+    waiting = [one.id for one in alarms if one.standing in (Standing.UNACKNOWLEDGED, Standing.RETURNED)]
+    if not waiting:
+        return ""
+    if len(waiting) > NAMED:
+        return "Seen them? All at once: wallclime alarm ack --all"
+    return f"Seen {'it' if len(waiting) == 1 else 'them'}? wallclime alarm ack {' '.join(waiting)}"
+
+
+def _opening(bundle: Bundle) -> str:
+    """How grave it is, or how it stands, in a word or two."""
+    if bundle.form == "returned":
+        return "Over"
+    if bundle.form == "notice":
+        return "Note"
+    grave = GRAVE[bundle.priority]
+    if _all_over(bundle):
+        return f"{grave}, over by now"
+    return {"second contact": f"{grave}, nobody answered", "again": f"{grave}, still so"}.get(bundle.tells, grave)
+
+
+def _grave(alarm: Alarm) -> str:
+    return "Note" if alarm.notice else GRAVE[alarm.priority]
+
+
+def _all_over(bundle: Bundle) -> bool:
+    return all(one.standing in (Standing.RETURNED, Standing.NORMAL) for one in bundle.alarms)
+
+
+# --- a message -------------------------------------------------------------------------------------
+
+
+def subject(bundle: Bundle) -> str:
+    """One line of at most 70 signs: how grave, what, where."""
+    return shortened(f"{_opening(bundle)}: {_about(bundle)}")
+
+
+def _about(bundle: Bundle) -> str:
+    number = len(bundle.alarms) + bundle.more
+    first = bundle.alarms[0]
+    if bundle.form == "summary":
+        return f"{number} alarms at once, first {title(first)}, {spot(first)}"
+    if number == 1:
+        return f"{title(first)}, {spot(first)}"
+    if bundle.behind:
+        return f"{number} sensors silent, {behind(bundle)}"
+    titles = list(dict.fromkeys(map(title, bundle.alarms)))
+    if first.job != HOUSE:
+        return f"{visible(first.job)}: {', '.join(titles)}"
+    return f"{titles[0]}, {number} times" if len(titles) == 1 else f"{', '.join(titles)}"
+
+
+def behind(bundle: Bundle) -> str:
+    """What the sensors of a group have in common."""
+    name = visible(bundle.named)
+    return {"topics": f"all below {name}", "place": f"all in {name}", "broker": f"all on broker {name}"}[bundle.behind]
+
+
+def text(bundle: Bundle, now: int, shown: Shown) -> str:
+    """The whole message. [ms]"""
+    if bundle.form == "summary":
+        lines = _flood(bundle, shown)
+    elif bundle.behind:
+        lines = _group(bundle, now, shown)
+    elif len(bundle.alarms) + bundle.more == 1:
+        lines = _one(bundle, now, shown)
+    else:
+        lines = _several(bundle, now, shown)
+    said = how_to_acknowledge(bundle.alarms)
+    return "\n".join([*lines, *([said] if said else [])]) + "\n"
+
+
+def _one(bundle: Bundle, now: int, shown: Shown) -> list[str]:
+    alarm = bundle.alarms[0]
+    lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job))]
+    return lines if bundle.form == "returned" else [*lines, *_acts([alarm])]
+
+
+def _figures(alarm: Alarm, now: int, display: Display) -> list[str]:
+    bad = how_bad(alarm, display)
+    lines = [f"Where: {spot(alarm)}", f"{'When' if alarm.returned else 'Since'}: {_lasting(alarm, now, display)}"]
+    lines += [f"How bad: {bad}"] if bad else []
+    return lines + ([TRAINING] if alarm.facts.get("training") else [])
+
+
+def _acts(alarms: Sequence[Alarm]) -> list[str]:
+    """What to do and what can hurt on the way, each sentence once."""
+    acts = list(dict.fromkeys(map(to_do, alarms)))
+    cautions = list(dict.fromkeys(mind for alarm in alarms for mind in minds(alarm)))
+    return [f"To do: {act}" for act in acts] + [f"Mind: {mind}" for mind in cautions]
+
+
+def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
+    """Several conditions that came up together."""
+    lines = [f"{_opening(bundle)}: {_about(bundle)}"]
+    for alarm in bundle.alarms:
+        lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job))]
+        lines += [] if bundle.form == "returned" else [f"To do: {to_do(alarm)}"]
+    lines += [*_rest(bundle), ""]
+    cautions = [line for line in _acts(bundle.alarms) if line.startswith("Mind: ")]
+    return lines + ([] if bundle.form == "returned" else cautions)
+
+
+def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
+    """What fell silent together: one cause, whatever the number."""
+    number, first = len(bundle.alarms) + bundle.more, min(one.since for one in bundle.alarms)
+    names = [visible(one.where) for one in bundle.alarms[:NAMED]]
+    more = number - len(names)
+    display = shown(HOUSE)
+    length = format_duration(whole_seconds(max(now - first, 0)))
+    return [
+        f"{_opening(bundle)}: {_about(bundle)}",
+        f"Where: {', '.join(names)}{f' and {more} more' if more else ''}",
+        f"Since: {words.when(first, display)} ({length})",
+        "How bad: nothing they say since then is known, so nothing of it counts.",
+        "To do: They fell silent together: look first at what they share, its power and its network.",
+    ]
+
+
+def _flood(bundle: Bundle, shown: Shown) -> list[str]:
+    """More than anybody can read: the most pressing, a line each."""
+    lines = [f"{GRAVE[bundle.priority]}: {len(bundle.alarms) + bundle.more} alarms at once. The most pressing first:"]
+    lines += [f"- {_grave(one)}: {headline(one, shown(one.job))}" for one in bundle.alarms]
+    lines += _rest(bundle)
+    lines += ["To do: Take them in this order. All of them, and what to do: wallclime alarm list"]
+    pressing = [one for one in bundle.alarms if one.priority is Priority.HIGH]
+    lines += [line for line in _acts(pressing) if line.startswith("Mind: ")]
+    return [*lines, "While so many come, messages on what is less pressing wait."]
+
+
+def _rest(bundle: Bundle) -> list[str]:
+    return [f"and {bundle.more} more: wallclime alarm list"] if bundle.more else []
+
+
+# --- lists -----------------------------------------------------------------------------------------
+
+_STANDING = {
+    Standing.UNACKNOWLEDGED: "nobody has acknowledged it",
+    Standing.RETURNED: "over, nobody has acknowledged it",
+    Standing.NORMAL: "over",
+}
+
+
+def standing(alarm: Alarm, display: Display) -> str:
+    """How it stands, and by whom."""
+    if alarm.shelved_until is not None:
+        until = words.when(alarm.shelved_until, display)
+        return f"shelved until {until} by {visible(alarm.shelved_by)}: {visible(alarm.shelved_reason)}"
+    if alarm.notice and alarm.standing is Standing.ACKNOWLEDGED:
+        return "a notice"
+    if alarm.standing is Standing.ACKNOWLEDGED:
+        return f"acknowledged by {visible(alarm.acknowledged_by)} {words.when(alarm.acknowledged_at or 0, display)}"
+    return _STANDING[alarm.standing]
+
+
+def listing(alarms: Sequence[Alarm], shown: Shown) -> str:
+    """`alarm list`: each alarm in a few lines, with what to do."""
+    if not alarms:
+        return "No alarm stands.\n"
+    lines: list[str] = []
+    for alarm in alarms:
+        display = shown(alarm.job)
+        grave = "notice" if alarm.notice else alarm.priority.value
+        lines += _wrapped(f"{alarm.id}  {grave}: {headline(alarm, display)}", "", "            ")
+        lines += _wrapped(standing(alarm, display), "            ", "            ")
+        if alarm.standing is not Standing.NORMAL and alarm.returned is None:
+            lines += _wrapped(f"> {to_do(alarm)}", "            ", "              ")
+    return "\n".join(lines) + "\n"
+
+
+def standing_line(alarms: Sequence[Alarm], shown: Shown) -> str:
+    """One line for a status: how many alarms stand, and the most pressing of them; "" where none does."""
+    asking = [one for one in alarms if not one.notice and one.standing in _STANDS and one.shelved_until is None]
+    if not asking:
+        return ""
+    first = min(asking, key=lambda one: (-list(Priority).index(one.priority), one.since))
+    text = f"{GRAVE[first.priority]}: {headline(first, shown(first.job))}"
+    more = f"; {len(asking) - 1} more" if len(asking) > 1 else ""
+    return f"{text}{more}: wallclime alarm list"
+
+
+_STANDS = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
+
+
+def _wrapped(text: str, first: str, further: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=further, break_on_hyphens=False)

@@ -1,0 +1,218 @@
+"""The morning's digest and the summary of a week or a month: all walls, the worst first, in plain text for a mail.
+
+A wall that no sensor stands at is not watched, and one of which nothing is known is not known: neither counts as good.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from itertools import groupby
+
+from monitor.basis.alarm import Alarm, Priority
+from monitor.basis.values import Quantity
+from monitor.rules.assessment import Assessment, Coverage
+from monitor.rules.care import Item
+from monitor.tell import alarms, summary, words
+from monitor.tell.alarm_facts import CARE
+from monitor.tell.alarm_words import to_do
+from monitor.tell.summary import Summary, WallSpan
+from monitor.tell.words import Display, visible
+
+NOTHING = Coverage()
+
+
+class Rank(IntEnum):
+    """How a wall stands, the worst first."""
+
+    ALARM = 0
+    UNJUDGED = 1
+    OUT = 2
+    NOT_WATCHED = 3
+    NOT_KNOWN = 4
+    CARE = 5
+    GOOD = 6
+
+
+TAG: Mapping[Rank, str] = {
+    Rank.ALARM: "ALARM",
+    Rank.UNJUDGED: "CAN'T BE JUDGED",
+    Rank.OUT: "OUT OF BAND",
+    Rank.NOT_WATCHED: "NOT WATCHED",
+    Rank.NOT_KNOWN: "NOT KNOWN",
+    Rank.CARE: "CARE DUE",
+    Rank.GOOD: "IN BAND",
+}
+COUNTED: Mapping[Rank, str] = {
+    Rank.ALARM: "with an alarm",
+    Rank.UNJUDGED: "not judged",
+    Rank.OUT: "out of band",
+    Rank.NOT_WATCHED: "not watched",
+    Rank.NOT_KNOWN: "not known",
+    Rank.CARE: "with care overdue",
+    Rank.GOOD: "in band",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """One open job: `found` is None where it can't be judged, `trouble` says why then.
+
+    `watched`: a sensor of the air stands at the judged place. `alarms` stand; `items` of its care are open; `coverage`
+    is that of the time the page is about.
+    """
+
+    job: str
+    display: Display
+    building: str = ""
+    found: Assessment | None = None
+    trouble: str = ""
+    watched: bool = True
+    alarms: tuple[Alarm, ...] = ()
+    items: tuple[Item, ...] = ()
+    coverage: Coverage = NOTHING
+
+    def rank(self, now: int) -> Rank:
+        """Where it stands among the others. [ms]"""
+        if any(not alarm.notice for alarm in self.alarms):
+            return Rank.ALARM
+        if self.found is None:
+            return Rank.UNJUDGED
+        if not self.watched:
+            return Rank.NOT_WATCHED
+        state = {"out": Rank.OUT, "unknown": Rank.NOT_KNOWN}.get(self.found.now.state)
+        if state is not None:
+            return state
+        return Rank.CARE if any(item.overdue(now) for item in self.items) else Rank.GOOD
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What one contact is told of the time from `start` to `now` [ms]; `title` names it, `house` are its own alarms."""
+
+    title: str
+    start: int
+    now: int
+    display: Display
+    walls: tuple[Wall, ...]
+    house: tuple[Alarm, ...] = ()
+
+
+def subject(page: Page) -> str:
+    """ "Walls 2026-01-12: 1 with an alarm, 1 not watched, 3 in band", at most 70 signs."""
+    return alarms.shortened(f"{page.title}: {_counts(page)}")
+
+
+def text(page: Page) -> str:
+    """The whole of it: how many walls stand how, what is wrong with the house, then every building, the worst first."""
+    about = words.between(page.start, page.now, page.display)
+    lines = [f"{page.title}, of {about}.", f"{words.counted_things(len(page.walls), 'wall')}: {_counts(page)}."]
+    lines += _house(page.house, page.display)
+    ranked = sorted(page.walls, key=lambda wall: (wall.rank(page.now), _urgency(wall), wall.job))
+    for building in dict.fromkeys(wall.building for wall in ranked):
+        lines += ["", summary.building_named(building)]
+        lines += [line for wall in ranked if wall.building == building for line in _wall(wall, page)]
+    return "\n".join(lines) + "\n"
+
+
+def _house(found: Sequence[Alarm], display: Display) -> list[str]:
+    told = [line for alarm in found for line in _alarm(alarm, display)]
+    return ["", "Sensors and this wallclime", *told] if told else []
+
+
+def _urgency(wall: Wall) -> int:
+    order = (Priority.HIGH, Priority.MEDIUM, Priority.LOW)
+    return min((order.index(alarm.priority) for alarm in wall.alarms), default=len(order))
+
+
+def _counts(page: Page) -> str:
+    """ "1 with an alarm, 1 not watched, 3 in band": every wall once, the worst first."""
+    ranks = sorted(wall.rank(page.now) for wall in page.walls)
+    return ", ".join(f"{len(list(same))} {COUNTED[rank]}" for rank, same in groupby(ranks)) or "none is open"
+
+
+# --- a week, a month -------------------------------------------------------------------------------
+
+
+def summary_subject(found: Summary) -> str:
+    """ "Walls, January 2027: 3 walls, 1 left the band, 1 not watched", at most 70 signs."""
+    return alarms.shortened(f"Walls, {found.title}: {summary.opening(found).rstrip('.')}")
+
+
+def summary_text(found: Summary, standing: Sequence[tuple[Alarm, Display]]) -> str:
+    """A week or a month of all walls: what stands now, then every building, the worst wall first."""
+    lines = [f"Walls, {found.title}.", summary.opening(found), "", "What stands now"]
+    told = [line for alarm, display in standing for line in _alarm(alarm, display)]
+    lines += told or ["  No alarm stands."]
+    for building, walls in summary.by_building(found.walls).items():
+        lines += ["", summary.building_named(building)]
+        lines += [line for wall in walls for line in _span(wall)]
+    return "\n".join(lines) + "\n"
+
+
+def _span(wall: WallSpan) -> list[str]:
+    training = ", TRAINING JOB" if wall.training else ""
+    worst = summary.worst(wall)
+    return [
+        f"{visible(wall.job)} ({summary.stands(wall)}{training})",
+        f"  in band: {summary.in_band(wall.coverage)}; known: {summary.known(wall)}",
+        *([f"  out of band: {worst}"] if worst else []),
+        f"  alarms: {summary.alarms(wall)}",
+        f"  care done: {summary.care_done(wall)}; to be done: {summary.care_due(wall)}",
+    ]
+
+
+# --- a wall ----------------------------------------------------------------------------------------
+
+
+def _wall(wall: Wall, page: Page) -> list[str]:
+    lines = [f"{TAG[wall.rank(page.now)]}: {visible(wall.job)}{_stage(wall)}"]
+    if wall.found is None:
+        lines.append(f"  {visible(wall.trouble)}")
+    elif wall.watched:
+        lines += [f"  {_room(wall.found, wall.display)}", f"  {_share(wall.coverage)}"]
+    else:
+        lines.append("  no sensor stands there: nobody knows how it is. Assign one: wallclime sensor assign")
+    lines += [line for alarm in wall.alarms for line in _alarm(alarm, wall.display)]
+    return lines + [f"  {_item(item, page.now, wall.display)}" for item in wall.items]
+
+
+def _stage(wall: Wall) -> str:
+    """Where the job stands: acclimating, ready, installing or up."""
+    found = wall.found
+    if found is None:
+        return ""
+    training = ", TRAINING JOB" if found.training else ""
+    if found.phase == "before":
+        stage = "ready to install" if found.ready else f"not ready, {words.counted(found.lot.clock)} counted"
+    else:
+        stage = "installing" if found.phase == "during" else "the wall is up"
+    return f" ({stage}{training})"
+
+
+def _room(found: Assessment, display: Display) -> str:
+    said = [
+        f"{visible(sensor)} {', '.join(words.measure(Quantity(q), value, display) for q, value in sorted(of.items()))}"
+        for sensor, of in sorted(found.now.values.items())
+    ]
+    return "; ".join([f"room {words.now_state(found.now, found.as_of, display)}", *said])
+
+
+def _share(coverage: Coverage) -> str:
+    if not coverage.elapsed:
+        return "nothing was judged in this time"
+    known = f"{words.share(coverage.known, coverage.elapsed)} of the time is known"
+    if not coverage.known:
+        return f"{known}: nothing can be said of it"
+    return f"in band {words.share(coverage.in_band, coverage.known)} of the known time; {known}"
+
+
+def _alarm(alarm: Alarm, display: Display) -> list[str]:
+    word = "notice" if alarm.notice else f"alarm, {alarm.priority.value}"
+    return [f"  {word}: {alarms.headline(alarm, display)} [{alarm.id}]", f"    to do: {to_do(alarm)}"]
+
+
+def _item(item: Item, now: int, display: Display) -> str:
+    day = words.when(item.due, display)[:10]
+    return f"care: {CARE.get(item.what, visible(item.what))} by {day}{', OVERDUE' if item.overdue(now) else ''}"
