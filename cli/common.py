@@ -104,7 +104,9 @@ def say(text: str) -> None:
 
 
 def ascii_only() -> bool:
-    """Whether stdout can't show more than ASCII."""
+    """Whether stdout can't show more than ASCII, or the user asked for the plain locale."""
+    if os.environ.get("LC_ALL") in ("C", "POSIX"):  # Python itself would write UTF-8 there
+        return True
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower()
     return encoding.replace("-", "") not in ("utf8", "utf16", "utf8sig", "cp65001")
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from cli.common import At, Job, Json, Units, ascii_only, data, desk, say, time_of
+from monitor.basis.errors import RecordError
+
+if TYPE_CHECKING:
+    from monitor.watch.desk import Desk
 
 
 def status(
@@ -14,22 +18,63 @@ def status(
     job: Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job's name; all jobs without it.")] = None,
     as_json: Json = False,
     units: Units = None,
+    watch: Annotated[bool, typer.Option("--watch", help="Keep it on the terminal, drawn anew, until Ctrl-C.")] = False,
+    every: Annotated[str, typer.Option(metavar="DURATION", help="How often --watch looks.")] = "5 s",
 ) -> None:
     """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
-    from monitor.tell.screen import jobs_text, status_text
-    from monitor.watch.pages import daemon_trouble, job_rows, status_view
-    from monitor.watch.refused import trouble as refused_trouble
-
+    if watch and as_json:
+        raise RecordError("it can't be watched for machines", where="--watch --json", mend="Leave one of them out")
     with desk(context, units) as opened:
-        trouble = [*daemon_trouble(opened), *refused_trouble(opened)]
-        rows = job_rows(opened) if job is None else []
-        view = None if job is None else status_view(opened, job)
-    if view is None:
-        data([r.assessment.to_json() for r in rows] if as_json else jobs_text(rows, ascii_only=ascii_only()))
-    else:
-        data(view.assessment.to_json() if as_json else status_text(view, ascii_only=ascii_only()))
+        if watch and _watched(opened, job, every):
+            return
+        told = _told(opened, job, as_json)
+        trouble = _trouble(opened)
+    data(told)
     for line in trouble:
         say(f"mind: {line}")
+
+
+def _told(at: Desk, job: str | None, as_json: bool) -> Any:
+    from monitor.tell.screen import jobs_text, status_text
+    from monitor.watch.pages import job_rows, status_view
+
+    if job is None:
+        rows = job_rows(at)
+        return [row.assessment.to_json() for row in rows] if as_json else jobs_text(rows, ascii_only=ascii_only())
+    view = status_view(at, job)
+    return view.assessment.to_json() if as_json else status_text(view, ascii_only=ascii_only())
+
+
+def _trouble(at: Desk) -> list[str]:
+    from monitor.watch.pages import daemon_trouble
+    from monitor.watch.refused import trouble
+
+    return [*daemon_trouble(at), *trouble(at)]
+
+
+def _watched(at: Desk, job: str | None, every: str) -> bool:
+    """Watch until somebody ends it; False where there is no terminal to watch on. Raises QuantityError, RecordError."""
+    from cli.live import Seen, can_watch, watch
+    from monitor.basis.times import SECOND
+    from monitor.basis.units import parse_duration
+    from monitor.watch.pages import job_rows, status_view
+    from monitor.watch.shown import display
+
+    pause = parse_duration(every, where="--every")
+    if pause < SECOND:
+        raise RecordError(f"{every!r} is too short", where="--every", mend='Say at least "1 s"')
+    if not can_watch():
+        say("mind: there is no terminal to watch on; this is how it stands now")
+        return False
+
+    def look() -> Seen:
+        if job is not None:
+            return Seen(view=status_view(at, job), trouble=_trouble(at))
+        rows = [(row, display(at, row.assessment.job)) for row in job_rows(at)]
+        return Seen(rows=rows, trouble=_trouble(at))
+
+    watch(look, pause, ascii_only=ascii_only())
+    return True
 
 
 def ready(context: typer.Context, job: Job, as_json: Json = False, units: Units = None) -> None:

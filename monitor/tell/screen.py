@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from monitor.basis.times import MINUTE, whole_seconds
 from monitor.basis.units import format_length
-from monitor.basis.values import Entry
+from monitor.basis.values import AIR, Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
 from monitor.tell import boards, diary, words
 from monitor.tell.views import JobRow, StatusView
@@ -51,7 +51,7 @@ def jobs_text(rows: Sequence[JobRow], *, ascii_only: bool = False) -> str:
     if not rows:
         return 'No job yet. Open one: wallclime job open NAME --zone ZONE --length "16 ft" --height "8 ft"\n'
     head = ("JOB", "VERDICT", "ROOM", "COUNTED", "COMPLETE")
-    table = [(row.building, _job(row)) for row in rows]
+    table = [(row.building, job_cells(row)) for row in rows]
     widths = [max(len(line[k]) for line in (head, *(cells for _, cells in table))) for k in range(1, 5)]
     room = WIDTH - sum(widths) - 2 * len(widths)
     lines = _table_row(head, room, widths)
@@ -59,6 +59,37 @@ def jobs_text(rows: Sequence[JobRow], *, ascii_only: bool = False) -> str:
         lines += ["", f"in {words.visible(building)}:"] if building else []
         lines += [line for name, cells in table if name == building for line in _table_row(cells, room, widths)]
     return _finished("\n".join(lines), ascii_only)
+
+
+def job_cells(row: JobRow) -> tuple[str, str, str, str, str]:
+    """What a table says of a job: name, verdict, room, hours counted, when complete."""
+    assessment = row.assessment
+    display = words.display_of(assessment, "si")
+    clock = assessment.lot.clock
+    verdict = "CLOSED" if row.closed_at is not None else words.tag(assessment)
+    if clock.completed_at is not None:
+        complete = words.when(clock.completed_at, display)
+    elif clock.projected_at is not None and row.closed_at is None:
+        complete = f"{words.when_at_the_earliest(clock.projected_at, display)}?"
+    else:
+        complete = "-"
+    now = "-" if row.closed_at is not None else assessment.now.state
+    name = f"{words.visible(assessment.job)}{' (TRAINING)' if assessment.training else ''}"
+    return name, verdict, now, words.counted(clock).replace(" h of ", " of "), complete
+
+
+def air_now(row: JobRow, display: Display) -> str:
+    """ "46.2 % to 46.6 %, 68.7 degF": what the sensors of the room say now; "-" where none does."""
+    told = []
+    for quantity in reversed(AIR):
+        found = [values[quantity] for values in row.assessment.now.values.values() if quantity in values]
+        texts = (
+            dict.fromkeys(words.measure(quantity, value, display) for value in (min(found), max(found)))
+            if found
+            else ()
+        )
+        told += [" to ".join(texts)] if texts else []
+    return ", ".join(told) or "-"
 
 
 def diary_text(entries: Sequence[Entry], display: Display, *, ascii_only: bool = False) -> str:
@@ -172,22 +203,6 @@ def _gaps(view: StatusView, display: Display) -> list[str]:
 
 
 # --- rows ------------------------------------------------------------------------------------------
-
-
-def _job(row: JobRow) -> tuple[str, str, str, str, str]:
-    assessment = row.assessment
-    display = words.display_of(assessment, "si")
-    clock = assessment.lot.clock
-    verdict = "CLOSED" if row.closed_at is not None else words.tag(assessment)
-    if clock.completed_at is not None:
-        complete = words.when(clock.completed_at, display)
-    elif clock.projected_at is not None and row.closed_at is None:
-        complete = f"{words.when_at_the_earliest(clock.projected_at, display)}?"
-    else:
-        complete = "-"
-    now = "-" if row.closed_at is not None else assessment.now.state
-    name = f"{words.visible(assessment.job)}{' (TRAINING)' if assessment.training else ''}"
-    return name, verdict, now, words.counted(clock).replace(" h of ", " of "), complete
 
 
 def _table_row(row: Sequence[str], room: int, widths: Sequence[int]) -> list[str]:
