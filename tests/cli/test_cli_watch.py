@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import io
 import os
@@ -51,8 +52,7 @@ class Terminal:
         by = time.monotonic() + PATIENCE
         while text not in self.said:
             assert time.monotonic() < by, f"{text!r} never came after {self.said!r}"
-            if select.select([self._ours], [], [], 0.1)[0]:
-                self.said += os.read(self._ours, 65536).decode()
+            self._listen()
         before, self.said = self.said.split(text, 1)
         return before
 
@@ -61,9 +61,13 @@ class Terminal:
         self.process.send_signal(signal.SIGINT)
         by = time.monotonic() + PATIENCE
         while self.process.poll() is None and time.monotonic() < by:
-            if select.select([self._ours], [], [], 0.1)[0]:
-                self.said += os.read(self._ours, 65536).decode()
+            self._listen()
         return self.process.wait(0)
+
+    def _listen(self) -> None:
+        if select.select([self._ours], [], [], 0.1)[0]:
+            with contextlib.suppress(OSError):  # the other side is closed: the program has ended
+                self.said += os.read(self._ours, 65536).decode()
 
     def close(self) -> None:
         if self.process.poll() is None:
