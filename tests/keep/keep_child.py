@@ -9,6 +9,7 @@ import resource
 import sys
 from itertools import count
 
+from monitor.basis.alarm import Alarm, Message, Priority, Standing
 from monitor.basis.clock import SystemClock
 from monitor.basis.errors import StoreError
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Kind, Quantity, Reading
@@ -31,6 +32,23 @@ def keep_for_ever(store: Store, first: int) -> None:
         print(number, flush=True)
 
 
+def alarm_for_ever(store: Store, first: int) -> None:
+    """Say the number of each alarm once it is recorded with its entry and its message."""
+    for number in count(first):
+        one = Alarm(str(number), "dry", SENSORS_CHAIN, "", 0, number, Standing.UNACKNOWLEDGED, Priority.LOW)
+        told = Message(str(number), "ada", "alarm", "dry", "too dry", {}, number, 0, None, (one.id,))
+        store.record_alarms([(SENSORS_CHAIN, Draft(Kind.ALARM, number, "child"))], [one], [told])
+        print(number, flush=True)
+
+
+def deliver(store: Store, now: int) -> None:
+    """Tell what is due by saying its id, and note that once the other end has taken it."""
+    while due := store.outbox_due(now, 1):
+        print(due[0].message.id, flush=True)
+        sys.stdin.readline()
+        store.outbox_sent(due[0].message.id, now)
+
+
 def append(store: Store, times: int) -> None:
     for number in range(times):
         store.append(SENSORS_CHAIN, [Draft(Kind.NOTE, number, "child"), Draft(Kind.NOTE, number, "child")])
@@ -51,7 +69,8 @@ def fill_the_disk(store: Store, room: int) -> None:
 
 
 if __name__ == "__main__":
-    task = {"keep": keep_for_ever, "append": append, "fill": fill_the_disk}[sys.argv[1]]
+    tasks = {"keep": keep_for_ever, "append": append, "fill": fill_the_disk, "alarm": alarm_for_ever}
+    task = {**tasks, "deliver": deliver}[sys.argv[1]]
     sys.stdin.readline()
     with open_store(sys.argv[2], clock=SystemClock(), link=link) as opened:
         task(opened, int(sys.argv[3]))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.basis.alarm import HOUSE, Alarm, Message, Priority, Standing
 from monitor.basis.errors import StoreError
 from monitor.basis.values import Draft, Entry, Kind
 from monitor.keep.rows import Checkpoint, Stale
@@ -122,6 +123,52 @@ def test_the_log_is_as_readable_after_the_scrub_as_before(store):
     before = store.entries("hall")
     store.scrub()
     assert store.entries("hall") == before
+
+
+# --- alarms and messages
+
+
+def alarm(id_: str, job: str, **facts) -> Alarm:
+    return Alarm(id_, "too dry", job, job, T, T, Standing.UNACKNOWLEDGED, Priority.HIGH, facts)
+
+
+def message(id_: str, *alarms: str, jobs: tuple[str, ...] = (), text: str = "too dry") -> Message:
+    return Message(id_, "ada", "alarm", "too dry", text, {}, T, T, None, alarms, jobs)
+
+
+def left(store) -> tuple[list[str], list[str]]:
+    return [one.id for one in store.alarms(over=True)], [one.message.id for one in store.outbox_due(T, 9)]
+
+
+def test_of_a_job_that_is_forgotten_no_alarm_and_no_message_is_left(store):
+    for job in ("hall", "attic"):
+        store.append(job, [note("a")], new=True)
+    alarms = [alarm("a", "hall"), alarm("b", "attic"), alarm("c", HOUSE)]
+    mine = [message("by job", jobs=("hall",)), message("by alarm", "a"), message("of both", jobs=("attic", "hall"))]
+    others = [message("of attic", "b", jobs=("attic",)), message("of hallway", "c", jobs=("hallway",))]
+    store.record_alarms([], alarms, mine + others)
+    store.outbox_sent("by alarm", T)
+    forget(store, 1)
+    assert left(store) == (["b", "c"], ["of attic", "of hallway"])
+    assert store.outbox_counts() == {"waiting": 2, "sent": 0, "dead": 0}
+
+
+def test_while_the_first_entry_of_a_job_stands_its_alarms_do(store):
+    store.append("hall", [note("a"), note("b")], new=True)
+    store.record_alarms([], [alarm("a", "hall")], [message("m", jobs=("hall",))])
+    forget(store, 2)
+    assert left(store) == (["a"], ["m"])
+
+
+def test_after_the_scrub_no_byte_of_a_forgotten_alarm_is_left(open_at, sqlite_url, tmp_path):
+    store = open_at(sqlite_url)
+    store.append("hall", [note("a")], new=True)
+    told = [message(str(number), jobs=("hall",), text=SECRET) for number in range(50)]
+    store.record_alarms([], [alarm("a", "hall", who=SECRET)], told)
+    assert SECRET.encode() in bytes_of(tmp_path)
+    forget(store, 1)
+    store.scrub()
+    assert SECRET.encode() not in bytes_of(tmp_path)
 
 
 # --- the bytes

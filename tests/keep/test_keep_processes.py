@@ -11,6 +11,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from monitor.basis.alarm import Message
 from monitor.basis.errors import StoreError
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Kind, Quantity, Reading
 from monitor.keep.rows import Kept
@@ -59,6 +60,40 @@ def test_a_killed_process_loses_no_batch_that_it_said_was_kept(start, open_at, s
         assert faults(entries) == []
         # The next one goes on where the log ends; a batch that is kept already is a batch of duplicates.
         begun = len(entries)
+
+
+def test_a_killed_process_leaves_no_alarm_without_its_entry_and_its_message(start, open_at, sqlite_url):
+    begun = 0
+    for lines in (1, 7, 23):
+        child = start("alarm", sqlite_url, str(begun))
+        go(child)
+        said = [int(child.stdout.readline()) for _ in range(lines)]
+        child.kill()
+        said += [int(line) for line in child.stdout.read().split("\n")[:-1]]
+        store = open_at(sqlite_url)
+        alarms = [one.id for one in store.alarms()]
+        assert alarms == [one.message.id for one in store.outbox_due(0, 9_999)]
+        assert len(alarms) == len(store.entries(SENSORS_CHAIN))
+        assert alarms[: said[-1] + 1] == [str(number) for number in range(said[-1] + 1)]
+        begun = len(alarms)
+
+
+def test_what_was_told_when_the_teller_was_killed_is_told_again_and_nothing_is_lost(start, open_at, sqlite_url):
+    store = open_at(sqlite_url)
+    ids = [f"{number:02}" for number in range(9)]
+    store.record_alarms([], [], [Message(one, "ada", "alarm", "s", "t", {}, 0, 0) for one in ids])
+    told: list[str] = []
+    for taken in (0, 3, 1, 5):
+        child = start("deliver", sqlite_url, "1")
+        go(child)
+        for _ in range(taken):
+            told.append(child.stdout.readline().strip())
+            go(child)
+        told += [line.strip() for line in [child.stdout.readline()] if line]  # told, but not noted: it is killed now
+        child.kill()
+        child.wait()
+    assert told == ["00", "00", "01", "02", "03", "03", "04", "04", "05", "06", "07", "08"]
+    assert store.outbox_counts() == {"waiting": 0, "sent": 9, "dead": 0}
 
 
 def test_two_processes_that_open_a_new_store_and_write_one_chain_keep_it_whole(start, open_at, url):
