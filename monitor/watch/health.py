@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
+import os
 import re
 import socket
 import threading
@@ -80,7 +81,7 @@ def _serve(settings: Health, pages: Pages, stop: threading.Event) -> None:
                 _accept(listening, pages, stop)
         except OSError as exc:
             if not complained:
-                log("error", "health_port", host=settings.host, port=settings.port, error=exc.strerror or str(exc))
+                log("error", "health_port", host=settings.host, port=settings.port, error=os.strerror(exc.errno or 0))
             complained = True
             stop.wait(_AGAIN)
 
