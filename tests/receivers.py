@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from email import message_from_bytes
 from email.message import Message as Mail
 from email.policy import default
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 from typing import Any
 
 from aiosmtpd.controller import Controller
@@ -56,6 +58,12 @@ class Hook:
     def ids(self) -> list[str]:
         """The ids of the messages that it took."""
         return [body["message"].rpartition("message ")[2] for body in self.told]
+
+    def speak_tls(self, pem: Path) -> None:
+        """From now on with this certificate and key."""
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(pem)
+        self._server.socket = context.wrap_socket(self._server.socket, server_side=True)
 
     def close(self) -> None:
         self.hang.clear()

@@ -12,7 +12,8 @@ WallclimeError                  exit 2: usage or bad input
 └── OutOfReachError             exit 3
     ├── StoreError              the store can't be opened, written or is too busy
     ├── StoreTooNewError        the store was written by a newer wallclime
-    └── BrokerError             the MQTT broker can't be reached or refuses
+    ├── BrokerError             the MQTT broker can't be reached or refuses
+    └── DeliveryError           a contact can't be reached, or does not take a message
 """
 
 from __future__ import annotations
@@ -107,3 +108,7 @@ class StoreTooNewError(OutOfReachError):
 
 class BrokerError(OutOfReachError):
     """The MQTT broker can't be reached or refuses."""
+
+
+class DeliveryError(OutOfReachError):
+    """A contact can't be reached, or does not take a message; it never shows where the contact is reached."""

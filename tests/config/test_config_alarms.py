@@ -249,6 +249,14 @@ def test_a_url_does_not_say_whether_certificates_are_checked(faults_of, query):
     ]
 
 
+@pytest.mark.parametrize("key", ["template", "attach", "pgppub"])
+def test_a_url_names_no_file(faults_of, key):
+    environ = {"WALLCLIME_CONTACT_OFFICE": f"slack://hook.invalid?{key}=/etc/{SECRET}"}
+    assert faults_of('[[contact]]\nname = "office"', environ) == [
+        f"$WALLCLIME_CONTACT_OFFICE: its URL names a file, and only the message is sent. Take {key}= out of it"
+    ]
+
+
 def test_every_fault_of_the_contacts_is_told_at_once(faults_of):
     assert faults_of("""
 [[contact]]
