@@ -85,6 +85,16 @@ class Outbox(Connected):
         """Give up all that waits, for `reason`; how many. [ms]"""
         return self._give_up(outbox.c.state == Post.WAITING.value, now, reason)
 
+    def outbox_made(self, after: int) -> dict[str, list[int]]:
+        """When the messages to each contact were made, those after `after`, in order. [ms]"""
+        query = select(outbox.c.message).where(outbox.c.made > after).order_by(outbox.c.made, outbox.c.id)
+        made: dict[str, list[int]] = {}
+        with self._reading() as conn:
+            for text in conn.scalars(query):
+                message = _message(text)
+                made.setdefault(message.contact, []).append(message.made)
+        return made
+
     def outbox_counts(self) -> dict[Post, int]:
         """How many messages there are of each state."""
         counted = select(outbox.c.state, func.count()).group_by(outbox.c.state)

@@ -98,3 +98,10 @@ def test_a_number_that_json_can_not_hold_is_refused_before_anything_is_written(s
     with pytest.raises(ValueError, match="not JSON compliant"):
         post(store, message("a"), Message("b", "ada", "alarm", "s", "t", {"value": float("nan")}, T, T))
     assert due(store) == []
+
+
+def test_when_messages_were_made_is_told_by_contact(store):
+    post(store, message("a"), message("b", made=T + 2), message("c", made=T + 1), message("d", made=T + 3))
+    store.outbox_sent("c", T + 9)
+    assert store.outbox_made(T) == {"ada": [T + 1, T + 2, T + 3]}
+    assert store.outbox_made(T + 3) == {}
