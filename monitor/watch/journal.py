@@ -38,7 +38,9 @@ def set_up(settings: Logging, *, stream: TextIO | None = None, environ: Mapping[
     logging.basicConfig(handlers=[handler], level=logging.WARNING, force=True)
     _LOG.setLevel(settings.level.upper())
     for name in _MAY_NAME_URLS:
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+        library = logging.getLogger(name)
+        library.propagate = False
+        library.handlers = [logging.NullHandler()]  # without any, Python itself would write it
 
 
 def to_journald(stream: TextIO, environ: Mapping[str, str]) -> bool:

@@ -96,13 +96,12 @@ def test_only_the_stream_that_journald_reads_gets_priorities(tmp_path):
 @pytest.fixture
 def said():
     """A log that is written here instead of stderr, and put back."""
-    root = logging.getLogger()
-    touched = [root, *map(logging.getLogger, ("wallclime", "apprise", "urllib3", "requests"))]
-    handlers, levels = root.handlers[:], [one.level for one in touched]
-    root.handlers = []
+    touched = [logging.getLogger(name) for name in ("", "wallclime", "apprise", "urllib3", "requests")]
+    before = [(one.handlers[:], one.level, one.propagate) for one in touched]
+    touched[0].handlers = []
     yield io.StringIO()
-    root.handlers = handlers
-    for one, level in zip(touched, levels, strict=True):
+    for one, (handlers, level, propagate) in zip(touched, before, strict=True):
+        one.handlers, one.propagate = handlers, propagate
         one.setLevel(level)
 
 
