@@ -40,6 +40,12 @@ class Awake(Connected):
             rows = conn.execute(select(awake.c.started, awake.c.last).order_by(awake.c.started))
             return [(started, last) for started, last in rows]
 
+    def daemons(self, since: int) -> list[DaemonState]:
+        """What every daemon that was there at or after `since` [ms] said of itself last, in order of its start."""
+        query = select(awake).where(awake.c.last >= since).order_by(awake.c.started, awake.c.id)
+        with self._reading() as conn:
+            return [DaemonState(row.started, row.last, json.loads(row.state)) for row in conn.execute(query)]
+
     def daemon_state(self) -> DaemonState | None:
         """What the newest daemon said of itself last; None where there was never one."""
         with self._reading() as conn:

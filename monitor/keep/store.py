@@ -54,6 +54,11 @@ class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals, A
         """Copy the whole store to the new file `path` while others go on. Raises StoreError; SQLite only."""
         back_up(self._engine, path)
 
+    def try_writing(self) -> None:
+        """Begin to write, and write nothing. Raises StoreError where it can't be written or another holds it."""
+        with self._writing():
+            pass
+
     def damage(self) -> list[str]:
         """What SQLite finds wrong with its file, none when it is whole; PostgreSQL looks after its own."""
         if self._engine.dialect.name != "sqlite":
