@@ -137,8 +137,9 @@ class Keeper:
 @contextlib.contextmanager
 def _works(desk: Desk, schedule: Schedule, works: Sequence[Work], awake: int) -> Iterator[None]:
     """Do what is done on schedule; at the end judge once more, and say that the daemon is gone."""
+    schedule.take(works)
     try:
-        with schedule.running(works):
+        with schedule.running():
             yield
     finally:
         schedule.turn("judge")

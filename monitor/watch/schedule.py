@@ -128,7 +128,7 @@ class _Tick(BaseTrigger):
 class Schedule:
     """The works of a desk, how their last runs stand, and the threads that they run in."""
 
-    def __init__(self, desk: Desk, works: Sequence[Work] = ()) -> None:
+    def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._lock = threading.Lock()
         self._works: dict[str, Work] = {}
@@ -137,15 +137,16 @@ class Schedule:
         self._scheduler = BackgroundScheduler(
             timezone=UTC, executors={"default": {"type": "threadpool", "max_workers": WORKERS}}
         )
-        self._take(works)
 
-    def _take(self, works: Sequence[Work]) -> None:
-        now, before = self._desk.clock.now(), {one.name: one for one in self._desk.store.scheduled()}
+    def take(self, works: Sequence[Work]) -> None:
+        """Take over `works`, with what the store knows of their last runs. Raises StoreError."""
+        now, known = self._desk.clock.now(), {one.name: one for one in self._desk.store.scheduled()}
         for work in works:
             self._works[work.name] = work
-            self._runs[work.name] = replace(before.get(work.name, Scheduled(work.name)), next=_next(work.trigger, now))
-            if isinstance(work.trigger, Local):
+            self._runs[work.name] = replace(known.get(work.name, Scheduled(work.name)), next=_next(work.trigger, now))
+            if isinstance(work.trigger, Local) and work.name not in known:
                 self._leave_out(work.name, work.trigger, now)
+        self._desk.store.put_scheduled(self.runs())
 
     def _leave_out(self, name: str, trigger: Local, now: int) -> None:
         """Let a work that is new begin with the next period, where it would be late for this one."""
@@ -154,13 +155,11 @@ class Schedule:
             store.end_period(name, period.key, now)
 
     @contextlib.contextmanager
-    def running(self, works: Sequence[Work]) -> Iterator[None]:
-        """Run `works` in threads of their own as long as the context lasts; what runs at its end is waited for."""
-        self._take(works)
-        self._desk.store.put_scheduled(self.runs())
+    def running(self) -> Iterator[None]:
+        """Do the works in threads as long as the context lasts; what runs at its end is waited for."""
         logging.getLogger("apscheduler").setLevel(logging.CRITICAL)  # what it would say is told here
         self._scheduler.add_listener(self._heard, EVENT_JOB_ERROR | EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES)
-        for work in works:
+        for work in self._works.values():
             self._add(work)
         self._scheduler.start()
         try:
