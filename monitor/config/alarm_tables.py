@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from urllib.parse import parse_qs, urlsplit
 
 from monitor.basis import units
-from monitor.basis.alarm import Priority
+from monitor.basis.alarm import MQTT, Priority
 from monitor.basis.errors import Fault
 from monitor.basis.times import zone_of
 from monitor.config import secret, tables
@@ -30,7 +30,6 @@ SCHEMES = (
     "workflows", "gchat", "zulip", "mmost", "mmosts", "rocket", "rockets", "pover", "twilio", "json", "jsons", "xml",
     "xmls", "form", "forms",
 )  # fmt: skip
-MQTT = "mqtt"  # the name of what is told to the broker, which no contact may have
 
 _OF_FILES = {"attach", "template", "pgpkey", "pgppub", "pgpprv"}  # what makes Apprise read one
 _NAME = re.compile("[a-z0-9][a-z0-9-]*")

@@ -73,6 +73,18 @@ class Outbox(Connected):
         state, due = (Post.DEAD, at) if again_at is None else (Post.WAITING, again_at)
         self._change(id_, state=state.value, due=due, tries=outbox.c.tries + 1, error=error)
 
+    def outbox_hurry(self, ids: Iterable[str], at: int) -> None:
+        """Let messages that were tried in vain be tried again by `at` [ms]: whoever they are for takes others again."""
+        late = outbox.c.id.in_(list(ids)) & (outbox.c.state == Post.WAITING.value) & (outbox.c.due > at)
+        with self._writing() as conn:
+            conn.execute(outbox.update().where(late, outbox.c.tries > 0).values(due=at))
+
+    def outbox_failing(self, limit: int = 1_000) -> list[Outgoing]:
+        """The first `limit` messages that wait and were tried in vain, oldest first."""
+        query = self._of(Post.WAITING).where(outbox.c.tries > 0).order_by(outbox.c.made, outbox.c.id)
+        with self._reading() as conn:
+            return [_outgoing(row) for row in conn.execute(query.limit(limit))]
+
     def outbox_expire(self, now: int) -> int:
         """Give up what waits and has expired by `now` [ms]; how many."""
         late = (outbox.c.state == Post.WAITING.value) & (outbox.c.expires <= now)
