@@ -22,11 +22,12 @@ from monitor.tell.drawing import short, svg
 DayState = Literal["in", "out", "unknown"]
 
 BAR = (120, 12)  # [px]
-WEEK = (126, 30)  # [px]
+WEEK_HIGH = 34  # [px]
 BUCKETS = 42  # of a week, four hours each
 _BARS = {"i": (4, 8), "o": (0, 12), "u": (6, 5)}  # top and height in a bar [px]
-DAY_WIDTH = 2  # of a strip [px]
+STRIP = 90  # days, the last of them today
 HIGH = 12  # of a strip [px]
+MIDDLE: dict[DayState, int] = {"in": 8, "out": 6, "unknown": 11}  # of a cell, of which marks.css says how high it is
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,62 +86,68 @@ def _shares(lengths: Sequence[int], elapsed: int) -> str:
 # --- a week -----------------------------------------------------------------------------------------------------------
 
 
-def week(shown: Week, title: str) -> Markup:
-    """A week of one quantity: the band as a course, what was heard as bars from lowest to highest, taller where out."""
+def week(shown: Week) -> Markup:
+    """A week of one quantity: the band as a course, what was heard as bars of lowest to highest, thicker where out."""
     heard = shown.heard
     if heard is None:
-        return svg(WEEK, f"{title}: nothing heard", [_course(shown.limits, _scale(shown.limits, shown.limits))], "mark")
+        return _stretched("week", BUCKETS, WEEK_HIGH, [_strokes("u", [f"M-.5 {WEEK_HIGH - 3}h{BUCKETS}"])])
     scale = _scale(shown.limits, heard)
-    pieces = [_course(shown.limits, scale)]
-    inside, outside = [], []
+    top, bottom = (_y(limit, scale) for limit in reversed(shown.limits))
+    strokes: dict[str, list[str]] = {"w": [], "x": []}
     for k, (low, high) in enumerate(zip(shown.low.tolist(), shown.high.tolist(), strict=True)):
         if low == low:
             out = low < shown.limits[0] - words.DIFFERENT or high > shown.limits[1] + words.DIFFERENT
-            (outside if out else inside).append(_stroke(k, low, high, scale))
-    pieces += [_path(kind, strokes) for kind, strokes in (("w", inside), ("x", outside)) if strokes]
-    return svg(WEEK, title, pieces, "mark")
+            strokes["x" if out else "w"].append(_bar(k, low, high, scale))
+    course = Markup('<path class="b" d="M-.5 {}h{}v{}h-{}z"/>').format(top, BUCKETS, bottom - top, BUCKETS)
+    return _stretched(
+        "week", BUCKETS, WEEK_HIGH, [course, *(_strokes(kind, some) for kind, some in strokes.items() if some)]
+    )
 
 
 def _scale(limits: tuple[float, float], heard: tuple[float, float]) -> tuple[float, float]:
     """The value at the bottom and how many px a unit takes: the band and all that was heard fit."""
     room = (limits[1] - limits[0]) * 0.15
     bottom, top = min(limits[0] - room, heard[0]), max(limits[1] + room, heard[1])
-    return bottom, (WEEK[1] - 2) / (top - bottom)
+    return bottom, (WEEK_HIGH - 2) / (top - bottom)
 
 
-def _y(value: float, scale: tuple[float, float]) -> float:
-    return WEEK[1] - 1 - (value - scale[0]) * scale[1]
+def _y(value: float, scale: tuple[float, float]) -> int:
+    return round(WEEK_HIGH - 1 - (value - scale[0]) * scale[1])
 
 
-def _course(limits: tuple[float, float], scale: tuple[float, float]) -> Markup:
-    top, bottom = _y(limits[1], scale), _y(limits[0], scale)
-    return _box("b", 0, top, WEEK[0], bottom - top)
+def _bar(k: int, low: float, high: float, scale: tuple[float, float]) -> str:
+    """The bar of the k-th part, at least two px high."""
+    top, bottom = _y(high, scale), _y(low, scale)
+    return f"M{k} {top}v{max(bottom - top, 2)}"
 
 
-def _stroke(k: int, low: float, high: float, scale: tuple[float, float]) -> str:
-    """A bar at least a px and a half high."""
-    width = WEEK[0] / BUCKETS
-    bottom, top = _y(low, scale), _y(high, scale)
-    lack = max(0.0, 1.5 - (bottom - top)) / 2
-    return f"M{short((k + 0.5) * width)} {short(top - lack)}V{short(bottom + lack)}"
-
-
-def _path(kind: str, strokes: Iterable[str]) -> Markup:
+def _strokes(kind: str, strokes: Iterable[str]) -> Markup:
     return Markup('<path class="{}" d="{}"/>').format(kind, "".join(strokes))
+
+
+def _stretched(kind: str, wide: int, high: int, parts: Iterable[Markup]) -> Markup:
+    """A drawing that is as wide as its style says; what it shows is said in words beside it."""
+    shape = Markup('<svg class="mark {}" viewBox="{} 0 {} {}" preserveAspectRatio="none" aria-hidden="true">{}</svg>')
+    return shape.format(kind, "-.5" if kind == "week" else 0, wide, high, Markup("").join(parts))
 
 
 # --- days -------------------------------------------------------------------------------------------------------------
 
 
-def strip(days: Sequence[DayState], title: str) -> Markup:
-    """A cell a day, oldest first: low and solid in band, up to the top where it was out, an outline where not known."""
-    paths: dict[DayState, list[str]] = {"in": [], "out": [], "unknown": []}
-    at = 0
+def strip(days: Sequence[DayState]) -> Markup:
+    """A cell a day, the last on the right: solid and low in band, to the top where out, a thin line where not known.
+
+    At most STRIP days.
+    """
+    strokes: dict[DayState, list[str]] = {"in": [], "out": [], "unknown": []}
+    at = STRIP - len(days)
     for state, same in groupby(days):
-        size = len(list(same)) * DAY_WIDTH
-        top, tall = {"in": (5, 7), "out": (0, 12), "unknown": (9.5, 2)}[state]
-        paths[state].append(f"M{at} {top}h{size}v{tall}h-{size}z")
+        size = len(list(same))
+        strokes[state].append(f"M{at} {MIDDLE[state]}h{size}")
         at += size
-    kinds = (("in", "i"), ("out", "o"), ("unknown", "u"))
-    shapes = [_path(kind, paths[state]) for state, kind in kinds if paths[state]]  # type: ignore[index]
-    return svg((max(at, DAY_WIDTH), HIGH), title, shapes, "mark days")
+    return _stretched("days", STRIP, HIGH, [_strokes(state[0], some) for state, some in strokes.items() if some])
+
+
+def day_sign(state: DayState) -> Markup:
+    """The cell of one state alone, for the legend."""
+    return _stretched("days", 12, HIGH, [_strokes(state[0], [f"M0 {MIDDLE[state]}h12"])])

@@ -11,7 +11,7 @@ from monitor.basis.units import System, format_duration
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Coverage, Excursion
 from monitor.rules.care import Item
-from monitor.tell import words
+from monitor.tell import alarm_words, words
 from monitor.tell.words import Display
 
 NOT_WATCHED = "NOT WATCHED: no sensor was there"
@@ -141,7 +141,7 @@ def alarms(wall: WallSpan) -> str:
     told = [one for one in wall.alarms if not one.notice]
     if not told:
         return "none"
-    kinds = ", ".join(dict.fromkeys(words.visible(one.what) for one in told))
+    kinds = ", ".join(dict.fromkeys(alarm_words.title(one) for one in told))
     return f"{words.counted_things(len(told), 'alarm')}: {kinds}"
 
 

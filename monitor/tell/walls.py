@@ -13,8 +13,9 @@ from monitor.basis.values import AIR, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, Condition
 from monitor.rules.care import Item
-from monitor.tell import words
+from monitor.tell import alarm_words, alarms, words
 from monitor.tell.marks import DayState, Week
+from monitor.tell.summary import in_band
 from monitor.tell.words import Display
 
 State = Literal["out", "unknown", "blind", "in", "closed"]
@@ -69,11 +70,14 @@ class WallNow:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """All walls, made at `made` [ms]."""
+    """All walls, made at `made` [ms]; `unjudged`: names of those that can't be judged, and why; `house`: the alarms
+    that belong to no wall."""
 
     walls: tuple[WallNow, ...]
     made: int
     software: str
+    unjudged: tuple[tuple[str, str], ...] = ()
+    house: tuple[Alarm, ...] = ()
 
 
 def worst_first(walls: Iterable[WallNow]) -> list[WallNow]:
@@ -116,9 +120,17 @@ def tally(walls: Sequence[WallNow]) -> str:
 
 
 def verdict(wall: WallNow) -> str:
-    """Ready or not, or how the finished wall has been."""
+    """Ready or not, in a sentence; of a wall that is up how it was begun and how it has been, in short."""
     found = wall.assessment
-    return f"{words.tag(found)}. {words.verdict(found, wall.display, wall.open_at_start)}"
+    if found.phase == "before":
+        return words.verdict(found, wall.display)
+    complete = "after" if found.lot.clock.completed_at is not None else "before"
+    still = f", {words.counted_things(wall.open_at_start, 'condition')} open" if wall.open_at_start else ""
+    begun = f"Begun {complete} the acclimation was complete{still}."
+    if found.after is None or not found.after.elapsed:
+        return begun
+    left = words.counted_things(sum(one.phase == "after" for one in found.excursions), "excursion")
+    return f"{begun} Since the finish in band: {in_band(found.after)} time; {left}."
 
 
 def room(wall: WallNow) -> str:
@@ -139,20 +151,20 @@ def to_do(wall: WallNow) -> list[str]:
     if wall.closed_at is not None:
         return []
     found = wall.assessment
+    told = [alarm_words.to_do(one) for one in wall.alarms]
     if found.phase == "before":
-        told = [words.to_do(one) for one in words.open_conditions(found)]
+        told += [words.to_do(one) for one in words.open_conditions(found)]
     else:
         now = {"out": BACK, "unknown": HEAR, "blind": ASSIGN}.get(wall.state)
-        told = [] if now is None else [words.to_do(now)]
+        told += [] if now is None else [words.to_do(now)]
     told += [f"{item.what}: overdue since {words.when(item.due, wall.display)[:10]}." for item in wall.due]
     return list(dict.fromkeys(told))
 
 
 def alarm(one: Alarm, display: Display) -> str:
-    """ "HIGH air out of band, since 2026-01-05 08:40 -05:00, unacknowledged"."""
-    where = f" ({words.visible(one.where)})" if one.where else ""
-    since = words.when(one.since, display)
-    return f"{one.priority.value.upper()} {words.visible(one.what)}{where}, since {since}, {one.standing.value}"
+    """ "URGENT: air too damp, den: at worst 71.3 %, since 2026-01-05 08:40 -05:00; unacknowledged"."""
+    shelved = "" if one.shelved_until is None else f", shelved until {words.when(one.shelved_until, display)}"
+    return f"{alarms.GRAVE[one.priority]}: {alarms.headline(one, display)}; {one.standing.value}{shelved}"
 
 
 def week(wall: WallNow, quantity: Quantity) -> str:

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any, Literal
+from typing import Any
 
-from monitor.basis.times import HOUR, rfc3339
+from monitor.basis.times import HOUR, rfc3339, zone_of
 from monitor.tell import marks, walls, words
+from monitor.tell.marks import DayState
 from monitor.tell.page import render
 from monitor.tell.summary import building_named
 from monitor.tell.walls import Board, WallNow
+from monitor.tell.words import Display
 
-LEGEND: tuple[tuple[Literal["i", "o", "u"], str], ...] = (
-    ("i", "a day in band, as far as known"),
-    ("o", "a day with time out of band"),
-    ("u", "a day known for less than half"),
+LEGEND: tuple[tuple[DayState, str], ...] = (
+    ("in", "a day in band, as far as known"),
+    ("out", "a day with time out of band"),
+    ("unknown", "a day known for less than half"),
 )
+HOUSE = Display(zone_of("UTC"), "si")  # for alarms of no wall
 TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 MIND = (
     "Worst first: alarms that are high and seen by nobody, then out of band, not known, not watched, in band, closed; "
@@ -45,12 +48,14 @@ def render_board(board: Board) -> str:
         made=f"{rfc3339(board.made)[:16].replace('T', ' ')} UTC",
         training=TRAINING if any(wall.assessment.training for wall in board.walls) else "",
         tally=walls.tally(board.walls),
+        unjudged=[f"{words.visible(job)} can't be judged: {words.visible(why)}" for job, why in board.unjudged],
+        house=[walls.alarm(one, HOUSE) for one in board.house],
         states=[(state, walls.NAMED[state], counted[state]) for state in walls.ORDER if counted[state]],
         buildings=[
             {"name": building_named(name), "tally": walls.tally(some), "walls": [_row(one, rank) for one in some]}
             for name, some in groups.items()
         ],
-        legend=[(marks.sign(kind), text) for kind, text in LEGEND],
+        legend=[(marks.day_sign(state), text) for state, text in LEGEND],
         mind=MIND,
         software=board.software,
     )
@@ -68,6 +73,7 @@ def _row(wall: WallNow, rank: dict[int, int]) -> dict[str, Any]:
         "name": walls.name(wall),
         "report": wall.report,
         "fault": words.visible(wall.report_fault),
+        "stands": words.tag(wall.assessment),
         "verdict": walls.verdict(wall),
         "room": walls.room(wall),
         "to_do": [*told[: walls.FEW], *more],
@@ -79,5 +85,5 @@ def _row(wall: WallNow, rank: dict[int, int]) -> dict[str, Any]:
 
 def _charts(wall: WallNow) -> Sequence[tuple[Any, str]]:
     """Each drawing with its words beside it; the drawing is skipped by screen readers, which read the words."""
-    weeks = [(marks.week(wall.weeks[quantity], ""), walls.week(wall, quantity)) for quantity in walls.QUANTITIES]
-    return [*weeks, (marks.strip(wall.days, ""), walls.days(wall))]
+    weeks = [(marks.week(wall.weeks[quantity]), walls.week(wall, quantity)) for quantity in walls.QUANTITIES]
+    return [*weeks, (marks.strip(wall.days), walls.days(wall))]

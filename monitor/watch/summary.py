@@ -8,6 +8,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import monitor
+from monitor.basis.alarm import Alarm
 from monitor.basis.errors import RecordError
 from monitor.basis.times import ms_of, zone_of
 from monitor.basis.values import Kind
@@ -86,6 +87,7 @@ def _gathered(desk: Desk, found: Assessment, start: int, length: int) -> WallSpa
         watched=watched(frame, start, end),
         coverage=coverage_within(found, start, end),
         excursions=excursions_within(found, start, end),
+        alarms=_alarms(desk, job, start, end),
         done=_done(desk, frame, start, end),
         due=_due(desk, frame, end, length),
         training=found.training,
@@ -104,6 +106,11 @@ def watched(frame: Frame, start: int, end: int) -> bool:
     places = (frame.job.wall_place,) if begun else frame.places
     stays = [stay for stay in frame.air_stays if stay.place in places]
     return any(stay.start < end and (stay.end is None or stay.end > start) for stay in stays)
+
+
+def _alarms(desk: Desk, job: str, start: int, end: int) -> tuple[Alarm, ...]:
+    """What was raised in [start, end): what changed since includes all of it. [ms]"""
+    return tuple(one for one in desk.store.alarm_history(job, since=start) if start <= one.raised < end)
 
 
 def _done(desk: Desk, frame: Frame, start: int, end: int) -> tuple[tuple[str, int], ...]:

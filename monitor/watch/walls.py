@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,8 +17,8 @@ from pathlib import Path
 import numpy as np
 
 import monitor
-from monitor.basis.alarm import Alarm
-from monitor.basis.errors import ReportError, WallclimeError
+from monitor.basis.alarm import HOUSE, Alarm
+from monitor.basis.errors import OutOfReachError, ReportError, WallclimeError
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, SENSORS_CHAIN, Quantity
 from monitor.rules.assessment import Assessment
@@ -27,7 +28,7 @@ from monitor.rules.frame import Frame
 from monitor.rules.replay import heard
 from monitor.rules.within import coverage_within
 from monitor.tell import words
-from monitor.tell.marks import BUCKETS, DayState, Week
+from monitor.tell.marks import BUCKETS, STRIP, DayState, Week
 from monitor.tell.walls import Board, WallNow
 from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
@@ -39,7 +40,6 @@ from monitor.watch.shown import display
 INDEX = "index.html"
 LIST = ".wallclime-board.json"
 SPAN = 7 * DAY  # of the small charts
-QUARTER = 90  # days of the strip
 SOFTWARE = f"wallclime {monitor.__version__}"
 
 
@@ -57,28 +57,35 @@ class Written:
 def write_boards(desk: Desk, folder: Path, *, told: Callable[[float], None] = lambda share: None) -> Written:
     """Write the board of all walls into `folder`, which is made if it is not there; `told` hears the share done.
 
-    A report that can't be written is named on the page, and the rest goes on. Raises ReportError, StoreError.
+    A wall that can't be judged and a report that can't be written are named on the page, and the rest goes on. Raises
+    ReportError, StoreError.
     """
     before = _begun(folder)
-    names, alarms = desk.book.names(), _alarms(desk)
-    files = {name: file_of(name) for name in names}
+    files = {name: file_of(name) for name in desk.book.names()}
     _note(folder, before | {file: before.get(file, "") for file in files.values()})
-    walls, prints, count = [], {}, {"reports": 0, "left": 0, "failed": 0}
-    for place, (name, file) in enumerate(files.items()):
-        wall = _wall(desk, name, alarms.get(name, ()))
+    prints, walls, unjudged = {file: before.get(file, "") for file in files.values()}, [], []
+    alarms, became = _alarms(desk), Counter[str]()
+    for place, (name, file) in enumerate(files.items(), 1):
+        try:
+            wall = _wall(desk, name, alarms.get(name, ()))
+        except OutOfReachError:
+            raise
+        except WallclimeError as exc:
+            unjudged.append((name, exc.faults[0].what))
+            continue
         prints[file], what, wall = _reported(desk, wall, folder / file, before.get(file, ""))
-        count[what] += 1
+        became[what] += 1
         walls.append(wall)
-        told((place + 1) / len(files))
-    page = _page(Board(tuple(walls), desk.clock.now(), SOFTWARE))
-    write_whole(folder / INDEX, page)
+        told(place / len(files))
+    board = Board(tuple(walls), desk.clock.now(), SOFTWARE, tuple(unjudged), alarms.get(HOUSE, ()))
+    write_whole(folder / INDEX, _page(board))
     removed = _cleared(folder, set(before) - set(prints))
     _note(folder, prints)
-    return Written(len(walls), removed=removed, **count)
+    return Written(len(walls), became["written"], became["left"], became["failed"], removed)
 
 
 def file_of(job: str) -> str:
-    """The file of a job's report: of its name what can stand in any file system and address, and what tells it apart."""
+    """The file of a job's report: of its name what any file system and address takes, and what tells it apart."""
     plain = re.sub(r"[^a-z0-9]+", "-", job.lower()).strip("-")[:40].strip("-") or "wall"
     return f"{plain}-{hashlib.sha256(job.encode()).hexdigest()[:8]}.html"
 
@@ -145,7 +152,7 @@ def _reported(desk: Desk, wall: WallNow, path: Path, before: str) -> tuple[str, 
         write_report(desk, wall.assessment.job, path)
     except WallclimeError as exc:
         return "", "failed", replace(wall, report_fault=f"Its report could not be written: {exc.faults[0].what}.")
-    return mark, "reports", replace(wall, report=path.name)
+    return mark, "written", replace(wall, report=path.name)
 
 
 def fingerprint(desk: Desk, wall: WallNow) -> str:
@@ -157,12 +164,13 @@ def fingerprint(desk: Desk, wall: WallNow) -> str:
     found = wall.assessment
     whole = found.to_json()
     parts = {key: whole[key] for key in ("rules_version", "profile", "conflicts", "training", "phase", "excursions")}
+    over = found.as_of if wall.closed_at is None else wall.closed_at
     clocks = ("lot", "completed_at", "restarts", "history")
     hangs_on = {
         **parts,
         "chains": [desk.store.head(chain)[1].hex() for chain in (found.job, SENSORS_CHAIN)],
-        "day": words.when(found.as_of if wall.closed_at is None else wall.closed_at, wall.display)[:10],
-        "gaps": [gap.to_json() for gap in found.gaps if gap.end < found.as_of],
+        "day": words.when(over, wall.display)[:10],
+        "gaps": [gap.to_json() for gap in found.gaps if gap.end < over],
         "lots": [[lot[key] for key in clocks] for lot in whole["acclimation"]["lots"]],
         "now": found.now.state,
         "readiness": [[one.name, one.verdict] for one in found.readiness],
@@ -228,6 +236,7 @@ def _weeks(desk: Desk, frame: Frame, found: Assessment) -> dict[Quantity, Week]:
         for stay in frame.air_stays:
             if (stay.sensor, stay.place) == (sensor, place):
                 here |= (channel.t >= stay.start) & (channel.t < (end if stay.end is None else stay.end))
+        here &= channel.t >= start  # one that spoke on into the week comes along
         into = (channel.t[here] - start) * BUCKETS // SPAN
         np.fmin.at(drawn[quantity][0], into, channel.value[here])
         np.fmax.at(drawn[quantity][1], into, channel.value[here])
@@ -237,7 +246,7 @@ def _weeks(desk: Desk, frame: Frame, found: Assessment) -> dict[Quantity, Week]:
 
 def _days(found: Assessment) -> tuple[DayState, ...]:
     """The last days of UTC: out where any excursion lasted into it, else not known where less than half of it is."""
-    rows = found.days[-QUARTER:]
+    rows = found.days[-STRIP:]
     out: set[int] = set()
     for one in found.excursions:
         last = found.as_of if one.end is None else one.end

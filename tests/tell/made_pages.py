@@ -51,11 +51,25 @@ def _paper() -> str:
     return render_sheet(DEN)
 
 
+def _board() -> str:
+    from test_tell_walls import FOUND, alarm, page, wall
+
+    return page(*FOUND, wall("hall", alarms=(alarm(),)), house=(alarm(),))
+
+
+def _summary() -> str:
+    from test_tell_summary import WET, page, wall
+
+    return page(wall(), wall("b", "gate house", WET), wall("c", watched=False))
+
+
 MAKERS = {
     "report before": Made(lambda: render_report(den.page()), range(6, 10), charts=1),
     "report after": Made(lambda: render_report(den.board_page()), range(7, 12), charts=2),
     "handover": Made(_handover, range(1, 2)),
     "not ready": Made(_not_ready, range(1, 2)),
+    "board": Made(_board, range(2, 4)),
+    "summary": Made(_summary, range(1, 3)),
     "form": Made(_form, None),
     "paper": Made(_paper, range(5, 7), phone=False),
 }

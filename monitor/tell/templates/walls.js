@@ -6,12 +6,14 @@
   const building = document.getElementById("building");
   const order = document.getElementById("order");
   const states = [...find.querySelectorAll("input[name=state]")];
-  const fold = (words) => words.normalize("NFKD").toLowerCase();
+  const fold = (words) => words.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase();
+  const said = (row) => [...row.querySelectorAll(".state, h3, .v, .alarms, .todo")].map((part) => part.textContent);
+  const buildingOf = (row) => row.closest("section").querySelector("h2").firstChild.textContent;
   const walls = [...document.querySelectorAll(".one")].map((row) => ({
     row,
     home: row.parentElement,
     name: row.querySelector("h3").textContent,
-    words: fold(`${row.closest("section").querySelector("h2").firstChild.textContent} ${row.textContent}`),
+    words: fold([buildingOf(row), ...said(row)].join(" ")),
     rank: Number(row.dataset.r),
     out: Number(row.dataset.o),
     unknown: Number(row.dataset.u),
