@@ -66,8 +66,8 @@ def step(
 ) -> tuple[Change, ...]:
     """What this look changes, in the order of the alarms' keys.
 
-    `alarms`: those that are not over, and those that were over within the last `LATE`. `unseen` names the jobs that
-    could not be judged: their alarms stay as they are. [ms]
+    `alarms`: those that are not over, and those that changed since the `told_from` that the signals were asked with.
+    `unseen` names the jobs that could not be judged: their alarms stay as they are. [ms]
     """
     known: dict[tuple[str, str, str], list[Alarm]] = {}
     for alarm in sorted(alarms, key=lambda one: (one.raised, one.id)):
@@ -124,18 +124,15 @@ def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Pa
     """One key: the alarm that is open (there is one at most), and what is seen of it now."""
     alarm = next((one for one in had if one.standing is not Standing.NORMAL), None)
     standing = next((one for one in seen if one.ended is None), None)
-    if standing is not None and standing.notice and (alarm is None or alarm.notice):
-        yield from _noticed(alarm, had, standing, now)
-        return
     missed = _news([one for one in seen if one.ended is not None], had, alarm)
-    if standing is not None and standing.inhibited and alarm is None:
-        return
-    if alarm is not None and alarm.shelved_until is not None and alarm.shelved_until <= now:
-        alarm = replace(alarm, shelved_until=None, shelved_by="", shelved_reason="")
-        yield from _unshelved(alarm, standing, now)
-        return
-    if standing is not None:
-        yield from _stands(alarm, standing, now, patience)
+    if standing is not None and standing.notice and (alarm is None or alarm.notice):
+        if missed:
+            yield _too_late(alarm, missed, now)
+        yield from _noticed(alarm, had, standing, now)
+    elif alarm is not None and alarm.shelved_until is not None and alarm.shelved_until <= now:
+        yield _unshelved(alarm, standing, now)
+    elif standing is not None:
+        yield from _stands(alarm, _with(standing, missed), now, patience)
     elif alarm is not None and alarm.standing in _ACTIVE:
         yield _gone(alarm, max((one.ended for one in seen if one.ended and one.ended > alarm.since), default=now), now)
     elif missed:
@@ -161,8 +158,8 @@ def _noticed(alarm: Alarm | None, had: Sequence[Alarm], signal: Signal, now: int
         told = max((one.told or 0 for one in had), default=0) if again else now
         yield Change(_born(signal, now, Standing.ACKNOWLEDGED, told=told), "raised", None if again else "first")
     elif alarm.since != signal.since:
-        shown = replace(alarm, since=signal.since, raised=now, priority=signal.priority, facts=signal.facts)
-        yield _telling(shown, "raised", "first", now)
+        yield _gone(alarm, now, now)
+        yield Change(_born(signal, now, Standing.ACKNOWLEDGED, told=now), "raised", "first")
     elif worse(signal.priority, alarm.priority):
         yield _telling(replace(alarm, priority=signal.priority, facts=signal.facts), "worse", "again", now)
     elif alarm.told is None:
@@ -171,7 +168,7 @@ def _noticed(alarm: Alarm | None, had: Sequence[Alarm], signal: Signal, now: int
 
 def _born(signal: Signal, now: int, standing: Standing, *, told: int, returned: int | None = None) -> Alarm:
     return Alarm(
-        id=alarm_id(signal.what, signal.job, signal.where, now),
+        id=alarm_id(signal.what, signal.job, signal.where, now if returned is None else returned),
         what=signal.what,
         job=signal.job,
         where=signal.where,
@@ -194,10 +191,10 @@ def _telling(alarm: Alarm, transition: Transition, tells: Tells, now: int) -> Ch
 
 
 def _stands(alarm: Alarm | None, signal: Signal, now: int, patience: Patience) -> Iterator[Change]:
+    if signal.inhibited:
+        return
     if alarm is None:
         yield Change(_born(signal, now, Standing.UNACKNOWLEDGED, told=now), "raised", "first")
-        return
-    if signal.inhibited:
         return
     before = alarm.priority
     highest = signal.priority if alarm.standing is Standing.RETURNED else most_pressing((signal.priority, before))
@@ -244,26 +241,32 @@ def _gone(alarm: Alarm, ended: int, now: int) -> Change:
     return _telling(after, "returned", "returned", now)
 
 
+def _with(signal: Signal, missed: Sequence[Signal]) -> Signal:
+    """One signal for all spells of a key, from the first of them on; `spells` counts them where there are more."""
+    if not missed:
+        return signal
+    facts = {**signal.facts, "spells": len({one.since for one in (signal, *missed)})}
+    since, priority = min(one.since for one in missed), most_pressing(one.priority for one in (signal, *missed))
+    return replace(signal, since=min(since, signal.since), priority=priority, facts=facts)
+
+
 def _too_late(alarm: Alarm | None, missed: Sequence[Signal], now: int) -> Change:
     """It came and went while nobody looked: told at once, as returned. Of several spells the worst has the word."""
     worst = max(missed, key=lambda one: (_RANK[one.priority], (one.ended or 0) - one.since))
-    ended = max(one.ended or 0 for one in missed)
-    since, facts = min(one.since for one in missed), {**worst.facts, "spells": len(missed)}
-    whole = replace(worst, since=since, facts=facts, notice=all(one.notice for one in missed))
+    whole, ended = _with(worst, missed), max(one.ended or 0 for one in missed)
     if alarm is None:
         standing = Standing.NORMAL if whole.notice else Standing.RETURNED
         return Change(_born(whole, now, standing, told=now, returned=ended), "raised", "first")
     after = replace(
-        alarm, since=whole.since, raised=now, priority=whole.priority, facts=whole.facts, returned=ended, notice=False,
+        alarm, since=whole.since, raised=now, priority=whole.priority, facts=whole.facts, returned=ended,
         standing=Standing.RETURNED,
     )  # fmt: skip
     return _telling(after, "back", "first", now)
 
 
-def _unshelved(alarm: Alarm, signal: Signal | None, now: int) -> Iterator[Change]:
+def _unshelved(alarm: Alarm, signal: Signal | None, now: int) -> Change:
     """Its time on the shelf is over: what still stands unacknowledged is told."""
-    stands = signal is not None and not signal.inhibited
-    if alarm.standing is Standing.UNACKNOWLEDGED and stands:
-        yield Change(replace(alarm, told=now, raised=now), "unshelved", "again")
-    else:
-        yield Change(alarm, "unshelved")
+    off = replace(alarm, shelved_until=None, shelved_by="", shelved_reason="")
+    if alarm.standing is Standing.UNACKNOWLEDGED and signal is not None and not signal.inhibited:
+        return Change(replace(off, told=now, raised=now), "unshelved", "again")
+    return Change(off, "unshelved")

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
-from monitor.basis.alarm import Alarm, Priority, Signal, Standing
+from monitor.basis.alarm import Priority, Signal
 from monitor.basis.times import DAY
 from monitor.basis.values import Quantity
 from monitor.climate.air import dew_point_c, frost_point_c
 from monitor.climate.surface import MOULD_LIMIT_PCT
 from monitor.rules import whats
-from monitor.rules.assessment import Assessment
 from monitor.rules.channel import Mask
 from monitor.rules.estimates import Days
 from monitor.rules.look import Look
@@ -75,16 +74,6 @@ def readiness(look: Look) -> Iterator[Signal]:
         yield look.signal(whats.READY, completed, Priority.LOW, {"lot": look.found.lot.name}, notice=True)
     elif look.told_ready:
         yield look.signal(whats.NO_LONGER_READY, look.found.as_of, Priority.MEDIUM, {"conditions": failing})
-
-
-def told_ready(alarms: Iterable[Alarm], found: Assessment) -> bool:
-    """Whether somebody was told that the job is ready, by its completion in force or before it was no longer so."""
-    return any(
-        (alarm.what == whats.READY and alarm.since == found.lot.clock.completed_at)
-        or (alarm.what == whats.NO_LONGER_READY and alarm.standing is not Standing.NORMAL)
-        for alarm in alarms
-        if alarm.job == found.job
-    )
 
 
 def boxes(look: Look) -> Iterator[Signal]:
