@@ -6,7 +6,7 @@ FOLDER holds one CSV a room: ts,temp_c,rh_pct, RFC 3339 UTC (open data, kept bes
 room is replayed twice for a year at most: boxes lie in it all the time ("boxes"), and a wall hangs in it from the
 second day on ("wall"). The looks: every 6 h; every hour from 4 h before an edge of an excursion to 2 h after it; and
 one second after each instant at which something can change (an excursion's start, its on-delays, its end, its
-off-delay, a day later). A daemon that looks every minute sees no spell that these do not see, as a spell is seen from its edges on.
+off-delay, a day later). A daemon that looks every minute sees no spell that these do not see.
 
 Told are all messages to one contact who hears of everything and acknowledges nothing; so reminders count too. Missed is
 an excursion of more than 4 h that no alarm or notice of its side covers. `away`: the same with a daemon that looks on
@@ -178,9 +178,8 @@ def main() -> int:
     parser.add_argument("--verbose", action="store_true")
     asked = parser.parse_args()
     missed = 0
-    print(
-        f"{'room':<22}{'what':<7}{'days':>5}{'strict':>8}{'> 4 h':>7}{'raised':>8}{'told':>6}{'of them returned':>18}{'missed':>8}{'away':>6}"
-    )
+    titles = "days", "strict", "> 4 h", "raised", "told", "of it returned", "missed", "away"
+    print(f"{'room':<22}{'what':<7}" + "".join(f"{title:>{max(len(title) + 2, 7)}}" for title in titles))
     for path in sorted(asked.folder.glob("*.csv")):
         if asked.only and path.stem not in asked.only:
             continue
