@@ -1,4 +1,4 @@
-"""What the log says of an alarm and of the alarm's settings: the bodies of their entries, and these in words."""
+"""What the log and the broker are told of an alarm and of its settings: bodies of entries, and these in words."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from monitor.basis.alarm import Alarm, Priority, Standing
+from monitor.basis.times import rfc3339
 from monitor.basis.units import format_duration
 from monitor.basis.values import Entry, Kind
 from monitor.config.alarms import Patience
 from monitor.rules.alarms import Change
 from monitor.tell import words
+from monitor.tell.alarm_facts import how_bad
+from monitor.tell.alarm_words import title
 from monitor.tell.alarms import headline
 from monitor.tell.words import Display, visible
 
@@ -32,6 +35,28 @@ def body_of(change: Change) -> dict[str, Any]:
         "standing": alarm.standing.value,
         "facts": dict(alarm.facts),
         **({"until": alarm.shelved_until, "reason": alarm.shelved_reason} if shelved else {}),
+    }
+
+
+def event_of(change: Change, at: int, display: Display, who: str = "") -> dict[str, Any]:
+    """A change as it is told to machines: JSON-safe, times in RFC 3339. `who` made it, "" for the program. [ms]"""
+    alarm = change.alarm
+    return {
+        "at": rfc3339(at),
+        "transition": change.transition,
+        "alarm": alarm.id,
+        "what": alarm.what,
+        "title": title(alarm),
+        "job": alarm.job or None,
+        "where": alarm.where or None,
+        "since": rfc3339(alarm.since),
+        "returned": None if alarm.returned is None else rfc3339(alarm.returned),
+        "priority": alarm.priority.value,
+        "standing": alarm.standing.value,
+        "notice": alarm.notice,
+        "how_bad": how_bad(alarm, display),
+        "facts": dict(alarm.facts),
+        "who": who or None,
     }
 
 
@@ -102,7 +127,7 @@ _UNITS = {
     "_pct": "%",
     "_k": "K",
     "_c": "degC",
-    "_bytes": "bytes",
+    "_bytes": "GB",
 }
 
 
@@ -118,6 +143,8 @@ def _figure(key: str, value: Any) -> str:
     if value is None:
         return "not set"
     end = _suffix(key)
+    if end == "_bytes":
+        return f"{value / 1e9:g} GB"
     return format_duration(value) if end == "_ms" else f"{value:g} {_UNITS.get(end, '')}".rstrip()
 
 

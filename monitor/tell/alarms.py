@@ -42,7 +42,7 @@ def headline(alarm: Alarm, display: Display) -> str:
 
 def _since(alarm: Alarm, display: Display) -> str:
     if alarm.returned is not None and alarm.returned >= alarm.since:
-        return f"{words.between(alarm.since, alarm.returned, display)}, over since"
+        return f"{words.between(alarm.since, alarm.returned, display)}, over by now"
     return f"since {words.when(alarm.since, display)}"
 
 
@@ -125,7 +125,10 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
     else:
         lines = _several(bundle, now, shown)
     said = how_to_acknowledge(bundle.alarms)
-    return "\n".join([*lines, *([said] if said else [])]) + "\n"
+    lines += [said] if said else []
+    if bundle.not_before > now:
+        lines.append(f"Kept back for your quiet hours: so it was {words.when(now, shown(HOUSE))}.")
+    return "\n".join(lines) + "\n"
 
 
 def _one(bundle: Bundle, now: int, shown: Shown) -> list[str]:
@@ -138,7 +141,15 @@ def _figures(alarm: Alarm, now: int, display: Display) -> list[str]:
     bad = how_bad(alarm, display)
     lines = [f"Where: {spot(alarm)}", f"{'When' if alarm.returned else 'Since'}: {_lasting(alarm, now, display)}"]
     lines += [f"How bad: {bad}"] if bad else []
+    jobs = [visible(job) for job in alarm.facts.get("jobs", ()) if job != alarm.facts.get("place")]
+    lines += [f"For: {_few(jobs)}"] if jobs else []
     return lines + ([TRAINING] if alarm.facts.get("training") else [])
+
+
+def _few(names: Sequence[str]) -> str:
+    """The first names, and how many more there are."""
+    more = len(names) - NAMED
+    return f"{', '.join(names[:NAMED])}{f' and {more} more' if more > 0 else ''}"
 
 
 def _acts(alarms: Sequence[Alarm]) -> list[str]:
@@ -161,14 +172,13 @@ def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
 
 def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     """What fell silent together: one cause, whatever the number."""
-    number, first = len(bundle.alarms) + bundle.more, min(one.since for one in bundle.alarms)
-    names = [visible(one.where) for one in bundle.alarms[:NAMED]]
-    more = number - len(names)
+    first = min(one.since for one in bundle.alarms)
+    names = [visible(one.where) for one in bundle.alarms]
     display = shown(HOUSE)
     length = format_duration(whole_seconds(max(now - first, 0)))
     return [
         f"{_opening(bundle)}: {_about(bundle)}",
-        f"Where: {', '.join(names)}{f' and {more} more' if more else ''}",
+        f"Where: {_few([*names, *[''] * bundle.more])}",
         f"Since: {words.when(first, display)} ({length})",
         "How bad: nothing they say since then is known, so nothing of it counts.",
         "To do: They fell silent together: look first at what they share, its power and its network.",

@@ -19,6 +19,7 @@ from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
 from monitor.keep.connect import is_full
 from monitor.watch import journal
+from monitor.watch.alarming import note_settings
 from monitor.watch.deadman import Switch
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.health import answering
@@ -48,6 +49,7 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
                 own = desk.settings.broker
                 port = running.enter_context(embedded_broker(own.port, own.host, user=own.user, password=own.password))
                 log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
+            note_settings(desk)
             schedule = Schedule(desk)
             listeners = _listeners(desk, schedule)
             awake = desk.store.wake()

@@ -16,12 +16,15 @@ from monitor.config.settings import Settings
 from monitor.intake.mqtt import Listener
 from monitor.keep.rows import Scheduled
 from monitor.rules.assessment import Assessment
+from monitor.watch import digest
+from monitor.watch.alarming import Memory, look
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import assess, note_completions, settle
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
 from monitor.watch.upkeep import backup, stamp
+from monitor.watch.vitals import LOOK
 
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
@@ -54,11 +57,14 @@ Looked = dict[str, Look]  # by job
 
 def works_of(desk: Desk, beat: Callable[[], object], looked: Looked) -> tuple[Work, ...]:
     """Everything that the daemon of a desk does on schedule; `beat` says that it is there."""
+    memory = Memory()
     return (
         Work("stay awake", Every(STAY_AWAKE), lambda _: beat()),
         Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL), lambda _: seal_days(desk)),
+        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look(desk, memory)),
+        *digest.works(desk),
         *_asked_for(desk, desk.settings),
     )
 
@@ -185,4 +191,6 @@ def _too_many(folder: Path, keep: int, newest: Path) -> list[Path]:
 def _write_boards(desk: Desk, folder: Path, _period: str) -> None:
     from monitor.watch.walls import write_boards
 
-    write_boards(desk, folder)
+    written = write_boards(desk, folder)
+    if written.failed:
+        log("warning", "reports of the board not written", count=written.failed)

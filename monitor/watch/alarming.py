@@ -1,0 +1,411 @@
+"""The look: every open job judged, what is to be told of it stepped, grouped, worded and recorded in one commit.
+
+What was told before stands in the store, not in this process: a restart announces nothing, and of two daemons that look
+at once one is sent back to look again. A job that can't be judged stops no other and is itself told.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import cast
+
+from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Priority, Signal, Standing
+from monitor.basis.errors import RecordError
+from monitor.basis.times import DAY, MINUTE, zone_of
+from monitor.basis.units import System
+from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
+from monitor.config.alarms import Contact
+from monitor.keep.rows import Scheduled
+from monitor.rules import whats
+from monitor.rules.alarms import LATE, Change, acknowledge, shelve, step, told_from
+from monitor.rules.care import Item
+from monitor.rules.frame import Frame
+from monitor.rules.grouping import Bundle, bundles, jobs_of
+from monitor.rules.hand import Drift
+from monitor.rules.look import Look
+from monitor.rules.signals import signals
+from monitor.rules.spells import heard_lately
+from monitor.tell import alarms as telling
+from monitor.tell.alarm_log import body_of, event_of, limits_of
+from monitor.tell.alarm_words import spot, title
+from monitor.tell.words import Display
+from monitor.watch.beside import drifts
+from monitor.watch.desk import Desk
+from monitor.watch.jobs import closed_at
+from monitor.watch.journal import log
+from monitor.watch.judging import PROGRAM, assess, settle
+from monitor.watch.life import items_of
+from monitor.watch.shown import display
+from monitor.watch.vitals import LOOK, house_of, vitals_of
+
+STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged again [ms]
+DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
+TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY}  # to be told at all; ours [ms]
+AGAIN = 5  # looks at once, when others record at the same time
+
+Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, its log's and the sensors' log's length
+
+
+@dataclass
+class Memory:
+    """What one process remembers from look to look, to judge less. Without it the look comes to the same."""
+
+    looks: dict[str, tuple[Marks, Look]] = field(default_factory=dict)
+    drifts: dict[str, tuple[int, tuple[Drift, ...]]] = field(default_factory=dict)
+    last: int | None = None  # when it looked [ms]
+
+
+class _MovedError(Exception):
+    """Somebody else has recorded alarms since they were read."""
+
+
+def look(
+    desk: Desk, memory: Memory | None = None, runs: Callable[[], Sequence[Scheduled]] | None = None
+) -> list[Change]:
+    """Look once at everything, and record what is new; what changed. `runs` says how the scheduled work stands.
+
+    Raises StoreError.
+    """
+    memory = Memory() if memory is None else memory
+    for _ in range(AGAIN):
+        try:
+            return _look(desk, memory, desk.store.scheduled() if runs is None else runs())
+        except _MovedError:
+            continue
+    raise RecordError("others record alarms all the time", where="alarms", mend="Run one wallclime serve on this store")
+
+
+def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
+    now, patience = desk.clock.now(), desk.settings.patience
+    standing = desk.store.alarms()
+    since = told_from(_first_look(desk, now), _last_look(memory, works, now))
+    looks, unseen = _looks(desk, memory, since, standing, now)
+    seen = signals(looks, vitals_of(desk, looks, now), house_of(desk, works, now), now, patience, since)
+    changes = [*_closed(desk, standing, now), *_stepped(desk, standing, seen, unseen, now)]
+    sent = desk.store.outbox_made(now - patience.flood.within)
+    told = bundles(changes, desk.settings.contacts, now, patience, buildings=buildings(desk), sent=sent)
+    refreshed = _refreshed(standing, [*seen, *unseen], told.changes)
+    _record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
+    memory.last = now
+    return list(told.changes)
+
+
+def _stepped(
+    desk: Desk, standing: Sequence[Alarm], seen: Sequence[Signal], unseen: Sequence[Signal], now: int
+) -> Iterator[Change]:
+    """What the signals change; at a wall that can't be judged nothing but that it can't."""
+    patience, open_ = desk.settings.patience, {HOUSE, *open_jobs(desk)}
+    every = {alarm.id: alarm for alarm in [*desk.store.alarm_history(since=now - LATE), *standing]}
+    known = [alarm for alarm in every.values() if alarm.job in open_]
+    judging = [alarm for alarm in known if alarm.what == whats.UNJUDGED]
+    others = [alarm for alarm in known if alarm.what != whats.UNJUDGED]
+    yield from step(others, seen, now, patience, unseen={one.job for one in unseen})
+    yield from step(judging, unseen, now, patience)
+
+
+def _first_look(desk: Desk, now: int) -> int:
+    """When a daemon that tells alarms began here first: what had ended by then is no news. [ms]"""
+    told = (one.entered for one in desk.book.entries(SENSORS_CHAIN) if one.kind is Kind.ALARM_SETTINGS)
+    return next(told, now)
+
+
+def _last_look(memory: Memory, works: Sequence[Scheduled], now: int) -> int:
+    if memory.last is not None:
+        return memory.last
+    return next((one.ended for one in works if one.name == LOOK and one.ended is not None), now)
+
+
+def buildings(desk: Desk) -> dict[str, str]:
+    """The building of each job that has one."""
+    return {job: building for job in desk.book.names() if (building := desk.book.building(job))}
+
+
+# --- what is looked at -----------------------------------------------------------------------------
+
+
+def _looks(
+    desk: Desk, memory: Memory, since: int, standing: Sequence[Alarm], now: int
+) -> tuple[list[Look], list[Signal]]:
+    """Every open job as it is now; and a signal of each that can't be judged."""
+    settle(desk)
+    generations, sensors = desk.store.generations(), desk.store.head(SENSORS_CHAIN)[0]
+    looks: list[Look] = []
+    unseen: list[Signal] = []
+    for job in open_jobs(desk):
+        marks = (generations.get(job, 0), desk.store.head(job)[0], sensors)
+        try:
+            looks.append(
+                replace(_known(memory, job, marks, now) or _gathered(desk, memory, job, marks), told_from=since)
+            )
+        except Exception as exc:  # whatever it is, the other walls are not to suffer from it
+            log("error", "a job can't be looked at", job=job, error=str(exc))
+            unseen.append(_unjudged(job, exc, standing, now))
+    return looks, unseen
+
+
+def open_jobs(desk: Desk) -> list[str]:
+    """The jobs that are neither closed nor forgotten."""
+    return [job for job in desk.book.names() if closed_at(desk, job) is None]
+
+
+def _known(memory: Memory, job: str, marks: Marks, now: int) -> Look | None:
+    known = memory.looks.get(job)
+    if known is None or known[0] != marks or not 0 <= now - known[1].found.as_of < STANDS:
+        return None
+    return known[1]
+
+
+def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Look:
+    found = assess(desk, job)
+    frame = desk.book.frame_at(job, found.as_of)
+    completed = found.lot.clock.completed_at
+    made = Look(
+        frame=frame,
+        found=found,
+        patience=desk.settings.patience,
+        told_from=0,
+        said=heard_lately(frame, found, desk.store),
+        items=_items(desk, frame, found.as_of),
+        drifts=_drifts(desk, memory, frame, found.as_of),
+        told_ready=completed is not None and _told_ready(desk, job, completed),
+    )
+    memory.looks[job] = marks, made
+    return made
+
+
+def _items(desk: Desk, frame: Frame, as_of: int) -> tuple[Item, ...]:
+    return () if frame.finish is None else items_of(desk, frame, frame.finish, as_of)
+
+
+def _drifts(desk: Desk, memory: Memory, frame: Frame, as_of: int) -> tuple[Drift, ...]:
+    at, known = memory.drifts.get(frame.job.name, (0, ()))
+    if not 0 <= as_of - at < DRIFTS:
+        known = drifts(desk, frame, as_of)
+        memory.drifts[frame.job.name] = as_of, known
+    return known
+
+
+def _told_ready(desk: Desk, job: str, completed: int) -> bool:
+    """Whether it was told that the job is ready, since that completion. [ms]"""
+    return any(
+        entry.kind is Kind.ALARM and (entry.body["what"], entry.body["since"]) == (whats.READY, completed)
+        for entry in desk.book.log(job)
+    )
+
+
+def _unjudged(job: str, exc: Exception, standing: Sequence[Alarm], now: int) -> Signal:
+    key = (whats.UNJUDGED, job, "")
+    since = next((one.since for one in standing if one.key == key), now)
+    return Signal(*key, since, Priority.MEDIUM, {"error": str(exc) or type(exc).__name__})
+
+
+def _closed(desk: Desk, standing: Sequence[Alarm], now: int) -> Iterator[Change]:
+    """What stood at a job that was closed is over, without a word."""
+    open_ = {HOUSE, *open_jobs(desk)}
+    for alarm in standing:
+        if alarm.job not in open_:
+            yield Change(replace(alarm, standing=Standing.NORMAL, returned=alarm.returned or now), "over")
+
+
+def _refreshed(standing: Sequence[Alarm], seen: Sequence[Signal], changes: Sequence[Change]) -> list[Alarm]:
+    """Alarms that stand as they stood, with the figures of now."""
+    changed = {change.alarm.id for change in changes}
+    now = {one.key: one.facts for one in seen if one.ended is None and not one.inhibited}
+    active = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
+    return [
+        replace(one, facts=now[one.key])
+        for one in standing
+        if one.standing in active and one.id not in changed and now.get(one.key, one.facts) != one.facts
+    ]
+
+
+# --- what is recorded ------------------------------------------------------------------------------
+
+
+def _record(
+    desk: Desk,
+    changes: Sequence[Change],
+    made: Sequence[Bundle],
+    standing: Sequence[Alarm],
+    who: str,
+    *,
+    refreshed: Sequence[Alarm] = (),
+) -> None:
+    """Entries, alarms and messages in one commit. Raises _MovedError where others recorded alarms since `standing`."""
+    if not changes and not refreshed:
+        return
+    now = desk.clock.now()
+    entries = [(one.alarm.job, Draft(Kind.ALARM, now, who, body_of(one))) for one in changes]
+    messages = [*(_message(desk, bundle, now) for bundle in made), *_events(desk, changes, who, now)]
+
+    def as_read(found: list[Alarm]) -> None:
+        if found != list(standing):
+            raise _MovedError
+
+    desk.store.record_alarms(entries, [*(one.alarm for one in changes), *refreshed], messages, check=as_read)
+    for one in changes:
+        log("info", "alarm", what=one.alarm.what, job=one.alarm.job, where=one.alarm.where, transition=one.transition)
+
+
+def message_id(contact: str, *parts: str) -> str:
+    """The same for the same occasion and contact."""
+    return hashlib.sha256("|".join([contact, *parts]).encode()).hexdigest()[:16]
+
+
+def shown_to(desk: Desk, contact: Contact | None) -> telling.Shown:
+    """How jobs are shown; the house in the zone of the contact (UTC) and the units that most walls ask for."""
+    zone = zone_of("UTC" if contact is None else contact.zone)
+    units = [desk.book.job(job).units for job in desk.book.names()]
+    most = cast(System, max(sorted(set(units)), key=units.count, default="si"))
+
+    def shown(job: str) -> Display:
+        return Display(zone, most) if job == HOUSE else display(desk, job)
+
+    return shown
+
+
+def _message(desk: Desk, bundle: Bundle, now: int) -> Message:
+    contact = next(one for one in desk.settings.contacts if one.name == bundle.contact)
+    shown = shown_to(desk, contact)
+    ids = tuple(alarm.id for alarm in bundle.alarms)
+    kind = "alarm" if bundle.form == "summary" else bundle.form
+    return Message(
+        id=message_id(contact.name, bundle.form, bundle.tells, str(now), *ids),
+        contact=contact.name,
+        kind=kind,
+        subject=telling.subject(bundle),
+        text=telling.text(bundle, now, shown),
+        body={"alarms": [one.to_json() for one in bundle.alarms], "more": bundle.more},
+        made=now,
+        not_before=bundle.not_before,
+        expires=bundle.not_before + TOO_LATE[kind],
+        alarms=ids,
+        jobs=_jobs_in(bundle.alarms),
+    )
+
+
+def _jobs_in(alarms: Iterable[Alarm]) -> tuple[str, ...]:
+    return tuple(sorted({job for alarm in alarms for job in jobs_of(alarm)}))
+
+
+def _events(desk: Desk, changes: Sequence[Change], who: str, now: int) -> Iterator[Message]:
+    """What the broker is told: each transition, once."""
+    shown = shown_to(desk, None)
+    for change in changes:
+        alarm = change.alarm
+        body = event_of(change, now, shown(alarm.job), "" if who == PROGRAM else who)
+        yield Message(
+            id=message_id(MQTT, alarm.id, change.transition, str(now)),
+            contact=MQTT,
+            kind="event",
+            subject=telling.shortened(f"{change.transition}: {title(alarm)}, {spot(alarm)}"),
+            text=telling.headline(alarm, shown(alarm.job)),
+            body=body,
+            made=now,
+            not_before=now,
+            expires=now + TOO_LATE["alarm"],
+            alarms=(alarm.id,),
+            jobs=_jobs_in([alarm]),
+        )
+
+
+# --- what people do --------------------------------------------------------------------------------
+
+
+def acknowledge_alarms(desk: Desk, ids: Sequence[str], who: str, *, job: str | None = None) -> list[Alarm]:
+    """Note that `who` saw these; without any `ids` all that wait for it, of `job` or of all. Raises RecordError."""
+    return _acted(
+        desk, who, lambda standing: [acknowledge(one, who, desk.clock.now()) for one in _chosen(standing, ids, job)]
+    )
+
+
+def _chosen(standing: Sequence[Alarm], ids: Sequence[str], job: str | None) -> list[Alarm]:
+    if ids:
+        return [named(standing, one) for one in dict.fromkeys(ids)]
+    waits = (Standing.UNACKNOWLEDGED, Standing.RETURNED)
+    return [one for one in standing if one.standing in waits and not one.notice and job in (None, one.job)]
+
+
+def named(standing: Sequence[Alarm], text: str) -> Alarm:
+    """The alarm of that id, of which the beginning is enough. Raises RecordError."""
+    found = [one for one in standing if text and one.id.startswith(text.strip().lower())]
+    if len(found) == 1:
+        return found[0]
+    what = "several alarms begin so" if found else "no alarm of that id stands"
+    raise RecordError(what, where=f"alarm {text!r}", mend="See wallclime alarm list for their ids")
+
+
+def shelve_alarm(desk: Desk, id_: str, until: int, reason: str, who: str) -> Alarm:
+    """Tell nobody of it until then, for a reason. Raises RecordError. [ms]"""
+    most = desk.settings.patience.shelve_at_most
+
+    def act(standing: Sequence[Alarm]) -> list[Change]:
+        return [shelve(named(standing, id_), until, reason, who, desk.clock.now(), at_most=most)]
+
+    return _acted(desk, who, act)[0]
+
+
+def unshelve_alarm(desk: Desk, id_: str, who: str) -> Alarm:
+    """Take it off the shelf before its time. Raises RecordError."""
+
+    def act(standing: Sequence[Alarm]) -> list[Change]:
+        alarm = named(standing, id_)
+        if alarm.shelved_until is None:
+            raise RecordError("it is not shelved", where=f"alarm {alarm.id}", mend="Nothing needs to be done")
+        return [Change(replace(alarm, shelved_until=None, shelved_by="", shelved_reason=""), "unshelved")]
+
+    return _acted(desk, who, act)[0]
+
+
+def _acted(desk: Desk, who: str, act: Callable[[Sequence[Alarm]], list[Change]]) -> list[Alarm]:
+    for _ in range(AGAIN):
+        standing = desk.store.alarms()
+        changes = act(standing)
+        try:
+            _record(desk, changes, (), standing, who)
+        except _MovedError:
+            continue
+        return [one.alarm for one in changes]
+    raise RecordError("others record alarms all the time", where="alarms", mend="Give the command again")
+
+
+def send_test(desk: Desk, name: str | None) -> list[Message]:
+    """Put a test message on its way to a contact, or to all of them, and an event to the broker. Raises RecordError."""
+    contacts = [one for one in desk.settings.contacts if name in (None, one.name)]
+    if name is not None and not contacts:
+        known = ", ".join(one.name for one in desk.settings.contacts) or "none"
+        raise RecordError(f"there is no contact {name!r}", where="alarm test", mend=f"Contacts are: {known}")
+    now = desk.clock.now()
+    messages = [_test(one.name, now) for one in contacts] + ([_test(MQTT, now)] if name is None else [])
+    desk.store.record_alarms([], [], messages)
+    return messages
+
+
+def _test(contact: str, now: int) -> Message:
+    return Message(
+        id=message_id(contact, "test", str(now)),
+        contact=contact,
+        kind="event" if contact == MQTT else "test",
+        subject="Test: wallclime can reach you",
+        text="This is a test. Nothing is wrong, and there is nothing to do.\n",
+        body={"transition": "test"},
+        made=now,
+        not_before=now,
+        expires=now + DAY,
+    )
+
+
+# --- the settings ----------------------------------------------------------------------------------
+
+
+def note_settings(desk: Desk) -> Entry | None:
+    """Write down the alarm's limits where they are not those written last: {before, after}; the entry."""
+    after = limits_of(desk.settings.patience)
+    told = [one for one in desk.book.entries(SENSORS_CHAIN) if one.kind is Kind.ALARM_SETTINGS]
+    before: Mapping[str, object] = told[-1].body["after"] if told else {}
+    if dict(before) == after:
+        return None
+    body = {"before": dict(before), "after": after}
+    return desk.store.append(SENSORS_CHAIN, [Draft(Kind.ALARM_SETTINGS, desk.clock.now(), PROGRAM, body)])[0]

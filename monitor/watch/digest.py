@@ -1,0 +1,168 @@
+"""The morning's digest of each contact, and the summary of the last week or month: gathered, worded, put on its way.
+
+Each is known by its period, so that it is told once whatever the clock does: see `Local` of schedule for when.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date, time, timedelta
+from functools import partial
+from typing import Literal
+
+from monitor.basis.alarm import HOUSE, Alarm, Message, Standing
+from monitor.basis.errors import WallclimeError
+from monitor.basis.times import DAY, HOUR, datetime_of, zone_of
+from monitor.config.alarms import Contact
+from monitor.rules.alarms import Change, Tells
+from monitor.rules.grouping import wanted
+from monitor.rules.within import coverage_within
+from monitor.tell import digest as telling
+from monitor.tell.digest import Page, Wall
+from monitor.tell.summary import Summary
+from monitor.watch.alarming import buildings, message_id, open_jobs, shown_to
+from monitor.watch.desk import Desk
+from monitor.watch.judging import assess
+from monitor.watch.life import items_of
+from monitor.watch.schedule import Local, Work
+from monitor.watch.summary import summary_of, watched
+
+MORNING = time(7)  # where a contact asks for summaries and for no digest; ours
+AHEAD = 7 * DAY  # how far a digest looks ahead for care that falls due; ours [ms]
+
+Once = Literal["week", "month"]
+
+
+def works(desk: Desk) -> Iterator[Work]:
+    """A work for each digest and summary that a contact asks for."""
+    for contact in desk.settings.contacts:
+        at, zone = contact.digest or MORNING, zone_of(contact.zone)
+        if contact.digest is not None:
+            yield Work(f"digest for {contact.name}", Local(at, zone), partial(tell_morning, desk, contact))
+        once: tuple[tuple[Once, bool], ...] = (("week", contact.weekly), ("month", contact.monthly))
+        for length, asked in once:
+            if asked:
+                run = partial(tell_summary, desk, contact, length)
+                yield Work(f"{length} for {contact.name}", Local(at, zone, length), run)
+
+
+# --- the morning -----------------------------------------------------------------------------------
+
+
+def tell_morning(desk: Desk, contact: Contact, day: str) -> Message:
+    """Put the digest of a day, like 2026-01-05, on its way to a contact. Raises StoreError."""
+    page = morning(desk, contact)
+    return _post(desk, contact, "digest", day, telling.subject(page), telling.text(page), _names(page.walls))
+
+
+def morning(desk: Desk, contact: Contact) -> Page:
+    """How every open wall that concerns a contact is now, and was in the last 24 hours."""
+    now = desk.clock.now()
+    zone = zone_of(contact.zone)
+    standing = [one for one in desk.store.alarms() if _tells(desk, contact, one, now - DAY)]
+    walls = [_wall(desk, job, standing, now) for job in open_jobs(desk) if concerns(desk, contact, job)]
+    house = tuple(one for one in standing if one.job == HOUSE)
+    title = f"Walls {datetime_of(now, zone).date().isoformat()}"
+    return Page(title, now - DAY, now, shown_to(desk, contact)(HOUSE), tuple(walls), house)
+
+
+def concerns(desk: Desk, contact: Contact, job: str) -> bool:
+    """Whether a contact hears of a job."""
+    if not contact.jobs and not contact.buildings:
+        return True
+    return job in contact.jobs or desk.book.building(job) in contact.buildings
+
+
+def _tells(desk: Desk, contact: Contact, alarm: Alarm, since: int) -> bool:
+    """Whether an alarm that stands, or stood since then, concerns a contact. [ms]"""
+    if alarm.standing is Standing.RETURNED and (alarm.returned or 0) < since:
+        return False
+    tells: Tells = "second contact" if contact.second else "first"
+    return wanted(contact, Change(alarm, "raised", tells), desk.settings.contacts, buildings(desk))
+
+
+def _wall(desk: Desk, job: str, standing: Sequence[Alarm], now: int) -> Wall:
+    shown, building = shown_to(desk, None)(job), desk.book.building(job)
+    own = tuple(one for one in standing if one.job == job)
+    try:
+        found = assess(desk, job)
+        frame = desk.book.frame_at(job, found.as_of)
+    except WallclimeError as exc:
+        return Wall(job, shown, building, trouble=str(exc), alarms=own)
+    items = () if frame.finish is None else items_of(desk, frame, frame.finish, now)
+    return Wall(
+        job=job,
+        display=shown,
+        building=building,
+        found=found,
+        watched=watched(frame, now, now + 1),
+        alarms=own,
+        items=tuple(sorted((i for i in items if not i.over and i.opens <= now + AHEAD), key=lambda i: (i.due, i.what))),
+        coverage=coverage_within(found, now - DAY, now),
+    )
+
+
+# --- a week, a month -------------------------------------------------------------------------------
+
+
+def tell_summary(desk: Desk, contact: Contact, once: Once, period: str) -> Message:
+    """Put on its way to a contact what the days before a week (2026-W02) or month (2026-01) were. Raises StoreError."""
+    found = _for(desk, contact, summary_of(desk, *days_before(once, period)))
+    now, shown = desk.clock.now(), shown_to(desk, contact)
+    standing = [one for one in desk.store.alarms() if not one.notice and _tells(desk, contact, one, now)]
+    text = telling.summary_text(found, [(one, shown(one.job)) for one in standing])
+    jobs = tuple(sorted({wall.job for wall in found.walls}))
+    return _post(desk, contact, "summary", period, telling.summary_subject(found), text, jobs)
+
+
+def days_before(once: Once, period: str) -> tuple[date, date]:
+    """The week or month before the one that a period names: its first day, and the first after it."""
+    if once == "week":
+        after = date.fromisoformat(f"{period}-1")
+        return after - timedelta(days=7), after
+    after = date.fromisoformat(f"{period}-01")
+    return (after - timedelta(days=1)).replace(day=1), after
+
+
+def _for(desk: Desk, contact: Contact, found: Summary) -> Summary:
+    """Of a summary the walls that concern a contact, each with the alarms that were raised in its span."""
+    walls = [wall for wall in found.walls if concerns(desk, contact, wall.job)]
+    first = {wall.job: wall.as_of - wall.coverage.elapsed for wall in walls}
+    told = desk.store.alarm_history(since=min(first.values(), default=0))
+    return replace(
+        found,
+        walls=tuple(
+            replace(
+                wall, alarms=tuple(a for a in told if a.job == wall.job and first[wall.job] <= a.raised < wall.as_of)
+            )
+            for wall in walls
+        ),
+    )
+
+
+# --- on its way ------------------------------------------------------------------------------------
+
+
+def _names(walls: Sequence[Wall]) -> tuple[str, ...]:
+    return tuple(wall.job for wall in walls)
+
+
+def _post(
+    desk: Desk, contact: Contact, kind: str, period: str, subject: str, text: str, jobs: tuple[str, ...]
+) -> Message:
+    now = desk.clock.now()
+    made = Message(
+        id=message_id(contact.name, kind, period),
+        contact=contact.name,
+        kind=kind,
+        subject=subject,
+        text=text,
+        body={"period": period},
+        made=now,
+        not_before=now,
+        expires=now + (DAY - HOUR if kind == "digest" else AHEAD),
+        jobs=jobs,
+    )
+    desk.store.record_alarms([], [], [made])
+    return made

@@ -1,0 +1,164 @@
+"""How the sensors that should be heard are, and how the program itself fares: what the alarm asks beside the rooms."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator, Mapping, Sequence
+
+import numpy as np
+
+from monitor.basis.times import DAY
+from monitor.basis.units import to_base
+from monitor.basis.values import AIR, Quantity
+from monitor.intake.topics import compile_topic
+from monitor.keep.rows import Doing, Scheduled
+from monitor.rules.frame import Role, Sensor, Stay
+from monitor.rules.instrument import MAKER_ACCEPTED, in_force
+from monitor.rules.look import Look
+from monitor.rules.replay import heard
+from monitor.rules.signals_house import Failure, House, Link, Vitals
+from monitor.watch.desk import Desk
+from monitor.watch.pulse import named
+from monitor.watch.sensors import file_stream
+from monitor.watch.silences import AWAY_AFTER, away
+from monitor.watch.upkeep import store_file
+
+# The works whose failure has a name of its own; a wall that can't be judged is told by itself.
+SEAL, BACKUP, JUDGE, LOOK = "seal", "backup", "judge", "look"
+
+_HEARS: Mapping[Role, tuple[Quantity, ...]] = {
+    "air": AIR,
+    "box": (Quantity.BOX_TEMPERATURE, *AIR),
+    "surface": (Quantity.SURFACE_TEMPERATURE, *AIR),
+}
+
+
+# --- sensors ---------------------------------------------------------------------------------------
+
+
+def vitals_of(desk: Desk, looks: Sequence[Look], now: int) -> list[Vitals]:
+    """Every sensor that stands at a place of an open job and is heard over a broker, as it is now. [ms]"""
+    sensors, stays = desk.book.sensors(), [stay for stay in desk.book.stays() if _stands(stay, now)]
+    jobs = {place: [look.found.job for look in looks if place in _places(look)] for place in {s.place for s in stays}}
+    stuck = {name: since for look in looks for name, since in _stuck(desk, look)}
+    return [
+        _vitals(desk, sensors[stay.sensor], stay, stays, jobs[stay.place], stuck, now)
+        for stay in stays
+        if jobs[stay.place] and sensors[stay.sensor].stream != file_stream(stay.sensor)
+    ]
+
+
+def _stands(stay: Stay, now: int) -> bool:
+    return stay.start <= now and (stay.end is None or stay.end > now)
+
+
+def _places(look: Look) -> set[str]:
+    outdoors = look.frame.job.outdoor_place
+    return {*look.frame.places, *(() if outdoors is None else (outdoors,))}
+
+
+def _vitals(
+    desk: Desk,
+    sensor: Sensor,
+    stay: Stay,
+    stays: Sequence[Stay],
+    jobs: Sequence[str],
+    stuck: Mapping[str, int],
+    now: int,
+) -> Vitals:
+    beside = [one for one in stays if (one.place, one.role) == (stay.place, stay.role) and one is not stay]
+    return Vitals(
+        sensor=sensor.name,
+        stream=sensor.stream,
+        place=stay.place,
+        placed=stay.start,
+        hold=sensor.hold,
+        jobs=tuple(sorted(jobs)),
+        broker=_broker_of(desk, sensor.stream),
+        heard=_last_heard(desk, sensor, stay),
+        alone=not beside,
+        flat_since=stuck.get(sensor.name),
+        battery=_battery(desk, sensor.stream, now),
+        check_until=_check_until(sensor, now),
+    )
+
+
+def _broker_of(desk: Desk, stream: str) -> str:
+    """The broker that a sensor is heard at, by its address."""
+    brokers = {broker.name: named(broker) for broker in desk.settings.brokers}
+    hears = (one.broker for one in desk.settings.sources if compile_topic(one.topic).match(stream) is not None)
+    return brokers.get(next(hears, desk.settings.broker.name), "")
+
+
+def _last_heard(desk: Desk, sensor: Sensor, stay: Stay) -> int | None:
+    """When the channel that has been silent longest spoke last, of those that spoke here at all. [ms]"""
+    bounds = [desk.store.bounds(sensor.stream, quantity) for quantity in _HEARS[stay.role]]
+    return min((one[1] for one in bounds if one is not None and one[1] >= stay.start), default=None)
+
+
+def _battery(desk: Desk, stream: str, now: int) -> float | None:
+    """The lowest that it said of its battery in the last day. [%]"""
+    series = desk.store.series(stream, Quantity.BATTERY, now - DAY, now + 1)
+    said = [to_base(float(v), series.units[u]) for v, u in zip(series.value, series.unit, strict=True)]
+    return min(said, default=None)
+
+
+def _check_until(sensor: Sensor, now: int) -> int:
+    """When the first of what backs it runs out, or ran out: its checks, else what its maker stated. [ms]"""
+    ends = [_backed_until(sensor, quantity, now) for quantity in AIR if quantity in sensor.uncertainty]
+    return min(ends, default=sensor.since + MAKER_ACCEPTED)
+
+
+def _backed_until(sensor: Sensor, quantity: Quantity, now: int) -> int:
+    check = in_force(sensor.checks, quantity, now)
+    if check is not None:
+        return check.until
+    ran_out = [one.until for one in sensor.checks if one.quantity is quantity and one.until <= now]
+    return max(ran_out, default=sensor.since + MAKER_ACCEPTED)
+
+
+def _stuck(desk: Desk, look: Look) -> Iterator[tuple[str, int]]:
+    """The sensors of a job whose newest readings stand still, and since when within the last two days. [ms]"""
+    now = look.found.as_of
+    for (name, quantity), channel in heard(look.frame, now, desk.store, now - 2 * DAY, now).items():
+        if quantity in AIR and len(channel.t) and channel.flat[-1]:
+            moved = np.flatnonzero(~channel.flat)
+            yield name, int(channel.t[moved[-1] + 1 if len(moved) else 0])
+
+
+# --- the house -------------------------------------------------------------------------------------
+
+
+def house_of(desk: Desk, works: Sequence[Scheduled], now: int) -> House:
+    """The links, the works on schedule, the disk, and when nobody listened. [ms]"""
+    return House(
+        links=tuple(_links(desk, now)),
+        seals=tuple(_failed(works, lambda name: name == SEAL)),
+        backups=tuple(_failed(works, lambda name: name == BACKUP)),
+        works=tuple(_failed(works, lambda name: name not in (SEAL, BACKUP, JUDGE, LOOK))),
+        free=_free(desk),
+        away=away(desk),
+    )
+
+
+def _links(desk: Desk, now: int) -> Iterator[Link]:
+    """As the daemon says that they are; nothing while there is none."""
+    found = desk.store.daemon_state()
+    if found is None or found.state.get("stopped") or now - found.last > AWAY_AFTER:
+        return
+    for broker, link in zip(desk.settings.brokers, found.state.get("links", ()), strict=False):
+        since = link.get("since") or found.started
+        up = bool(link["connected"])
+        yield Link(named(broker), None if up else since, since if up else None, link["last_error"])
+
+
+def _failed(works: Sequence[Scheduled], which: Callable[[str], bool]) -> Iterator[Failure]:
+    for one in works:
+        if one.state is Doing.FAILED and which(one.name):
+            yield Failure(one.name, one.failed or 0, one.error or "")
+
+
+def _free(desk: Desk) -> int | None:
+    """What is free of the disk that the record lies on; None where a server keeps it. [bytes]"""
+    path = store_file(desk.settings)
+    return None if path is None else shutil.disk_usage(path.parent).free
