@@ -1,15 +1,24 @@
 """What the daemon does on schedule: judges whoever settled what was heard, tidies up, seals, copies the store."""
 
+from dataclasses import replace
+from pathlib import Path
 from unittest import mock
 
 import pytest
 from desks import NOW, T0, furnish, hear, steady
 
+from monitor.basis.alarm import Alarm, Message, Priority, Standing
 from monitor.basis.errors import StoreError, WallclimeError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Kind, Refused
+from monitor.config.alarms import Backup, Boards
+from monitor.keep.rows import Doing
+from monitor.keep.store import open_copy
+from monitor.seal.chain import link
 from monitor.watch import works
 from monitor.watch.judging import assess, settle
+from monitor.watch.schedule import Schedule
+from monitor.watch.upkeep import backup, examine, goes_on
 
 
 def completions(desk):
@@ -80,3 +89,137 @@ def test_a_day_that_is_due_is_closed_and_said(desk, caplog):
     [head] = desk.store.heads()
     [said] = [record for record in caplog.records if record.getMessage() == "sealed"]
     assert (said.fields["closes"], said.fields["head"], said.fields["leaves"]) == ("2026-01-05", 1, head.size)
+
+
+def test_what_was_told_or_is_over_for_more_than_400_days_is_let_go(desk):
+    def alarm(id_: str, standing: Standing) -> Alarm:
+        return Alarm(id_, "too dry", "", "", NOW, NOW, standing, Priority.LOW)
+
+    stands = alarm("stands", Standing.UNACKNOWLEDGED)
+    messages = [Message(name, "ada", "alarm", "s", "t", {}, NOW, NOW) for name in ("told", "waits")]
+    desk.store.record_alarms([], [stands, alarm("over", Standing.NORMAL)], messages)
+    desk.store.outbox_sent("told", NOW)
+    for length, left in ((400 * DAY, 2), (1, 1)):
+        desk.clock.move(length)
+        works.tidy(desk)
+        assert len(desk.store.alarms(over=True)) == left
+        assert desk.store.outbox_counts() == {"waiting": 1, "sent": left - 1, "dead": 0}
+    assert desk.store.alarms() == [stands]
+
+
+def test_what_came_too_late_to_be_told_is_said(desk, caplog):
+    desk.store.record_alarms([], [], [Message("m", "ada", "digest", "s", "t", {}, NOW, NOW, NOW + MINUTE)])
+    desk.clock.move(MINUTE)
+    works.tidy(desk)
+    assert [(one.getMessage(), one.fields) for one in caplog.records] == [("messages expired", {"count": 1})]
+
+
+# --- copies of the store ---
+
+
+def scheduled(desk, **asked):
+    """A daemon whose settings ask for something."""
+    schedule = Schedule(desk)
+    schedule.take(works.works_of(replace(desk, settings=replace(desk.settings, **asked)), lambda: None, {}))
+    return schedule
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+@pytest.fixture
+def away(tmp_path) -> Path:
+    """The folder that copies go to."""
+    (tmp_path / "away").mkdir()
+    return tmp_path / "away"
+
+
+def test_once_a_day_the_store_is_copied_and_the_newest_copies_stay(desk, away):
+    for day in range(4):
+        daemon = scheduled(desk, backup=Backup(away, DAY, 2))
+        for _ in range(2):
+            daemon.turn("backup")
+        assert len(names(away)) == min(day + 1, 2)
+        desk.clock.move(DAY)
+    assert names(away) == ["wallclime-scheduled-20260119T000000Z.db", "wallclime-scheduled-20260120T000000Z.db"]
+
+
+def test_a_copy_is_whole_and_of_this_store(desk, away):
+    furnish(desk)
+    copy = works.back_up(desk, Backup(away))
+    with open_copy(copy, clock=desk.clock, link=link) as store:
+        assert goes_on(examine(store, "copy"), desk.store)
+    assert copy.stat().st_mode & 0o777 == 0o600
+
+
+def test_a_backup_that_somebody_made_themselves_is_never_removed(desk, away):
+    own = backup(desk, away).path
+    for _ in range(3):
+        copy = works.back_up(desk, Backup(away, keep=1))
+        desk.clock.move(DAY)
+    assert names(away) == sorted([own.name, copy.name])
+
+
+def test_a_copy_dated_by_a_clock_that_ran_ahead_does_not_drive_out_those_that_follow(desk, away):
+    desk.clock.move(900 * DAY)
+    works.back_up(desk, Backup(away, keep=2))
+    desk.clock.move(-900 * DAY)
+    made = []
+    for _ in range(2):
+        made.append(works.back_up(desk, Backup(away, keep=2)).name)
+        desk.clock.move(DAY)
+    assert names(away) == made
+
+
+def test_what_a_killed_daemon_has_left_of_a_copy_is_removed(desk, away):
+    for ending in ("part", "part-journal"):
+        (away / f"wallclime-scheduled-20260101T000000Z.{ending}").write_bytes(b"half of it")
+    copy = works.back_up(desk, Backup(away))
+    assert names(away) == [copy.name]
+
+
+def test_a_folder_that_is_not_there_is_a_failed_work_and_the_next_try_may_go_well(desk, tmp_path, caplog):
+    daemon = scheduled(desk, backup=Backup(tmp_path / "disk"))
+    daemon.turn("backup")
+    run = next(run for run in daemon.runs() if run.name == "backup")
+    assert (run.state, run.error) == (
+        Doing.FAILED,
+        f"{tmp_path}/disk: there is no such folder. Make it, or see that its disk is there; "
+        "[backup] to in wallclime.toml names it",
+    )
+    assert [one.getMessage() for one in caplog.records] == ["scheduled work failed"]
+    (tmp_path / "disk").mkdir()
+    desk.clock.move(10 * MINUTE)
+    daemon.turn("backup")
+    assert len(names(tmp_path / "disk")) == 1
+
+
+def test_a_folder_that_takes_no_file_is_told(desk, away):
+    refused = OSError(30, "Read-only file system")
+    with mock.patch.object(Path, "rename", side_effect=refused), pytest.raises(StoreError) as error:
+        works.back_up(desk, Backup(away))
+    assert str(error.value) == (f"{away}: it can't be written (Read-only file system). Let this user write the folder")
+
+
+# --- the board ---
+
+
+def test_the_board_is_written_into_the_folder_that_is_asked_for(desk, tmp_path):
+    furnish(desk)
+    hear(desk, steady(T0, 24))
+    daemon = scheduled(desk, board=Boards(tmp_path / "board"))
+    daemon.turn("board")
+    assert "den" in (tmp_path / "board" / "index.html").read_text(encoding="utf-8")
+
+
+def test_reports_of_the_board_that_can_not_be_written_are_said(desk, tmp_path, caplog):
+    with mock.patch("monitor.watch.walls.write_boards", return_value=mock.Mock(failed=2)):
+        scheduled(desk, board=Boards(tmp_path)).turn("board")
+    assert [(one.getMessage(), one.fields) for one in caplog.records] == [
+        ("reports of the board not written", {"count": 2})
+    ]
+
+
+def test_without_being_asked_for_nothing_is_copied_nor_drawn(desk):
+    assert {"backup", "board"}.isdisjoint(run.name for run in scheduled(desk).runs())
