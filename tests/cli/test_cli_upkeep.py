@@ -163,9 +163,10 @@ def test_a_store_that_was_unreadable_is_kept_too(kept, tmp_path):
 def test_of_a_home_where_all_is_well_nothing_fails(kept):
     found = checks(kept)
     assert {name: verdict for name, (verdict, *_) in found.items()} == {
-        "settings": "pass", "file modes": "pass", "disk room": "pass", "store": "pass", "store file": "pass",
-        "logs": "pass", "files": "pass", "signing key": "pass", "heads": "pass", "seals": "pass",
-        "days to seal": "pass", "clock": "pass", "daemon": "unknown", "broker 127.0.0.1:1883": "unknown",
+        "settings": "pass", "file modes": "pass", "disk room": "pass", "store": "pass", "writing": "pass",
+        "store file": "pass", "logs": "pass", "files": "pass", "signing key": "pass", "heads": "pass", "seals": "pass",
+        "days to seal": "pass", "clock": "pass", "clock source": "unknown", "daemon": "unknown",
+        "broker 127.0.0.1:1883": "unknown",
     }  # fmt: skip
     assert found["store"][1] == f"{kept.path}/wallclime.db, version {_version()}, 1 job, 360 readings"
     assert found["logs"][1] == "entries hang together: 8"
@@ -238,7 +239,7 @@ def test_a_disk_without_room_is_told(kept, monkeypatch):
     from collections import namedtuple
 
     usage = namedtuple("usage", "total used free")
-    monkeypatch.setattr("monitor.watch.doctor.shutil.disk_usage", lambda _: usage(1, 1, 100 * 2**20))
+    monkeypatch.setattr("shutil.disk_usage", lambda _: usage(1, 1, 100 * 2**20))
     assert checks(kept)["disk room"] == (
         "fail", f"0.1 GiB are free in {kept.path}", "Free some space: at least 200 MiB",
     )  # fmt: skip
