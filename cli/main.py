@@ -14,6 +14,7 @@ from typer.core import TyperCommand, TyperGroup
 
 from cli import (
     advise,
+    alarm,
     board,
     bundle,
     care,
@@ -89,6 +90,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "doctor": upkeep.doctor,
 }
 NOUNS = {
+    "alarm": alarm.app,
     "job": job.app,
     "sensor": sensor.app,
     "log": log.app,

@@ -9,11 +9,11 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import cast
+from typing import Any, cast
 
 from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Priority, Signal, Standing
 from monitor.basis.errors import RecordError
-from monitor.basis.times import DAY, MINUTE, zone_of
+from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339, zone_of
 from monitor.basis.units import System
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.alarms import Contact
@@ -30,7 +30,7 @@ from monitor.rules.spells import heard_lately
 from monitor.tell import alarms as telling
 from monitor.tell.alarm_log import body_of, event_of, limits_of
 from monitor.tell.alarm_words import spot, title
-from monitor.tell.words import Display
+from monitor.tell.words import Display, tag
 from monitor.watch.beside import drifts
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
@@ -44,6 +44,8 @@ STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged 
 DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
 TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY}  # to be told at all; ours [ms]
 AGAIN = 5  # looks at once, when others record at the same time
+
+_STANDS = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
 
 Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, its log's and the sensors' log's length
 
@@ -213,11 +215,10 @@ def _refreshed(standing: Sequence[Alarm], seen: Sequence[Signal], changes: Seque
     """Alarms that stand as they stood, with the figures of now."""
     changed = {change.alarm.id for change in changes}
     now = {one.key: one.facts for one in seen if one.ended is None and not one.inhibited}
-    active = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
     return [
         replace(one, facts=now[one.key])
         for one in standing
-        if one.standing in active and one.id not in changed and now.get(one.key, one.facts) != one.facts
+        if one.standing in _STANDS and one.id not in changed and now.get(one.key, one.facts) != one.facts
     ]
 
 
@@ -311,6 +312,13 @@ def _events(desk: Desk, changes: Sequence[Change], who: str, now: int) -> Iterat
         )
 
 
+def standing_alarms(desk: Desk, job: str | None) -> list[str]:
+    """The line of a status on the alarms that stand, of a job or of all; none where none does."""
+    found = [one for one in desk.store.alarms() if job is None or job in jobs_of(one)]
+    line = telling.standing_line(found, shown_to(desk, None))
+    return [line] if line else []
+
+
 # --- what people do --------------------------------------------------------------------------------
 
 
@@ -395,6 +403,43 @@ def _test(contact: str, now: int) -> Message:
         not_before=now,
         expires=now + DAY,
     )
+
+
+# --- the state of each job, for machines ---------------------------------------------------------------
+
+
+def states_of(desk: Desk, memory: Memory) -> dict[str, dict[str, Any]]:
+    """What the broker retains of each open job, as it was looked at last: see deploy/README.md for the fields."""
+    standing = [one for one in desk.store.alarms() if one.standing in _STANDS]
+    return {job: _state(job, memory, standing) for job in open_jobs(desk)}
+
+
+def _state(job: str, memory: Memory, standing: Sequence[Alarm]) -> dict[str, Any]:
+    own = [one for one in standing if job in jobs_of(one) and not one.notice]
+    alarms = [
+        {
+            "id": one.id,
+            "what": one.what,
+            "where": one.where or None,
+            "priority": one.priority.value,
+            "since": rfc3339(one.since),
+        }
+        for one in own
+    ]
+    if job not in memory.looks:
+        return {"job": job, "verdict": None, "phase": None, "room": "unknown", "alarms": alarms, "as_of": None}
+    found = memory.looks[job][1].found
+    return {
+        "job": job,
+        "verdict": tag(found).lower(),
+        "phase": found.phase,
+        "room": found.now.state,
+        "counted_h": found.lot.clock.counted / HOUR,
+        "required_h": found.lot.clock.required / HOUR,
+        "training": found.training,
+        "alarms": alarms,
+        "as_of": rfc3339(found.as_of),
+    }
 
 
 # --- the settings ----------------------------------------------------------------------------------
