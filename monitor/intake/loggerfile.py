@@ -136,11 +136,12 @@ def _evened(rows: list[list[str]], width: int) -> tuple[list[list[str]], Unread 
     """Short rows filled up with blank cells, blank cells beyond the width cut off; the first row of more fields."""
     if set(map(len, rows)) <= {width}:
         return rows, None
-    for at, row in enumerate(rows):
-        if any(row[width:]):
-            what, mend = f"the row has {len(row)} fields, not {width}", "Check it, or give --delimiter or --decimal"
-            return rows[:at], Unread(at, what, mend)
-    return [[*row[:width], *[""] * (width - len(row))] for row in rows], None
+    long = next((at for at, row in enumerate(rows) if any(row[width:])), len(rows))
+    even = [[*row[:width], *[""] * (width - len(row))] for row in rows[:long]]
+    if long == len(rows):
+        return even, None
+    what, mend = f"the row has {len(rows[long])} fields, not {width}", "Check it, or give --delimiter or --decimal"
+    return even, Unread(long, what, mend)
 
 
 def _numbers(texts: Sequence[str], guessed: Guess) -> tuple[NDArray[np.float64], Unread | None]:

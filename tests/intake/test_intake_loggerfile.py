@@ -308,6 +308,11 @@ def test_a_row_of_more_fields_than_the_header_is_refused(log):
     assert refusal(path) == ("FILE, row 3: the row has 5 fields, not 3. Check it, or give --delimiter or --decimal")
 
 
+def test_a_row_of_more_fields_is_named_below_one_of_fewer(log):
+    path = log(["ts,t,h", "2026-01-05 06:40,21.5", "2026-01-05 06:41,21,6,45,1"])
+    assert refusal(path) == ("FILE, row 3: the row has 5 fields, not 3. Check it, or give --delimiter or --decimal")
+
+
 # --- times
 
 
