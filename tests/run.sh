@@ -21,4 +21,5 @@ fi
 
 . deploy/venv.sh
 "$VENV/bin/python" -m pip install -q --disable-pip-version-check -c tests/constraints.txt -e ".[dev]"
-exec "$VENV/bin/python" -m pytest "$@"
+# a process a core, each file of tests in one of them
+exec "$VENV/bin/python" -m pytest -n auto --dist loadfile "$@"
