@@ -116,8 +116,8 @@ def _refused(alarm: Alarm, what: str, mend: str) -> RecordError:
 
 def _latest(alarm: Alarm) -> int:
     """The latest time that it remembers of itself. [ms]"""
-    times = (alarm.told, alarm.escalated, alarm.acknowledged_at, alarm.returned)
-    return max(alarm.raised, *(at for at in times if at is not None))
+    times = (alarm.raised, alarm.told, alarm.escalated, alarm.acknowledged_at, alarm.returned)
+    return max(at for at in times if at is not None)
 
 
 def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Patience) -> Iterator[Change]:
@@ -125,10 +125,12 @@ def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Pa
     alarm = next((one for one in had if one.standing is not Standing.NORMAL), None)
     standing = next((one for one in seen if one.ended is None), None)
     missed = _news([one for one in seen if one.ended is not None], had, alarm)
-    if standing is not None and standing.notice and (alarm is None or alarm.notice):
+    if standing is not None and standing.notice:
+        if alarm is not None and not alarm.notice:  # the wall is finished: its boards are in no hurry
+            yield Change(replace(alarm, standing=Standing.NORMAL, returned=now), "over")
         if missed:
-            yield _too_late(alarm, missed, now)
-        yield from _noticed(alarm, had, standing, now)
+            yield _too_late(None, missed, now)
+        yield from _noticed(alarm if alarm is not None and alarm.notice else None, had, standing, now)
     elif alarm is not None and alarm.shelved_until is not None and alarm.shelved_until <= now:
         yield _unshelved(alarm, standing, now)
     elif standing is not None:
@@ -154,7 +156,7 @@ def _noticed(alarm: Alarm | None, had: Sequence[Alarm], signal: Signal, now: int
     if signal.inhibited:
         return
     if alarm is None:
-        again = any(one.since == signal.since for one in had)
+        again = any(one.notice and one.since == signal.since for one in had)
         told = max((one.told or 0 for one in had), default=0) if again else now
         yield Change(_born(signal, now, Standing.ACKNOWLEDGED, told=told), "raised", None if again else "first")
     elif alarm.since != signal.since:
@@ -268,5 +270,5 @@ def _unshelved(alarm: Alarm, signal: Signal | None, now: int) -> Change:
     """Its time on the shelf is over: what still stands unacknowledged is told."""
     off = replace(alarm, shelved_until=None, shelved_by="", shelved_reason="")
     if alarm.standing is Standing.UNACKNOWLEDGED and signal is not None and not signal.inhibited:
-        return Change(replace(off, told=now, raised=now), "unshelved", "again")
+        return Change(replace(off, told=now, raised=now, escalated=None), "unshelved", "again")
     return Change(off, "unshelved")
