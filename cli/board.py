@@ -21,8 +21,8 @@ def board(
     """
     from monitor.watch.walls import INDEX, write_boards
 
-    with desk(context) as opened:
-        found = write_boards(opened, output, told=Progress("board"))
+    with desk(context) as opened, Progress("board") as progress:
+        found = write_boards(opened, output, told=progress)
     reports = f"{found.reports} reports written, {found.left} left as they were"
     failed = f", {found.failed} not written" if found.failed else ""
     removed = f", {found.removed} removed" if found.removed else ""

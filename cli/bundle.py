@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli.common import Job, Json, data, desk, say
+from cli.common import Job, Json, Progress, data, desk, say
 
 Folder = Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="A new folder.")]
 Dir = Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a bundle.")]
@@ -18,7 +18,7 @@ def bundle(context: typer.Context, job: Job, output: Folder) -> None:
     from monitor.watch.bundling import write_bundle
     from monitor.watch.witness import view_of
 
-    with desk(context) as opened:
+    with desk(context) as opened, Progress("bundle"):
         written = write_bundle(opened, job, output)
     head = view_of(written.head)
     say(f"wrote {output}; begin with {output}/data/VERIFY.md")
@@ -46,7 +46,8 @@ def verify(
     from monitor.watch.verifying import check
 
     roots = [_read(path) for path in authorities or ()]
-    found = check(root, heads=heads or (), key=key, authorities=roots)
+    with Progress("verify"):
+        found = check(root, heads=heads or (), key=key, authorities=roots)
     if as_json:
         data(_json(found))
     else:
@@ -136,7 +137,8 @@ def disclose(
     from monitor.watch.disclosing import Asked, write
 
     asked = Asked(first, last, tuple(channels or ()), entries, photos)
-    left_out = write(root, output, asked, clock=context.obj.clock)
+    with Progress("disclose"):
+        left_out = write(root, output, asked, clock=context.obj.clock)
     say(f"wrote {output}")
     for name in left_out:
         say(f"left out, as it says more than it shows (--photos shows it): {name}")

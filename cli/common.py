@@ -6,6 +6,8 @@ import getpass
 import json
 import os
 import sys
+import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,6 +22,8 @@ from monitor.basis.times import parse_time, zone_of
 
 if TYPE_CHECKING:
     from monitor.watch.desk import Desk
+
+PATIENCE = 2  # of somebody at a terminal before they are told what goes on [s]
 
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job's name.")]
 At = Annotated[
@@ -129,17 +133,43 @@ def entry_json(entry: Any) -> dict[str, Any]:
 
 
 class Progress:
-    """A bar on stderr, drawn only on a terminal and only once something takes more than two seconds."""
+    """What goes on, on stderr, once it takes more than two seconds: a bar where the share done is known, else the time.
+
+    Only on a terminal, and gone when it is done: `with Progress("report"): ...`.
+    """
 
     def __init__(self, what: str) -> None:
-        import time
-
-        self._what, self._now, self._shown = what, time.monotonic, -1
-        self._began = self._now()
+        self._what, self._shown = what, ""
+        self._share: float | None = None
+        self._done = threading.Event()
+        self._clock = threading.Thread(target=self._tick, daemon=True)
 
     def __call__(self, share: float) -> None:
-        """Show that `share` of the work, 0 to 1, is done."""
-        percent = int(share * 100)
-        if sys.stderr.isatty() and percent != self._shown and self._now() - self._began > 2:
-            self._shown = percent
-            typer.echo(f"\r{self._what} [{'#' * (percent // 5):<20}] {percent:3d} %", err=True, nl=percent >= 100)
+        """Say that `share` of the work, 0 to 1, is done."""
+        self._share = share
+
+    def __enter__(self) -> Progress:
+        self._began = time.monotonic()
+        if sys.stderr.isatty():
+            self._clock.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._done.set()
+        if self._clock.ident is not None:
+            self._clock.join()
+        if self._shown:
+            typer.echo(f"\r{' ' * len(self._shown)}\r", err=True, nl=False)
+
+    def _tick(self) -> None:
+        self._done.wait(PATIENCE)
+        while not self._done.is_set():
+            line = self._line()
+            typer.echo(f"\r{line.ljust(len(self._shown))}", err=True, nl=False)
+            self._shown = line
+            self._done.wait(0.25)
+
+    def _line(self) -> str:
+        if self._share is None:
+            return f"{self._what}, {time.monotonic() - self._began:.0f} s"
+        return f"{self._what} [{'#' * int(self._share * 20):.<20}] {int(self._share * 100):3d} %"

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Job, desk, say
+from cli.common import Job, Progress, desk, say
 
 
 def form(
@@ -19,7 +19,7 @@ def form(
     """Write a form for a phone: one file that needs no network and saves what is filled in for wallclime log import."""
     from monitor.watch.forms import write_form
 
-    with desk(context) as opened:
+    with desk(context) as opened, Progress("form"):
         write_form(opened, job, output, paper=paper)
     said = (
         "print it, and enter it with wallclime log" if paper else "send it to the phone and open it in a browser there"

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Job, Units, desk, say
+from cli.common import Job, Progress, Units, desk, say
 
 
 def handover(
@@ -19,6 +19,6 @@ def handover(
     """Write the sheet for the people who live with the wall: its air, its care, what harms it, what is recorded."""
     from monitor.watch.sheets import write_handover
 
-    with desk(context, units) as opened:
+    with desk(context, units) as opened, Progress("sheet"):
         write_handover(opened, job, output)
     say(f"wrote {output}")

@@ -63,15 +63,16 @@ def import_file(
     hears = one_of(role, ("air", "box", "surface"), "--as")
     with desk(context) as opened:
         columns = _columns(context.params, opened.book.job(job).zone)
-        looking = Progress("looking over")
-        plan = plan_import(
-            opened, job, file, columns, sensor=sensor, hold=given, progress=looking, place=place, role=hears
-        )  # fmt: skip
+        with Progress("looking over") as looking:
+            plan = plan_import(
+                opened, job, file, columns, sensor=sensor, hold=given, progress=looking, place=place, role=hears
+            )  # fmt: skip
         say("\n".join(["read as:", *(f"  {line}" for line in plan.guess.words())]))
         say(_sensor(plan))
         for doubt in doubts(plan):
             say(f"mind: {doubt}")
-        done = run_import(opened, plan, who=who_of(who), progress=Progress("keeping"))
+        with Progress("keeping") as keeping:
+            done = run_import(opened, plan, who=who_of(who), progress=keeping)
     say(f"kept {done.new} readings; {done.duplicates} were known, {done.conflicts} in conflict went to quarantine")
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import At, Job, Units, desk, say, time_of
+from cli.common import At, Job, Progress, Units, desk, say, time_of
 
 
 def report(
@@ -26,6 +26,6 @@ def report(
     """
     from monitor.watch.pages import write_report
 
-    with desk(context, units) as opened:
+    with desk(context, units) as opened, Progress("report"):
         write_report(opened, job, output, at=time_of(opened, job, at), figure=figure)
     say(f"wrote {output}")

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from cli.common import Json, Reason, data, desk, say
+from cli.common import Json, Progress, Reason, data, desk, say
 
 app = typer.Typer(no_args_is_help=True, help="The seals: signed heads over readings and log, and the key.")
 
@@ -22,7 +22,7 @@ def now(
     """Close the days that are due and seal all that came since; wallclime serve does it by itself."""
     from monitor.watch import sealing, witness
 
-    with desk(context) as opened:
+    with desk(context) as opened, Progress("seal"):
         if job is not None:
             opened.book.log(job)
         closed = sealing.close_due(opened)

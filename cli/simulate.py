@@ -133,11 +133,13 @@ def _every(text: str) -> int:
 
 def _shown(messages: Iterator[Message], now: int, past: int) -> Iterator[Message]:
     """The same messages, with a bar while the past is told."""
-    progress = Progress("telling the past")
-    for message in messages:
-        if message.t_ms < now:
+    with Progress("telling the past") as progress:
+        for message in messages:
+            yield message
+            if message.t_ms >= now:
+                break
             progress(1 - (now - message.t_ms) / past)
-        yield message
+    yield from messages
 
 
 @contextmanager

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cli.common import At, Job, Json, Units, ascii_only, data, desk, say, time_of
+from cli.common import At, Job, Json, Progress, Units, ascii_only, data, desk, say, time_of
 from monitor.basis.errors import RecordError
 
 if TYPE_CHECKING:
@@ -27,8 +27,8 @@ def status(
     with desk(context, units) as opened:
         if watch and _watched(opened, job, every):
             return
-        told = _told(opened, job, as_json)
-        trouble = _trouble(opened)
+        with Progress("judging"):
+            told, trouble = _told(opened, job, as_json), _trouble(opened, job)
     data(told)
     for line in trouble:
         say(f"mind: {line}")
@@ -45,11 +45,12 @@ def _told(at: Desk, job: str | None, as_json: bool) -> Any:
     return view.assessment.to_json() if as_json else status_text(view, ascii_only=ascii_only())
 
 
-def _trouble(at: Desk) -> list[str]:
+def _trouble(at: Desk, job: str | None) -> list[str]:
+    from monitor.watch.alarming import standing_alarms
     from monitor.watch.pages import daemon_trouble
     from monitor.watch.refused import trouble
 
-    return [*daemon_trouble(at), *trouble(at)]
+    return [*standing_alarms(at, job), *daemon_trouble(at), *trouble(at)]
 
 
 def _watched(at: Desk, job: str | None, every: str) -> bool:
@@ -69,9 +70,9 @@ def _watched(at: Desk, job: str | None, every: str) -> bool:
 
     def look() -> Seen:
         if job is not None:
-            return Seen(view=status_view(at, job), trouble=_trouble(at))
+            return Seen(view=status_view(at, job), trouble=_trouble(at, job))
         rows = [(row, display(at, row.assessment.job)) for row in job_rows(at)]
-        return Seen(rows=rows, trouble=_trouble(at))
+        return Seen(rows=rows, trouble=_trouble(at, job))
 
     watch(look, pause, ascii_only=ascii_only())
     return True
@@ -84,7 +85,7 @@ def ready(context: typer.Context, job: Job, as_json: Json = False, units: Units 
     from monitor.watch.pages import status_view
     from monitor.watch.witness import witnessed_ready
 
-    with desk(context, units) as opened:
+    with desk(context, units) as opened, Progress("judging"):
         view = status_view(opened, job)
         sealed = witnessed_ready(opened, view.assessment)
     found = view.assessment
@@ -112,7 +113,8 @@ def assess(
     from monitor.watch.pages import view_of
 
     with desk(context, units) as opened:
-        found = judge(opened, job, at=time_of(opened, job, at), recompute=recompute)
+        with Progress("judging"):
+            found = judge(opened, job, at=time_of(opened, job, at), recompute=recompute)
         if as_json:
             data(found.to_json())
         else:

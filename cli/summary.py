@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import desk, say
+from cli.common import Progress, desk, say
 
 
 def summary(
@@ -20,6 +20,6 @@ def summary(
     from monitor.tell.summary import opening
     from monitor.watch.summary import write_summary
 
-    with desk(context) as opened:
+    with desk(context) as opened, Progress("summary"):
         found = write_summary(opened, month, output, building=building)
     say(f"wrote {output}: {opening(found)}")

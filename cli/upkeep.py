@@ -19,7 +19,7 @@ def backup(
     from monitor.tell.upkeep import backed_up
     from monitor.watch.upkeep import backup as copy
 
-    with desk(context) as opened:
+    with desk(context) as opened, Progress("backup"):
         done = copy(opened, target, with_key=with_key)
     for line in backed_up(done.path, done.found.said(), done.key, done.key_copy):
         say(line)
@@ -38,7 +38,8 @@ def restore(
     from monitor.watch.upkeep import forgotten_since as since
     from monitor.watch.upkeep import restore as put
 
-    done = put(home_of(context), file, replace=replace, who=who_of(who), clock=context.obj.clock)
+    with Progress("restore"):
+        done = put(home_of(context), file, replace=replace, who=who_of(who), clock=context.obj.clock)
     for line in restored(done.entry, done.replaced, done.key, done.key_there):
         say(line)
     for job, entry in since(done):
@@ -55,7 +56,8 @@ def doctor(context: typer.Context, as_json: Json = False) -> None:
     from monitor.tell.upkeep import examined
     from monitor.watch.doctor import doctor as look
 
-    checks = look(home_of(context), clock=context.obj.clock, progress=Progress("seals"))
+    with Progress("seals") as progress:
+        checks = look(home_of(context), clock=context.obj.clock, progress=progress)
     if as_json:
         data([asdict(check) for check in checks])
     for check in () if as_json else checks:
