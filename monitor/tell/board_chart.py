@@ -52,7 +52,7 @@ class DaysChart:
 
 def days_chart_of(page: ReportPage) -> DaysChart | None:
     """The chart of boards and surface; None where there are no two days to draw of either."""
-    found = known_days(page.assessment.days)
+    found = known_days(page)
     panels = [panel for panel in (_boards(found), _humidity(found), _mould(found)) if panel is not None]
     if not panels:
         return None
@@ -67,8 +67,12 @@ def days_chart_of(page: ReportPage) -> DaysChart | None:
     )
 
 
-def known_days(days: Days) -> Days:
-    """The days, without what is said of boards where nothing was heard of the room: there they only rest."""
+def known_days(page: ReportPage) -> Days:
+    """The UTC days that the page's span touches, without what is said of boards where nothing was heard of the room:
+    there they only rest."""
+    days = page.assessment.days
+    if page.cut is not None:
+        days = days[(days["day"] >= page.cut.start // DAY) & (days["day"] <= (page.cut.end - 1) // DAY)]
     found = days.copy()
     silent = np.isnan(found["rh_mean"])
     for name in ("board_low", "board", "board_high"):

@@ -13,7 +13,7 @@ from monitor.basis.values import Quantity
 from monitor.climate.wood import moves_with_moisture
 from monitor.rules.assessment import Lot
 from monitor.rules.estimates import DISAGREE_K
-from monitor.tell import boards, surface, words
+from monitor.tell import boards, cut, surface, words
 from monitor.tell.board_chart import DaysChart, DaysPanel, known_days
 from monitor.tell.board_drawing import days_drawing
 from monitor.tell.table import Row, Table
@@ -71,7 +71,8 @@ def _boxes(page: ReportPage, lots: list[Lot], lying: tuple[Lying, ...], display:
     note = f"What a sensor in the boxes measures outranks the estimate; more than {apart} between them is told."
     if page.facts.install_start is not None:
         note += " As of the start of the installation."
-    return Table("boxes", head, rows, note if rows else "No boxes were delivered by the log.")
+    how = ("", "", "", "said", "estimated")
+    return Table("boxes", head, rows, note if rows else "No boxes were delivered by the log.", how)
 
 
 def _box(page: ReportPage, lot: Lot, how: Lying, display: Display) -> Row:
@@ -120,18 +121,21 @@ def _row(view: BoardView, number: int, display: Display, last: str) -> dict[str,
     head = ("when", "from the installation (estimated)", "pinned", "free", "trim must cover", "a joint may open")
     return {
         "name": f"{name[0].upper()}{name[1:]}, gaps at its ends {gaps}",
-        "table": Table("across" if row.across else "along", head, moved),
+        "table": Table("across" if row.across else "along", head, moved, how=("", *("estimated" for _ in head[1:]))),
         "closing": boards.closing_line(row, view.closing[number], display.units) if view.closing else "",
     }
 
 
 def _effects(page: ReportPage, view: BoardView, display: Display) -> Table:
-    assessment, found = page.assessment, view.effects
+    assessment = page.assessment
+    shown = {part.number - 1 for part in cut.parts(page, assessment.excursions)}
+    found = [one for one in view.effects if one.number in shown]
     rows = boards.effect_rows(found[:MOST_EFFECTS], assessment.excursions, view.rows[0], page.profile, display)
     head = ("no.", "what", "from", "moved the boards (estimated)", "and the row", "beyond the limit, measured")
     left = len(found) - len(rows)
     note = f" {left} more moved them less." if left > 0 else ""
-    return Table("effects", head, rows, boards.effects_finding(found, assessment.excursions) + note)
+    how = ("", "computed", "computed", "estimated", "estimated", "computed")
+    return Table("effects", head, rows, boards.effects_finding(found, assessment.excursions) + note, how)
 
 
 # --- the wall's surface ----------------------------------------------------------------------------
@@ -184,7 +188,7 @@ def _finding(panel: DaysPanel, chart: DaysChart) -> str:
 
 def _days_table(page: ReportPage, chart: DaysChart, display: Display) -> Table:
     """A row a day; over more than 62 days a week, over more than three years four weeks."""
-    days = known_days(page.assessment.days)
+    days = known_days(page)
     first, last = int(chart.t[0]) // DAY, int(chart.t[-1]) // DAY
     step = 1 if last - first < 62 else 7 if last - first < 1100 else 28
     rows = []
@@ -203,7 +207,8 @@ def _days_table(page: ReportPage, chart: DaysChart, display: Display) -> Table:
         "from, UTC", "boards lowest, %", "central, %", "highest, %", "surface humidity, mean, %", "surface coldest",
         "mould index",
     )  # fmt: skip
-    return Table("boarddays", head, rows, "Boards and index as they stood at the end of each row.")
+    how = ("", *("estimated",) * 3, *("computed",) * 3)
+    return Table("boarddays", head, rows, "Boards and index as they stood at the end of each row.", how)
 
 
 def _value(column: Any, how: str) -> float | None:

@@ -11,11 +11,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.basis.times import DAY, HOUR, MINUTE, datetime_of, ms_of
+from monitor.basis.times import DAY, MINUTE, datetime_of, ms_of
 from monitor.basis.units import FloatOrArray, System
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Phase, Side, State
-from monitor.tell import words
+from monitor.tell import cut, spanwords, words
 from monitor.tell.thin import line_starts, merged, thin
 from monitor.tell.views import ChannelLine, ReportPage
 from monitor.tell.words import Display
@@ -23,6 +23,7 @@ from monitor.tell.words import Display
 HOLD = 30 * MINUTE  # of a sensor that the page does not describe
 Extremes = dict[Quantity, tuple[float, float, int]]  # lowest, highest, number of readings
 NUMBERED = 24  # up to so many excursions carry their number in the drawing
+FEW = 6  # restarts, the last, and changes of the clocks that are lettered in the drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,10 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """Panels over one time axis, which stands at the `offset` that the zone had at `start`. [ms]"""
+    """Panels over one time axis, which stands at the `offset` that the zone had at `start`. [ms]
+
+    `changes` are when the zone's clocks were changed meanwhile.
+    """
 
     start: int
     end: int
@@ -111,18 +115,18 @@ class Chart:
     panels: tuple[Panel, ...]
     lanes: Mapping[State, tuple[tuple[int, int], ...]]
     events: tuple[Event, ...]
+    changes: tuple[int, ...]
     drawn: int
     total: int
 
 
 def chart_of(page: ReportPage, display: Display, most: int) -> Chart | None:
-    """The chart of a job's room air with at most `most` points a channel; None when there is no time to draw."""
+    """The chart of the room air in the page's span with at most `most` points a channel; None without any time."""
     air = [channel for channel in page.channels if channel.quantity in AIR and len(channel.t)]
-    moments = [int(channel.t[0]) for channel in air] + [at for at in (page.assessment.begin,) if at is not None]
-    end = max([_end(page), *(int(channel.t[-1]) for channel in air)])
-    if not moments or min(moments) >= end:
+    drawn = _drawn(page, air)
+    if drawn is None:
         return None
-    start = min(moments)
+    start, end = drawn
     panels = tuple(_panel(page, display, quantity, start, end, most) for quantity in reversed(AIR))
     offset = _offset(start, display.zone)
     return Chart(
@@ -133,9 +137,19 @@ def chart_of(page: ReportPage, display: Display, most: int) -> Chart | None:
         panels=panels,
         lanes=_lanes(page, (end - start) // 1000),
         events=_events(page, display, start, end),
+        changes=tuple(at for at, _ in clock_changes(display.zone, start, end)),
         drawn=sum(len(line.t) for panel in panels for line in panel.lines),
         total=sum(len(channel.t) for channel in air),
     )
+
+
+def _drawn(page: ReportPage, air: Sequence[ChannelLine]) -> tuple[int, int] | None:
+    """From when to when: the part asked for, else the judged span and all readings."""
+    if page.cut is not None:
+        return page.cut.start, page.cut.end
+    moments = [int(channel.t[0]) for channel in air] + [at for at in (page.assessment.begin,) if at is not None]
+    end = max([_end(page), *(int(channel.t[-1]) for channel in air)])
+    return (min(moments), end) if moments and min(moments) < end else None
 
 
 def shown(quantity: Quantity, value: FloatOrArray, units: System) -> FloatOrArray:
@@ -188,7 +202,7 @@ def _panel(page: ReportPage, display: Display, quantity: Quantity, start: int, e
     dots = tuple(
         Dot(hand.at, shown(quantity, hand.value, units), f"{hand.instrument or 'hand reading'}, {hand.who}")
         for hand in page.hand_readings
-        if hand.quantity is quantity
+        if hand.quantity is quantity and start <= hand.at <= end
     )
     edges = [limit.low for limit in limits] + [limit.high for limit in limits] + [dot.value for dot in dots]
     edges += [out.peak for out in outside]
@@ -197,7 +211,7 @@ def _panel(page: ReportPage, display: Display, quantity: Quantity, start: int, e
     unit = "%" if quantity is Quantity.AIR_HUMIDITY else "\u00b0F" if units == "us" else "\u00b0C"
     return Panel(
         quantity=quantity,
-        title=f"{'relative humidity' if quantity is Quantity.AIR_HUMIDITY else 'air temperature'}, {unit}",
+        title=f"{'relative humidity' if quantity is Quantity.AIR_HUMIDITY else 'air temperature'}, {unit} (measured)",
         lines=lines,
         limits=limits,
         outside=outside,
@@ -237,27 +251,27 @@ def _limits(page: ReportPage, quantity: Quantity, units: System, start: int, end
 def _outside(page: ReportPage, quantity: Quantity, units: System, end: int) -> tuple[Outside, ...]:
     return tuple(
         Outside(
-            number=number,
-            start=found.start,
-            end=end if found.end is None else found.end,
-            side=found.side,
-            peak=shown(quantity, found.peak, units),
+            number=part.number,
+            start=part.start,
+            end=end if part.end is None else part.end,
+            side=part.whole.side,
+            peak=shown(quantity, part.whole.peak, units),
         )
-        for number, found in enumerate(page.assessment.excursions, 1)
-        if found.quantity is quantity
+        for part in cut.parts(page, page.assessment.excursions)
+        if part.whole.quantity is quantity
     )
 
 
 def _lanes(page: ReportPage, nearer_than: int) -> dict[State, tuple[tuple[int, int], ...]]:
     states: tuple[State, ...] = ("in", "out", "unknown")
-    return {
-        state: merged(((start, end) for start, end, was in page.runs if was == state), nearer_than) for state in states
-    }
+    return {state: merged(cut.intervals(page, state), nearer_than) for state in states}
 
 
 def _events(page: ReportPage, display: Display, start: int, end: int) -> tuple[Event, ...]:
     told: dict[int, str] = {}
-    for at, text in [*_moments(page), *_changes(display.zone, start, end)]:
+    changes = clock_changes(display.zone, start, end)
+    few = changes if len(changes) <= FEW else []  # of years the sentence below the chart tells them all
+    for at, text in [*_moments(page), *((at, spanwords.clock_changed(by)) for at, by in few)]:
         if at is not None and start <= at <= end:
             told[at] = f"{told[at]}; {text}" if at in told else text
     events: list[Event] = []
@@ -271,7 +285,7 @@ def _moments(page: ReportPage) -> Iterator[tuple[int | None, str]]:
     facts, clock = page.facts, page.assessment.lot.clock
     for lot in page.assessment.lots:
         yield lot.delivered_at, f"delivery of {words.visible(lot.name)}"
-    for restart in clock.restarts:
+    for restart in clock.restarts[-FEW:]:
         yield restart.at, f"the clock went back to zero: {words.restart_cause(restart, page.profile)}"
     for completion in clock.history:
         yield completion.completed_at, "acclimation complete"
@@ -279,11 +293,6 @@ def _moments(page: ReportPage) -> Iterator[tuple[int | None, str]]:
     yield facts.install_start, "the installation started"
     yield facts.install_finish, "the installation was finished"
     yield facts.closed_at, "the job was closed"
-
-
-def _changes(zone: ZoneInfo, start: int, end: int) -> Iterator[tuple[int, str]]:
-    for at, by in clock_changes(zone, start, end):
-        yield at, f"clocks were put {'forward' if by > 0 else 'back'} {abs(by) / HOUR:g} h: the axis does not follow"
 
 
 def _letter(number: int) -> str:
@@ -299,7 +308,7 @@ def days(channels: Sequence[ChannelLine], zone: ZoneInfo) -> list[tuple[int, Ext
     if not air:
         return []
     first, last = min(int(c.t[0]) for c in air), max(int(c.t[-1]) for c in air)
-    edges = _midnights(first, last, zone)
+    edges = midnights(first, last, zone, 1 if last - first <= 62 * DAY else 7)
     found = []
     for start, end in pairwise(edges):
         row: Extremes = {}
@@ -313,11 +322,11 @@ def days(channels: Sequence[ChannelLine], zone: ZoneInfo) -> list[tuple[int, Ext
     return found
 
 
-def _midnights(first: int, last: int, zone: ZoneInfo) -> list[int]:
+def midnights(first: int, last: int, zone: ZoneInfo, step: int = 1) -> list[int]:
+    """Every `step`-th midnight of the zone's calendar, from the one before `first` to the one after `last`. [ms]"""
     day = datetime_of(first, zone).replace(hour=0, minute=0, second=0, microsecond=0, fold=0)
-    step = timedelta(days=1 if last - first <= 62 * DAY else 7)
     edges = [ms_of(day)]
     while edges[-1] <= last:
-        day += step  # the next wall-clock midnight: aware arithmetic keeps the wall time
+        day += timedelta(days=step)  # the next wall-clock midnight: aware arithmetic keeps the wall time
         edges.append(ms_of(day))
     return edges

@@ -80,6 +80,12 @@ def sign(style: int) -> Markup:
     return svg((48, 16), "", [line.format(_colour(style), _dash(style)), _sign(style, 24, 8)], "sign")
 
 
+def mark(shape: str, colour: str) -> Markup:
+    """A mark that stands alone, an outline, for a legend."""
+    drawn = Markup('<path d="{}" fill="none" stroke="{}" stroke-width=".3" transform="translate(24 8)scale(6)"/>')
+    return svg((48, 16), "", [drawn.format(shape, colour)], "sign")
+
+
 def chart(shown: Chart) -> Markup:
     """The chart for paper and for browsers that run no programs."""
     scale = _Scale(shown.start, shown.end)
@@ -161,7 +167,7 @@ def _stretches(flat: np.ndarray) -> Iterator[tuple[int, int]]:
 
 
 def _ribbon(shown: Chart, scale: _Scale, top: int) -> Iterator[Markup]:
-    yield text_at(LEFT, top - 6, "state of the room", "title")
+    yield text_at(LEFT, top - 6, "state of the room (computed)", "title")
     lanes: tuple[State, ...] = ("out", "in", "unknown")
     high = RIBBON / len(lanes)
     for k, state in enumerate(lanes):
@@ -183,6 +189,8 @@ def _times(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
 
 
 def _events(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
+    for at in shown.changes:
+        yield rule("tick", scale.x(at), scale.x(at), TOP, TOP + 8)
     for event in shown.events:
         x = scale.x(event.at)
         yield rule("event", x, x, 14, bottom)

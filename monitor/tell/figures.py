@@ -145,7 +145,10 @@ def _layout(chart: Chart) -> dict[str, Any]:
         "showlegend": False,
         "hovermode": "closest",
         **_axes(chart),
-        "shapes": [_event_line(chart, event.at) for event in chart.events],
+        "shapes": [
+            *(_event_line(chart, event.at) for event in chart.events),
+            *(_change_tick(chart, at) for at in chart.changes),
+        ],
         "annotations": [*_letters(chart), *_titles(chart), *_limit_texts(chart)],
     }
 
@@ -181,6 +184,13 @@ def _event_line(chart: Chart, at: int) -> dict[str, Any]:
     return {"type": "line", "xref": "x", "yref": "paper", "x0": x, "x1": x, "y0": 0, "y1": 1, "line": line}
 
 
+def _change_tick(chart: Chart, at: int) -> dict[str, Any]:
+    """A short tick at the top edge where the zone's clocks were changed."""
+    x = at + chart.offset
+    line = {"color": INK, "width": 1}
+    return {"type": "line", "xref": "x", "yref": "paper", "x0": x, "x1": x, "y0": 0.985, "y1": 1, "line": line}
+
+
 def _letters(chart: Chart) -> Iterator[dict[str, Any]]:
     for event in chart.events:
         yield {
@@ -190,7 +200,7 @@ def _letters(chart: Chart) -> Iterator[dict[str, Any]]:
 
 
 def _titles(chart: Chart) -> Iterator[dict[str, Any]]:
-    titles = (chart.panels[0].title, "state of the room", chart.panels[1].title)
+    titles = (chart.panels[0].title, "state of the room (computed)", chart.panels[1].title)
     for title, (_, top) in zip(titles, ROWS, strict=True):
         yield {
             "x": 0, "xref": "paper", "xanchor": "left", "y": top, "yref": "paper", "yanchor": "bottom", "text": title,

@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import Any, TypeVar
+from typing import Any
 
 from monitor.basis.units import format_duration, format_length
-from monitor.basis.values import AIR, Quantity
-from monitor.rules.assessment import Assessment, ClockReading, Coverage
-from monitor.tell import board_page, diary, drawing, instruments, makers, words
+from monitor.rules.assessment import Assessment, ClockReading
+from monitor.tell import (
+    board_page,
+    cut,
+    diary,
+    drawing,
+    instruments,
+    makers,
+    meanings,
+    moist_air,
+    report_air,
+    report_out,
+    spanwords,
+    words,
+)
 from monitor.tell.board_chart import days_chart_of
 from monitor.tell.board_figure import days_figure_json
 from monitor.tell.candour import candour
-from monitor.tell.chart import Chart, Extremes, chart_of, days, styles
+from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
 from monitor.tell.figures import figure_json
+from monitor.tell.moist_figure import air_figure_json
 from monitor.tell.page import render
 from monitor.tell.profile_table import profile_rows
 from monitor.tell.table import Row, Table
@@ -23,32 +35,35 @@ from monitor.tell.words import Display
 
 POINTS = 24_000  # drawn of all channels together, ...
 POINTS_OF_ONE = 4_000  # ... and of one
-ROWS = 300  # of a table; the record has them all
-
-T = TypeVar("T")
 
 
 def render_report(page: ReportPage) -> str:
     """The page as HTML text, the same for the same values. Raises TimeError when the job's zone is unknown here."""
-    display = words.display_of(page.assessment, page.facts.units)
+    display, page = words.display_of(page.assessment, page.facts.units), cut.narrowed(page)
     most = max(4, min(POINTS_OF_ONE, POINTS // max(1, len(page.channels))))
-    chart = chart_of(page, display, most)
-    figures = {} if chart is None else {"figure-air": figure_json(chart)}
-    days = days_chart_of(page)
-    figures |= {} if days is None else {"figure-days": days_figure_json(days)}
+    chart, days = chart_of(page, display, most), days_chart_of(page)
+    hours = moist_air.hours_of(page)
+    air = moist_air.air_chart_of(page, hours, display)
+    figures = {
+        **({} if chart is None else {"figure-air": figure_json(chart)}),
+        **({} if air is None else {"figure-moist": air_figure_json(air)}),
+        **({} if days is None else {"figure-days": days_figure_json(days)}),
+    }
     return render(
         "report.html",
         figures,
         **_opening(page, display),
         **_clock(page, display),
-        **_chart(page, chart, display),
+        **report_air.over_time(page, chart, display),
+        calendar=report_air.calendar(page, display),
+        moist=report_air.moist(page, hours, air, display),
         **board_page.sections(page, days, display),
         readiness=_readiness(page.assessment),
-        excursions=_excursions(page, display),
-        episodes=_episodes(page, display),
-        gaps=_gaps(page, display),
-        coverage=_coverage(page.assessment),
-        origins=_origins(page.assessment),
+        excursions=report_out.excursions(page, display),
+        episodes=report_out.episodes(page, display),
+        gaps=report_out.gaps(page, display),
+        coverage=report_out.coverage(page),
+        origins=report_out.origins(page.assessment),
         sensors=_sensors(page, display),
         profile=_profile(page, display),
         makers=_makers(page, display),
@@ -56,6 +71,7 @@ def render_report(page: ReportPage) -> str:
         diary=_diary(page, display),
         evidence=_evidence(page, display),
         candour=candour(page, display),
+        **_meanings(page),
     )
 
 
@@ -64,24 +80,46 @@ def _opening(page: ReportPage, display: Display) -> dict[str, Any]:
     return {
         "job": words.visible(assessment.job),
         "tag": words.tag(assessment),
-        "verdict": " ".join([words.verdict(assessment, display, page.facts.open_at_start), *page.facts.looser]),
+        "of_span": _of_span(page, display),
+        "verdict": " ".join([_of_whole(page, display), *page.facts.looser]),
+        "not_cut": "" if page.cut is None else spanwords.NOT_CUT,
         "training": words.TRAINING if assessment.training else "",
         "as_of": words.when(assessment.as_of, display),
         "facts": _facts(page, display),
     }
 
 
+def _of_span(page: ReportPage, display: Display) -> str:
+    """How the room was in the part of the record that is shown; "" where all of it is."""
+    if page.cut is None:
+        return ""
+    start, end, phase = page.cut.start, page.cut.end, page.cut.phase
+    covered, number = cut.coverage(page, start, end), len(cut.parts(page, page.assessment.excursions))
+    return spanwords.verdict_of_span(start, end, phase, covered, number, display)
+
+
+def _of_whole(page: ReportPage, display: Display) -> str:
+    """The verdict, which is of the whole record in any case."""
+    verdict = words.verdict(page.assessment, display, page.facts.open_at_start)
+    return verdict if page.cut is None else spanwords.verdict_of_whole(verdict, page.assessment.as_of, display)
+
+
 def _facts(page: ReportPage, display: Display) -> list[tuple[str, str]]:
-    facts, assessment = page.facts, page.assessment
+    facts, assessment, span = page.facts, page.assessment, cut.span_of(page)
+    phase = None if page.cut is None else page.cut.phase
     size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
     found = [
+        (
+            "shown",
+            "" if span is None else spanwords.span_named(*span, phase, cut=page.cut is not None, display=display),
+        ),
         ("wall", size),
         ("boxes lie in", words.visible(facts.boxes_place)),
         ("wall stands in", words.visible(facts.wall_place)),
         ("outdoors", words.visible(facts.outdoor_place or "")),
         ("profile", f"{words.visible(assessment.profile)}: {words.band(page.profile, assessment.phase, display)}"),
         ("room", words.now_state(assessment.now, assessment.as_of, display)),
-        ("in band", words.in_band(assessment.span)),
+        ("in band", words.in_band(assessment.span if span is None else cut.coverage(page, *span))),
         ("opened", f"{words.when(facts.opened_at, display)} by {words.visible(facts.opened_by)}"),
         ("written", words.when(page.written_at, display)),
         ("times", f"in {assessment.zone}, each with its offset from UTC"),
@@ -138,7 +176,8 @@ def _lots(assessment: Assessment, display: Display) -> Table:
         for lot in assessment.lots
     ]
     note = f"The job's clock is that of {words.lot_named(assessment.lot.name)}, the one furthest back."
-    return Table("lots", ("lot", "place", "delivered", "boxes", "counted", "state"), rows, note)
+    how = ("", "", "said", "said", "computed", "computed")
+    return Table("lots", ("lot", "place", "delivered", "boxes", "counted", "state"), rows, note, how)
 
 
 def _history(clock: ClockReading, display: Display) -> Table:
@@ -150,79 +189,25 @@ def _history(clock: ClockReading, display: Display) -> Table:
         )
         for each in clock.history
     ]
-    return Table("history", ("counted from", "complete", "lapsed"), rows, "" if rows else "It was never complete.")
-
-
-def _restarts(page: ReportPage, display: Display) -> Table:
-    rows, note = _most(page.assessment.lot.clock.restarts, lambda each: each.at)
-    told = [(words.when(each.at, display), words.restart_cause(each, page.profile)) for _, each in rows]
     return Table(
-        "restarts", ("back to zero", "because the room was"), told, note or ("" if told else "It never restarted.")
+        "history",
+        ("counted from", "complete", "lapsed"),
+        rows,
+        "" if rows else "It was never complete.",
+        ("computed",) * 3,
     )
 
 
-# --- the chart -------------------------------------------------------------------------------------
-
-
-def _chart(page: ReportPage, chart: Chart | None, display: Display) -> dict[str, Any]:
-    if chart is None:
-        return {"chart": ""}
-    findings = [_finding(page, quantity, display) for quantity in reversed(AIR)]
-    events = [(event.letter, words.when(event.at, display), event.text) for event in chart.events]
-    return {
-        "chart": drawing.chart(chart),
-        "findings": findings,
-        "legend": _legend(page),
-        "drawn": words.drawn(chart.drawn, chart.total),
-        "events": Table("events", ("sign", "when", "what"), events),
-        "days": _days(page, display),
-        "hand_readings": _hand_readings(page, display),
-    }
-
-
-def _finding(page: ReportPage, quantity: Quantity, display: Display) -> str:
-    values = [channel.value for channel in page.channels if channel.quantity is quantity and len(channel.t)]
-    extremes = (min(float(v.min()) for v in values), max(float(v.max()) for v in values)) if values else None
-    return words.finding(page.assessment, page.profile, quantity, extremes, display)
-
-
-def _legend(page: ReportPage) -> list[dict[str, Any]]:
-    places = {channel.sensor: channel.place for channel in page.channels if channel.quantity in AIR}
-    numbers = styles(page)
-    return [
-        {"sign": drawing.sign(numbers[name]), "name": f"{words.visible(name)} ({words.visible(place)})"}
-        for name, place in places.items()
-    ]
-
-
-def _days(page: ReportPage, display: Display) -> Table:
-    def cells(quantity: Quantity, found: Extremes) -> Row:
-        if quantity not in found:
-            return "-", "-", "0"
-        low, high, number = found[quantity]
-        return words.measure(quantity, low, display), words.measure(quantity, high, display), str(number)
-
-    rows = [
-        (words.when(start, display)[:10], *cells(Quantity.AIR_HUMIDITY, row), *cells(Quantity.AIR_TEMPERATURE, row))
-        for start, row in days(page.channels, display.zone)
-    ]
-    head = ("from", "humidity lowest", "highest", "readings", "temperature lowest", "highest", "readings")
-    return Table("days", head, rows)
-
-
-def _hand_readings(page: ReportPage, display: Display) -> Table:
-    rows = [
-        (
-            words.when(hand.at, display),
-            words.QUANTITY[hand.quantity],
-            words.measure(hand.quantity, hand.value, display),
-            words.visible(hand.instrument) or "-",
-            words.visible(hand.who),
-            instruments.all_beside(hand.quantity, hand.beside, display),
-        )
-        for hand in page.hand_readings
-    ]
-    return Table("hand", ("read by hand", "quantity", "value", "instrument", "by", "sensors"), rows)
+def _restarts(page: ReportPage, display: Display) -> Table:
+    rows, note = report_out.most(page.assessment.lot.clock.restarts, lambda each: each.at, "")
+    told = [(words.when(each.at, display), words.restart_cause(each, page.profile)) for each in rows]
+    return Table(
+        "restarts",
+        ("back to zero", "because the room was"),
+        told,
+        note or ("" if told else "It never restarted."),
+        ("computed", ""),
+    )
 
 
 # --- the findings ----------------------------------------------------------------------------------
@@ -241,103 +226,13 @@ def _readiness(assessment: Assessment) -> Table:
     return Table("readiness", ("verdict", "condition", "evidence", "what to do"), rows, "Unknown is not a pass.")
 
 
-def _excursions(page: ReportPage, display: Display) -> Table:
-    assessment, profile = page.assessment, page.profile
-    found, note = _most(assessment.excursions, lambda each: (each.end or assessment.as_of) - each.start)
-    rows = [
-        (
-            str(number),
-            words.side(each, profile, display),
-            words.when(each.start, display),
-            "-" if each.end is None else words.when(each.end, display),
-            words.lasted(each.start, each.end, assessment.as_of),
-            words.worst(each, profile, display),
-            words.dose(each.quantity, each.dose, display),
-            "; ".join((words.PHASE[each.phase], words.ENDED_BY[each.ended_by], *words.doubts(each))),
-        )
-        for number, each in found
-    ]
-    head = ("no.", "what", "from", "to", "lasted", "at worst", "beyond the limit", "to be said of it")
-    return Table(
-        "excursions", head, rows, note or ("" if rows else "None: the room never left the band in known time.")
-    )
-
-
-def _episodes(page: ReportPage, display: Display) -> Table:
-    assessment = page.assessment
-    found, note = _most(assessment.episodes, lambda each: (each.end or assessment.as_of) - each.start)
-    rows = [
-        (
-            str(number),
-            words.when(each.start, display),
-            "-" if each.end is None else words.when(each.end, display),
-            words.lasted(each.start, each.end, assessment.as_of),
-            ", ".join(str(index + 1) for index in each.excursions),
-            _explained(page, number),
-        )
-        for number, each in found
-    ]
-    return Table("episodes", ("episode", "from", "to", "lasted", "excursions no.", "what is said of it"), rows, note)
-
-
-def _explained(page: ReportPage, number: int) -> str:
-    """What the log says of an episode: causes with their remedies, and what happened meanwhile."""
-    if number > len(page.explained):
-        return "-"
-    told = page.explained[number - 1]
-    causes = [
-        f"{one.body['cause']}{'; remedy: ' + one.body['remedy'] if one.body['remedy'] else ''} (entry {one.number})"
-        for one in told.causes
-    ]
-    events = [f"{one.body['what'].replace('-', ' ')}: {one.body['text']} (entry {one.number})" for one in told.events]
-    return words.visible("; ".join([*causes, *events])) or "nothing"
-
-
-def _gaps(page: ReportPage, display: Display) -> Table:
-    found, note = _most(page.assessment.gaps, lambda each: each.end - each.start)
-    rows = [
-        (
-            words.when(each.start, display),
-            words.when(each.end, display),
-            format_duration(each.end - each.start),
-            "; ".join(text for text in (words.missing(each), words.cause(each, page.away, display)) if text),
-        )
-        for _, each in found
-    ]
-    told = "Not counted. A stuck sensor is heard, but proves nothing." if rows else "None: the room was always known."
-    return Table("gaps", ("from", "to", "lasted", "why"), rows, f"{told} {note}".strip())
-
-
-def _coverage(assessment: Assessment) -> Table:
-    parts = {
-        "whole span": assessment.span,
-        words.PHASE["before"]: assessment.before,
-        words.PHASE["during"]: assessment.during,
-        words.PHASE["after"]: assessment.after,
-    }
-    rows = [(name, *_covered(part)) for name, part in parts.items() if part is not None]
-    head = ("time", "elapsed", "known", "in band", "known share", "in band of known", "in band of elapsed")
-    return Table("coverage", head, rows, "Of elapsed time: not known counted out, to not known counted in.")
-
-
-def _covered(part: Coverage) -> Row:
-    lengths = tuple(format_duration(length) for length in (part.elapsed, part.known, part.in_band))
-    if not part.elapsed:
-        return (*lengths, "-", "-", "-")
-    of_known = words.share(part.in_band, part.known) if part.known else "-"
-    return (*lengths, words.share(part.known, part.elapsed), of_known, " to ".join(words.in_band_of_elapsed(part)))
-
-
-def _origins(assessment: Assessment) -> Table:
-    rows = [(words.ORIGIN[kind], words.fraction(part)) for kind, part in assessment.origin_share.items() if part]
-    return Table("origins", ("readings", "share of known time"), rows, words.conflicts(assessment.conflicts))
-
-
 def _sensors(page: ReportPage, display: Display) -> Table:
     rows = [_sensor(sensor, display) for sensor in page.sensors]
     head = ("sensor", "address", "a reading speaks for", "uncertainty", "backed by", "where")
     note = " ".join(f"{instruments.drift(each, display)}." for each in page.drifts)
-    return Table("sensors", head, rows, note if rows else "No sensor was ever here.")
+    return Table(
+        "sensors", head, rows, note if rows else "No sensor was ever here.", ("", "", "said", "said", "", "said")
+    )
 
 
 def _sensor(sensor: SensorLine, display: Display) -> Row:
@@ -360,7 +255,8 @@ def _sensor(sensor: SensorLine, display: Display) -> Row:
 
 def _makers(page: ReportPage, display: Display) -> Table:
     head = ("figure", "profile", "maker", "looser", "document")
-    return Table("makers", head, makers.rows(page.documents, page.profile, display))
+    rows = makers.rows(page.documents, page.profile, display)
+    return Table("makers", head, rows, how=("", "said", "said", "", ""))
 
 
 def _profile(page: ReportPage, display: Display) -> Table:
@@ -368,7 +264,7 @@ def _profile(page: ReportPage, display: Display) -> Table:
     sources = list(dict.fromkeys(source for _, _, source in figures))
     rows = [(name, value, f"[{sources.index(source) + 1}]") for name, value, source in figures]
     note = " ".join(f"[{number}] {source}." for number, source in enumerate(sources, 1))
-    return Table("profile", ("figure", "value", "source"), rows, note)
+    return Table("profile", ("figure", "value", "source"), rows, note, ("", "said", ""))
 
 
 def _others(assessment: Assessment, display: Display) -> Table:
@@ -384,7 +280,8 @@ def _others(assessment: Assessment, display: Display) -> Table:
         for other in assessment.other_verdicts
     ]
     note = "The same record under the profiles that this job had before." if rows else ""
-    return Table("others", ("profile", "in force from", "counted", "complete", "excursions", "SHA-256"), rows, note)
+    head = ("profile", "in force from", "counted", "complete", "excursions", "SHA-256")
+    return Table("others", head, rows, note, ("", "said", "computed", "computed", "computed", "computed"))
 
 
 def _diary(page: ReportPage, display: Display) -> Table:
@@ -396,7 +293,8 @@ def _diary(page: ReportPage, display: Display) -> Table:
         told = "; ".join(note for note in notes if note)
         said, who = diary.body(entry, display), words.visible(entry.who)
         rows.append((str(entry.number), words.when(entry.at, display), told, entry.kind.value, who, said))
-    return Table("diary", ("no.", "speaks of", "note", "kind", "by", "what"), rows, "" if rows else "No entry yet.")
+    head = ("no.", "speaks of", "note", "kind", "by", "what")
+    return Table("diary", head, rows, "" if rows else "No entry yet.", ("", "said", "", "", "", "said"))
 
 
 def _evidence(page: ReportPage, display: Display) -> list[tuple[str, str]]:
@@ -412,12 +310,9 @@ def _evidence(page: ReportPage, display: Display) -> list[tuple[str, str]]:
     ]
 
 
-def _most(items: Iterable[T], size: Callable[[T], Any]) -> tuple[list[tuple[int, T]], str]:
-    """Items with their numbers from 1, in order; of more than ROWS the largest, and then a note that says so."""
-    numbered = list(enumerate(items, 1))
-    if len(numbered) <= ROWS:
-        return numbered, ""
-    largest = sorted(numbered, key=lambda pair: size(pair[1]), reverse=True)[:ROWS]
-    return sorted(
-        largest, key=lambda pair: pair[0]
-    ), f"{ROWS} of {len(numbered)} shown, the longest; the record has all."
+def _meanings(page: ReportPage) -> dict[str, Any]:
+    return {
+        "marks": meanings.MARKS,
+        "definitions": meanings.definitions(page.profile, boards=page.board is not None),
+        "cautions": meanings.cautions(begun=page.facts.install_start is not None),
+    }

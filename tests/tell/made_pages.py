@@ -64,8 +64,8 @@ def _summary() -> str:
 
 
 MAKERS = {
-    "report before": Made(lambda: render_report(den.page()), range(6, 10), charts=1),
-    "report after": Made(lambda: render_report(den.board_page()), range(7, 12), charts=2),
+    "report before": Made(lambda: render_report(den.page()), range(8, 13), charts=2),
+    "report after": Made(lambda: render_report(den.board_page()), range(9, 15), charts=3),
     "handover": Made(_handover, range(1, 2)),
     "not ready": Made(_not_ready, range(1, 2)),
     "board": Made(_board, range(2, 4)),

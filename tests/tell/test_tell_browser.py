@@ -1,5 +1,6 @@
 """The report in a real browser: whatever the names are, the charts are drawn, and no program runs but its own."""
 
+import json
 from dataclasses import replace
 
 import invented_den as den
@@ -19,10 +20,11 @@ def test_the_charts_are_drawn_from_the_file_alone_whatever_the_names_and_the_con
         )
     )
     with window.open(html) as opened:
-        assert opened.drawn() == 1
+        assert opened.drawn() == 2
         document = opened.page.content()
         assert all(opened.page.locator(f".subplot.{panel}").count() for panel in ("xy", "xy2", "xy3"))
-        assert opened.page.locator(".trace.scatter").count() == len(read_page(html).figure()["data"])
+        traces = [len(json.loads(read_page(html).texts[name])["data"]) for name in ("figure-air", "figure-moist")]
+        assert opened.page.locator(".trace.scatter").count() == sum(traces)
         assert opened.page.title() == f"{NASTY}: not ready"
         assert (opened.console, opened.requests) == ([], [])
     assert "<img" not in document

@@ -50,6 +50,8 @@ def test_the_sections_come_in_the_order_of_what_matters(page):
         "Before you rely on this",
         "The acclimation clock",
         "Humidity and temperature",
+        "Calendar",
+        "Moist air",
         "Readiness",
         "Excursions",
         "Gaps",
@@ -58,6 +60,7 @@ def test_the_sections_come_in_the_order_of_what_matters(page):
         "What the profile asks",
         "Diary",
         "What the words mean",
+        "Cautions",
         "Evidence",
     ]
 
@@ -89,6 +92,7 @@ def test_only_the_two_programs_of_the_page_may_run(page):
     )
     assert [attrs for attrs, _ in page.scripts] == [
         {"type": "application/json", "id": "figure-air"},
+        {"type": "application/json", "id": "figure-moist"},
         {"type": "text/plain", "id": "program"},
         {},
     ]
@@ -119,8 +123,7 @@ def test_the_excursions_of_the_page_are_those_of_the_assessment(page):
     assert page.tables["excursions"][1] == [
         "1",
         "humidity above 65.0 %",
-        "2026-01-06 10:00 -05:00",
-        "2026-01-06 12:10 -05:00",
+        "2026-01-06 10:00 to 12:10 -05:00",
         "2 h 10 min",
         f"{found.peak} %",
         f"{found.dose} %RH-hours",
@@ -286,7 +289,7 @@ def test_names_and_notes_of_users_are_text_wherever_they_stand():
     )
     html = render_report(found)
     page = read_page(html)
-    assert [attrs for attrs, _ in page.scripts][2:] == [{}]
+    assert [attrs for attrs, _ in page.scripts][3:] == [{}]
     assert {tag for tag, _ in page.elements}.isdisjoint({"img", "b"})
     assert all(not name.startswith("on") for _, attrs in page.elements for name in attrs)
     for table, column in (("sensors", "sensor"), ("diary", "by"), ("readiness", "condition"), ("lots", "lot")):
@@ -444,13 +447,32 @@ def test_an_episode_says_what_the_log_says_of_it():
     )
     event = den.entry(9, Kind.EVENT, den.DELIVERED, {"what": "works-next-door", "text": "tiling", "until": None})
     told = read_page(render_report(den.page(explained=(Explained((cause,), (event,)),))))
-    assert told.column("episodes", "what is said of it")[0] == (
-        "wet plaster; remedy: a dryer overnight (entry 8); works next door: tiling (entry 9)"
-    )
-    assert (
-        read_page(render_report(den.page(explained=(Explained(),)))).column("episodes", "what is said of it")[0]
-        == "nothing"
-    )
+    assert told.tables["episodes"][1] == [
+        "1",
+        "2026-01-06 10:00 to 12:10 -05:00",
+        "2 h 10 min",
+        "1",
+        "71.3 % (humidity above 65.0 %)",
+        "6.4 %RH-hours",
+        "wet plaster (entry 8)",
+        "a dryer overnight (entry 8)",
+        "works next door: tiling (entry 9)",
+        "-",
+    ]
+    silent = read_page(render_report(den.page(explained=(Explained(),)))).tables["episodes"][1]
+    assert silent[6:9] == ["nobody said", "-", "-"]
+
+
+def test_an_episode_says_what_it_did_to_the_boards_once_they_are_up():
+    up = den.board_page()
+    early = replace(up, facts=replace(up.facts, install_start=den.WET[0] - HOUR))
+    none = replace(early, board=replace(den.BOARD_VIEW, effects=()))
+    told = [read_page(render_report(page)).column("episodes", "the boards") for page in (up, early, none)]
+    assert told == [
+        ["in closed boxes: hardly at all"],
+        ["+0.20 % (+0.10 to +0.30) of dry mass"],
+        ["less than can be told"],
+    ]
 
 
 def test_a_check_that_has_run_out_since_is_told_as_what_it_was_when_the_wall_was_begun():

@@ -1,0 +1,82 @@
+"""The chart of moist air as JSON for plotly.js."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import plotly.graph_objects as go
+
+from monitor.tell.figures import BAND, GREY, GRID, INK
+from monitor.tell.moist_air import PHASES, AirChart
+from monitor.tell.moist_drawing import COLOURS, mark_size
+from monitor.tell.words import PHASE
+
+SYMBOLS = ("circle-open", "triangle-up-open", "square-open")
+HEIGHT = 520  # [px]
+
+
+def air_figure_json(chart: AirChart) -> str:
+    """The figure as plotly.js takes it: {"data": ..., "layout": ...}."""
+    figure = go.Figure([*_grounds(chart), *_marks(chart)], _layout(chart))
+    return figure.to_json()
+
+
+def _grounds(chart: AirChart) -> Iterator[go.Scatter]:
+    for band in chart.bands:
+        yield go.Scatter(
+            x=band.x.round(2), y=band.y.round(2), mode="lines", fill="toself", fillcolor=BAND, name=band.name,
+            line={"color": INK, "width": 1.4, "dash": "8px,4px"}, hoverinfo="skip",
+        )  # fmt: skip
+    for curve in chart.curves:
+        yield go.Scatter(
+            x=curve.x.round(2), y=curve.y.round(3), mode="lines", name=curve.name, hoverinfo="skip",
+            line={"color": GREY, "width": 1.6 if curve.name == "100 %" else 0.8},
+        )  # fmt: skip
+
+
+def _marks(chart: AirChart) -> Iterator[go.Scatter]:
+    most = max(max(cell.hours) for cell in chart.cells)
+    for phase in chart.phases:
+        cells = [cell for cell in chart.cells if cell.hours[phase]]
+        yield go.Scatter(
+            x=[cell.warm + chart.step[0] / 2 for cell in cells], y=[cell.moist + chart.step[1] / 2 for cell in cells],
+            mode="markers", name=PHASES[phase], customdata=[cell.hours[phase] for cell in cells],
+            marker={
+                "symbol": SYMBOLS[phase], "color": COLOURS[phase], "line": {"width": 1.6},
+                "size": [round(2 * mark_size(cell.hours[phase], most), 1) for cell in cells],
+            },
+            hovertemplate="%{customdata} h around %{x:.1f}, %{y:.1f}<extra>" + PHASE[PHASES[phase]] + "</extra>",
+        )  # fmt: skip
+
+
+def _layout(chart: AirChart) -> dict[str, object]:
+    axis = {"gridcolor": GRID, "zeroline": False, "showline": True, "linecolor": GREY}
+    title = {
+        "x": 0, "xref": "paper", "xanchor": "left", "y": 1, "yref": "paper", "yanchor": "bottom", "showarrow": False,
+        "text": chart.titles[1], "font": {"size": 12},
+    }  # fmt: skip
+    return {
+        "template": {},
+        "height": HEIGHT,
+        "margin": {"l": 40, "r": 8, "t": 34, "b": 56},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "#fffdf9",
+        "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
+        "showlegend": False,
+        "hovermode": "closest",
+        "xaxis": axis | {"range": list(chart.x), "title": {"text": chart.titles[0], "standoff": 8}},
+        "yaxis": axis | {"range": list(chart.y)},
+        "annotations": [title, *_named(chart)],
+    }
+
+
+def _named(chart: AirChart) -> Iterator[dict[str, object]]:
+    """Each curve's humidity where it leaves the chart."""
+    for curve in chart.curves:
+        inside = curve.y <= chart.y[1]
+        if inside.sum() > 1:
+            yield {
+                "x": float(curve.x[inside][-1]), "y": float(curve.y[inside][-1]), "text": curve.name,
+                "showarrow": False, "xanchor": "right", "yanchor": "bottom" if bool(inside[-1]) else "top",
+                "font": {"size": 11},
+            }  # fmt: skip
