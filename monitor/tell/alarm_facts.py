@@ -81,7 +81,7 @@ def _boards(facts: Facts) -> str:
     if board is None or edge is None:
         return ""
     beyond = board > edge if facts.get("side") == "high" else board < edge
-    so_far = "beyond it by now" if beyond else "not there yet, they lag behind by weeks"
+    so_far = "beyond it by now" if beyond else "not there yet, they lag behind"
     return (
         f"the planks hold about {format_percent(board)} water by weight, air at the limit would bring them to "
         f"{format_percent(edge)}: {so_far}"
@@ -156,7 +156,7 @@ def _skin(facts: Facts, display: Display) -> Iterator[str]:
     yield ", ".join(f"{name} {format_percent(value)}" for name, value in figures)
 
 
-_SKIN = {"humidity": "highest day at the surface", "month": "its last month", "limit": "mould can grow from"}
+_SKIN = {"humidity": "the last day at the surface", "month": "its last month", "limit": "mould can grow from"}
 
 
 def _mould(facts: Facts, display: Display) -> Iterator[str]:
@@ -168,7 +168,7 @@ def _care(facts: Facts, display: Display) -> Iterator[str]:
     if "due" in facts:
         late = "overdue since" if facts.get("overdue") else "by"
         last = "never" if facts.get("last") is None else words.when(facts["last"], display)[:10]
-        yield f"{CARE.get(facts['care'], visible(facts['care']))} {late} {words.when(facts['due'], display)[:10]}"
+        yield f"{CARE.get(facts['care'], visible(facts['care']))}, {late} {words.when(facts['due'], display)[:10]}"
         yield f"done last: {last}"
 
 

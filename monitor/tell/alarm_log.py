@@ -115,9 +115,8 @@ def _set(body: Mapping[str, Any], display: Display) -> str:
     changed = [key for key in after if before.get(key) != after[key]]
     if not before:
         return f"as first set: {', '.join(f'{_named(key)} {_figure(key, after[key])}' for key in changed)}"
-    return ", ".join(
-        f"{_named(key)} {_figure(key, before.get(key))}, now {_figure(key, after[key])}" for key in changed
-    )
+    told = ((_named(key), _figure(key, before.get(key)), _figure(key, after[key])) for key in changed)
+    return "; ".join(f"{name} {was}, now {is_}" for name, was, is_ in told)
 
 
 _UNITS = {

@@ -13,7 +13,7 @@ from monitor.basis.alarm import HOUSE, Alarm
 from monitor.basis.values import Quantity
 from monitor.rules import whats
 from monitor.rules.cautions import CAUTIONS, Caution
-from monitor.tell.words import QUANTITY, visible
+from monitor.tell.words import visible
 
 
 class Words(NamedTuple):
@@ -44,11 +44,7 @@ WORDS: Mapping[str, Words] = {
     whats.HUMIDITY_HEADING_HIGH: Words("air getting too damp", _DRY, (Caution.DEHUMIDIFIER,)),
     whats.TEMPERATURE_HEADING_LOW: Words("air getting too cold", _WARM, _HEATING),
     whats.TEMPERATURE_HEADING_HIGH: Words("air getting too warm", _COOL),
-    whats.RAPID: Words(
-        "air changing fast",
-        "See what changed: a door or window left open, the heating, water where none should be.",
-        (Caution.WATER_AND_POWER,),
-    ),
+    whats.RAPID: Words("temperature changing fast", "See what changed: a door or window left open, the heating."),
     whats.FROST: Words(
         "pipes may freeze",
         "Get the heating on now and open the doors to where pipes run. Know where the water is shut off; if the heat "
@@ -106,7 +102,7 @@ WORDS: Mapping[str, Words] = {
         (Caution.LADDERS, Caution.LOOK),
     ),
     whats.UNJUDGED: Words(
-        "a wall can't be judged", "Nobody knows how this wall is. See why and mend it: wallclime status {job}."
+        "wall can't be judged", "Nobody knows how this wall is. See why and mend it: wallclime status {job}."
     ),
     # --- a sensor
     whats.SILENT: Words(
@@ -145,9 +141,7 @@ WORDS: Mapping[str, Words] = {
         "backup failed",
         "See that the folder of the backups is there and has room; make one by hand: wallclime backup FILE.",
     ),
-    whats.STORE_FILLING: Words(
-        "disk filling up", "Make room on the disk: when it is full nothing is kept any more, and what is sent is lost."
-    ),
+    whats.STORE_FILLING: Words("disk filling up", "Make room on the disk: when it is full nothing more is kept."),
     whats.WORK_FAILED: Words(
         "scheduled work failed", "See which, and why: wallclime schedule. What is wrong: wallclime doctor."
     ),
@@ -157,26 +151,31 @@ WORDS: Mapping[str, Words] = {
         "wallclime import.",
     ),
 }
+_RAPID_HUMIDITY = Words(
+    "humidity changing fast",
+    "See what changed: a door or window left open, a humidifier, water where none should be.",
+    (Caution.WATER_AND_POWER,),
+)
 _UNKNOWN = Words("something to look at", "See what it is: wallclime alarm list.")
 
 
-def words_of(what: str) -> Words:
-    """The words of a condition; of one that a later version wrote, that there is something."""
-    return WORDS.get(what, _UNKNOWN._replace(title=visible(what) or _UNKNOWN.title))
+def words_of(alarm: Alarm) -> Words:
+    """The words of its condition; of one that a later version wrote, that there is something."""
+    if alarm.what == whats.RAPID and alarm.facts.get("quantity") == Quantity.AIR_HUMIDITY:
+        return _RAPID_HUMIDITY
+    return WORDS.get(alarm.what, _UNKNOWN._replace(title=visible(alarm.what) or _UNKNOWN.title))
 
 
 def title(alarm: Alarm) -> str:
-    """ "air too damp"; of a change also of what."""
-    if alarm.what == whats.RAPID and alarm.facts.get("quantity") in QUANTITY:
-        return f"{QUANTITY[Quantity(alarm.facts['quantity'])]} changing fast"
-    return words_of(alarm.what).title
+    """ "air too damp"."""
+    return words_of(alarm).title
 
 
 def to_do(alarm: Alarm) -> str:
     """What to do, with the names that its commands need."""
     job = quote(visible(alarm.job)) if alarm.job != HOUSE else "JOB"
     sensor = quote(visible(str(alarm.facts.get("sensor", alarm.where))))
-    return words_of(alarm.what).to_do.format(job=job, where=sensor)
+    return words_of(alarm).to_do.format(job=job, where=sensor)
 
 
 def spot(alarm: Alarm) -> str:
@@ -206,4 +205,4 @@ _OF_A_SENSOR = (whats.SILENT, whats.FLAT, whats.BATTERY_LOW, whats.CHECK_DUE)
 
 def minds(alarm: Alarm) -> list[str]:
     """What can hurt on the way, a sentence each, what hurts most first."""
-    return [CAUTIONS[one].headline for one in words_of(alarm.what).cautions]
+    return [CAUTIONS[one].headline for one in words_of(alarm).cautions]

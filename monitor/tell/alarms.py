@@ -35,9 +35,9 @@ def shortened(text: str, longest: int = LONGEST_SUBJECT) -> str:
 
 
 def headline(alarm: Alarm, display: Display) -> str:
-    """ "air too damp, north wall (den): 71.3 %, the limit is 65.0 %, since 2026-01-05 17:05 -05:00"."""
+    """ "air too damp, north wall, den, since 2026-01-05 17:05 -05:00: now 71.3 %, the limit is 65.0 %"."""
     bad = how_bad(alarm, display)
-    return f"{title(alarm)}, {spot(alarm)}{f': {bad}' if bad else ''}, {_since(alarm, display)}"
+    return f"{title(alarm)}, {spot(alarm)}, {_since(alarm, display)}{f': {bad}' if bad else ''}"
 
 
 def _since(alarm: Alarm, display: Display) -> str:
