@@ -21,6 +21,7 @@ from monitor.keep.connect import is_full
 from monitor.watch import journal
 from monitor.watch.alarming import note_settings
 from monitor.watch.deadman import Switch
+from monitor.watch.delivering import delivering
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.health import answering
 from monitor.watch.journal import log
@@ -56,7 +57,8 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
             links = list(zip(desk.settings.brokers, listeners, strict=True))
             switch, looked = Switch(desk), Looked()
             pulse = Pulse(links, partial(stay_awake, desk, listeners, awake, schedule.runs, switch.said))
-            works = [*works_of(desk, pulse.beat, looked), *switch.works(pulse)]
+            delivery = running.enter_context(delivering(desk))
+            works = [*works_of(desk, pulse.beat, looked, delivery.announce), *switch.works(pulse)]
             running.enter_context(_works(desk, schedule, works, awake))
             running.enter_context(watched_over(supervisor(), pulse, stop))
             told = Told(desk, pulse, schedule.runs, looked, switch)

@@ -13,6 +13,7 @@ from monitor.config.settings import Settings, load_settings
 from monitor.keep.store import open_store
 from monitor.seal import chain
 from monitor.watch import examine_service as service
+from monitor.watch import undelivered
 from monitor.watch.book import Book
 from monitor.watch.desk import Desk
 from monitor.watch.examine_store import store_looks
@@ -108,6 +109,7 @@ def _service_looks(desk: Desk) -> dict[str, Look]:
         "clock": lambda: service.clock(desk),
         "clock source": lambda: service.clock_source(desk),
         "daemon": lambda: service.daemon(desk),
+        "messages": lambda: undelivered.examined(desk),
     }
     if settings.dead_man is not None:
         looks["dead-man's URL"] = partial(service.dead_man, desk, settings.dead_man)

@@ -17,7 +17,7 @@ from monitor.intake.mqtt import Listener
 from monitor.keep.rows import Scheduled
 from monitor.rules.assessment import Assessment
 from monitor.watch import digest
-from monitor.watch.alarming import Memory, look
+from monitor.watch.alarming import Memory, look, states_of
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import assess, note_completions, settle
@@ -53,20 +53,29 @@ class Look(NamedTuple):
 
 
 Looked = dict[str, Look]  # by job
+Announce = Callable[[Mapping[str, Mapping[str, Any]]], object]
 
 
-def works_of(desk: Desk, beat: Callable[[], object], looked: Looked) -> tuple[Work, ...]:
-    """Everything that the daemon of a desk does on schedule; `beat` says that it is there."""
+def works_of(
+    desk: Desk, beat: Callable[[], object], looked: Looked, announce: Announce = lambda _: None
+) -> tuple[Work, ...]:
+    """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are."""
     memory = Memory()
     return (
         Work("stay awake", Every(STAY_AWAKE), lambda _: beat()),
         Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL), lambda _: seal_days(desk)),
-        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look(desk, memory)),
+        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look_and_announce(desk, memory, announce)),
         *digest.works(desk),
         *_asked_for(desk, desk.settings),
     )
+
+
+def look_and_announce(desk: Desk, memory: Memory, announce: Announce) -> None:
+    """Look at everything, record what is new, and let the broker know how each job stands."""
+    look(desk, memory)
+    announce(states_of(desk, memory))
 
 
 def _asked_for(desk: Desk, settings: Settings) -> Iterable[Work]:
