@@ -20,7 +20,7 @@ def put_runs(conn: Connection, runs: Iterable[Scheduled]) -> None:
     rows = [{**asdict(one), "state": one.state.value, "period": LAST} for one in runs]
     if rows:
         adding = insert(conn, schedule)
-        again = {name: adding.excluded[name] for name in ("state", "started", "ended", "failed", "error", "next")}
+        again = {name: adding.excluded[name] for name in Scheduled.__dataclass_fields__ if name != "name"}
         conn.execute(adding.on_conflict_do_update(index_elements=["name", "period"], set_=again), rows)
 
 
@@ -54,7 +54,7 @@ class Schedule(Connected):
         It is not where the period has had its run, nor while another's, or one that failed, was begun less than `hold`
         from now: so one that died is made up for, and one that fails is not tried again at once. [ms]
         """
-        row = {"name": name, "period": period, "state": Doing.RUNNING.value, "started": now}
+        row = {"name": name, "period": period, "state": Doing.RUNNING.value, "started": now, "runs": ""}
         open_ = schedule.c.state != Doing.DONE.value
         # It may have begun after now: the clock was put back.
         free = (schedule.c.started <= now - hold) | (schedule.c.started >= now + hold)

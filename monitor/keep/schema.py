@@ -235,7 +235,8 @@ outbox = _table(
     Index("outbox_state", "state", "due"),
 )
 
-# What is done on schedule: of the period "" the last run of a work, of any other the one run of that period.
+# What is done on schedule: of the period "" the last run of a work, of any other the one run of that period. `runs`:
+# when, in words; `zone`: of whose clocks.
 schedule = _table(
     "schedule",
     _text("name", key=True),
@@ -246,4 +247,6 @@ schedule = _table(
     _int("failed", null=True),
     _text("error", null=True),
     _int("next", null=True),
+    _text("runs"),
+    _text("zone", null=True),
 )

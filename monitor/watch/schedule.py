@@ -24,6 +24,7 @@ from apscheduler.triggers.base import BaseTrigger
 
 from monitor.basis.errors import StoreError
 from monitor.basis.times import HOUR, MINUTE, SECOND, datetime_of, in_zone, rfc3339
+from monitor.basis.units import format_duration
 from monitor.keep.rows import Doing, Scheduled
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
@@ -34,6 +35,7 @@ STUCK = HOUR  # a run that has not ended by then is told [ms]
 WORKERS = 16  # how many works run at once at most
 
 _ONE = timedelta(days=1)
+_ONCE = {"day": "daily", "week": "Mondays", "month": "monthly, 1st"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +145,9 @@ class Schedule:
         now, known = self._desk.clock.now(), {one.name: one for one in self._desk.store.scheduled()}
         for work in works:
             self._works[work.name] = work
-            self._runs[work.name] = replace(known.get(work.name, Scheduled(work.name)), next=_next(work.trigger, now))
+            runs, zone = _said(work.trigger)
+            last = known.get(work.name, Scheduled(work.name))
+            self._runs[work.name] = replace(last, next=_next(work.trigger, now), runs=runs, zone=zone)
             if isinstance(work.trigger, Local) and work.name not in known:
                 self._leave_out(work.name, work.trigger, now)
         self._desk.store.put_scheduled(self.runs())
@@ -246,6 +250,13 @@ class Schedule:
     def _note(self, name: str, **changes: object) -> None:
         with self._lock:
             self._runs[name] = replace(self._runs[name], **changes)  # type: ignore[arg-type]
+
+
+def _said(trigger: Trigger) -> tuple[str, str | None]:
+    """When a work is done, in words, and the zone of whose clocks."""
+    if isinstance(trigger, Local):
+        return f"{_ONCE[trigger.once]} {trigger.at:%H:%M}", trigger.zone.key
+    return f"{'every' if isinstance(trigger, Every) else 'once in'} {format_duration(trigger.ms)}", None
 
 
 def _next(trigger: Trigger, now: int) -> int:

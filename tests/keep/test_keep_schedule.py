@@ -15,7 +15,7 @@ def claim(store, period: str = "2026-01-05", now: int = T, name: str = "digest")
 
 
 def test_a_work_comes_back_with_its_last_run(store):
-    full = Scheduled("tidy", Doing.FAILED, T, T - 60, T + 1, "away", T + 60)
+    full = Scheduled("tidy", Doing.FAILED, T, T - 60, T + 1, "away", T + 60, "daily at 07:00", "Asia/Tokyo")
     store.put_scheduled([full, Scheduled("backup")])
     assert store.scheduled() == [Scheduled("backup"), full]
 

@@ -283,7 +283,8 @@ def test_what_fails_is_told_in_the_log_and_stays_to_be_seen_after_a_restart(desk
     ]
     desk.store.put_scheduled(schedule.runs())
     now = desk.clock.now()
-    assert told.at(desk).runs() == [Scheduled("tidy", Doing.FAILED, now, None, now, "store: away. wait", now + MINUTE)]
+    before = Scheduled("tidy", Doing.FAILED, now, None, now, "store: away. wait", now + MINUTE, "every 1 min")
+    assert told.at(desk).runs() == [before]
 
 
 def test_an_error_without_words_is_told_by_its_kind(desk):

@@ -52,5 +52,7 @@ def upgrade() -> None:
         _int("failed", null=True),
         _text("error", null=True),
         _int("next", null=True),
+        _text("runs"),
+        _text("zone", null=True),
         sqlite_strict=True,
     )

@@ -61,7 +61,7 @@ def fill(store: Store) -> None:
     store.record_alarms([], [ALARM], MESSAGES)
     store.outbox_sent("was told", T + 5)
     store.outbox_failed("was given up", T + 6, "no answer", None)
-    store.put_scheduled([Scheduled("tidy", Doing.FAILED, T, None, T + 7, "away", T + 60_000)])
+    store.put_scheduled([Scheduled("tidy", Doing.FAILED, T, None, T + 7, "away", T + 60_000, "every 1 min")])
     store.claim_period("digest", "2026-01-05", T, DAY)
     store.keep_timestamp("ab" * 32, b"\x30answer")
 
