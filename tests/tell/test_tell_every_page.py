@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import io
 import re
+import time
 import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import WIDE, Opened, Window
+from browser import PATIENCE, WIDE, Opened, Window
 from made_pages import MAKERS
 from pypdf import PdfReader
 
@@ -77,8 +78,11 @@ def test_a_chart_is_drawn_and_a_drag_over_it_zooms_in_and_a_double_click_out(ope
         first, last = place.evaluate(RANGE)
         assert 0.2 < (last - first) / (whole[1] - whole[0]) < 0.3
         assert whole[0] < first
-        page.page.mouse.dblclick(box["x"] + 0.5 * box["width"], y)
-        page.until(f"([place, from]) => ({RANGE})(place)[0] === from", [place.element_handle(), whole[0]])
+        by = time.monotonic() + PATIENCE
+        while place.evaluate(RANGE) != whole:  # on a slow machine two clicks may be too far apart to be one
+            assert time.monotonic() < by
+            page.page.mouse.dblclick(box["x"] + 0.5 * box["width"], y)
+            page.page.wait_for_timeout(400)
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if MAKERS[name].phone])
