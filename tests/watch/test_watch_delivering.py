@@ -13,8 +13,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from desks import NOW
-from processes import Mosquitto, free_port, soon
+from desks import NOW, opening
+from processes import Daemon, Mosquitto, free_port, soon, write_home
 from receivers import SECRET, hook, mail_server, retained, silence, watcher
 
 from monitor.basis.alarm import MQTT, Message
@@ -22,11 +22,16 @@ from monitor.basis.clock import SetClock
 from monitor.basis.errors import DeliveryError, StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Contact
+from monitor.config.settings import load_settings
 from monitor.keep.rows import Post
 from monitor.tell import courier
 from monitor.watch import delivering as module
+from monitor.watch.alarming import send_test
 from monitor.watch.delivering import Delivering, Pace, delivering
 from monitor.watch.desk import Desk, open_desk
+from monitor.watch.examining import IllError
+from monitor.watch.jobs import open_job
+from monitor.watch.undelivered import examined, trouble
 
 # what the library imports warns of a module that the next Python has not
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
@@ -361,6 +366,70 @@ def test_states_that_the_broker_was_away_for_are_told_later_and_its_trouble_is_l
     where = f"broker 127.0.0.1:{mosquitto.port}"
     error = f"{where}: Connection refused. Start the broker, or mend host and port in wallclime.toml"
     assert said == [("warning", "states not told", {"error": error})]
+
+
+# --- what people are told of it
+
+
+def test_who_can_not_be_reached_is_said_and_what_was_given_up_of_late(desk: Desk):
+    assert (trouble(desk), examined(desk)) == ([], "0 messages on the way, 0 told, none of them in vain")
+    post(desk, message("a"), message("b", made=NOW - MINUTE), message("c", "barn"), message("d", "barn"), message("e"))
+    desk.store.outbox_failed("a", NOW, "contact office: no. Later", NOW + MINUTE)
+    desk.store.outbox_failed("b", NOW, "contact office: not yet. Later", NOW + 2 * MINUTE)
+    waiting = (
+        "office: 2 messages could not be told yet, the first of 2026-01-16T23:59:00Z: contact office: not yet. Later"
+    )
+    assert trouble(desk) == [waiting]
+    desk.store.outbox_failed("c", NOW, "contact barn: no. Later", None)
+    given_up = "barn: 1 message was given up, the last at 2026-01-17T00:00:00Z: contact barn: no. Later"
+    assert trouble(desk) == [waiting, given_up]
+    with pytest.raises(IllError) as caught:
+        examined(desk)
+    assert caught.value.args == (waiting, "See to the contact, then try it: wallclime alarm test")
+    desk.clock.move(MINUTE)
+    desk.store.outbox_failed("d", NOW + MINUTE, "contact barn: gone. Later", None)
+    assert trouble(desk)[1] == (
+        "barn: 2 messages were given up, the last at 2026-01-17T00:01:00Z: contact barn: gone. Later"
+    )
+    desk.clock.move(7 * DAY)
+    assert trouble(desk) == [waiting]
+
+
+# --- the daemon
+
+
+def test_the_daemon_tells_contacts_and_broker_and_lets_it_retain_how_a_job_stands(tmp_path: Path, mosquitto: Mosquitto):
+    home = write_home(tmp_path / "home", mosquitto.port, judge_every="1 s")
+    with hook() as chat, watcher(mosquitto.port) as heard:
+        (home / "office.url").write_text(chat.url)
+        (home / "office.url").chmod(0o600)
+        with (home / "wallclime.toml").open("a") as settings:
+            settings.write('[[contact]]\nname = "office"\nurl_file = "office.url"\n')
+        with open_desk(home, environ={}) as desk:
+            open_job(desk, opening("the den/1"), who="robin")
+            send_test(desk, None)
+        daemon = Daemon(home)
+        try:
+            daemon.start(until="started")
+            soon(lambda: chat.told)
+            topics = ["/job/the den%2F1/state", "/event"]
+            soon(
+                lambda: (
+                    {topic for topic, *_ in heard.heard if topic.endswith(tuple(topics))}
+                    == {f"wallclime/{client_id(home)}{topic}" for topic in topics}
+                )
+            )
+            assert daemon.stop() == 0
+        finally:
+            daemon.kill()
+        assert SECRET not in (home / "daemon.log").read_text()
+    assert chat.told[0]["title"] == "Test: wallclime can reach you"
+    (state,) = heard.said(f"wallclime/{client_id(home)}/job/the den%2F1/state")[:1]
+    assert (state["job"], state["phase"], state["room"]) == ("the den/1", "before", "unknown")
+
+
+def client_id(home: Path) -> str:
+    return load_settings(home, {}).broker.client_id
 
 
 # --- kill -9
