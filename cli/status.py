@@ -49,8 +49,9 @@ def _trouble(at: Desk, job: str | None) -> list[str]:
     from monitor.watch.alarming import standing_alarms
     from monitor.watch.pages import daemon_trouble
     from monitor.watch.refused import trouble
+    from monitor.watch.undelivered import trouble as undelivered
 
-    return [*standing_alarms(at, job), *daemon_trouble(at), *trouble(at)]
+    return [*standing_alarms(at, job), *daemon_trouble(at), *undelivered(at), *trouble(at)]
 
 
 def _watched(at: Desk, job: str | None, every: str) -> bool:
