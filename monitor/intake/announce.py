@@ -42,18 +42,9 @@ def event_topic(broker: Broker) -> str:
 
 
 def event_json(message: Message) -> bytes:
-    """A message as one JSON object."""
-    said = {
-        "id": message.id,
-        "kind": message.kind,
-        "at": rfc3339(message.made),
-        "subject": message.subject,
-        "text": message.text,
-        "jobs": list(message.jobs),
-        "alarms": list(message.alarms),
-        "body": dict(message.body),
-    }
-    return _json(said)
+    """A message as one JSON object: what its body says, and the id by which a repetition is known."""
+    said = {"id": message.id, "at": rfc3339(message.made), **message.body}
+    return _json({**said, "jobs": list(message.jobs), "subject": message.subject, "text": message.text})
 
 
 class Announcer:
