@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Row, select
 
@@ -12,7 +12,17 @@ from monitor.basis.errors import RecordError
 from monitor.basis.values import Quantity
 from monitor.keep.connect import Connected, insert
 from monitor.keep.rows import Heard
-from monitor.keep.schema import channel, sensor
+from monitor.keep.schema import channel, reading, sensor, unit
+
+
+class Newest(NamedTuple):
+    """The newest reading of a channel of the sensor called `name`, as it was sent. [ms]"""
+
+    name: str
+    quantity: Quantity
+    t: int
+    value: float
+    unit: str
 
 
 def _heard(stream: str, rows: Sequence[Row[Any]]) -> Heard:
@@ -60,3 +70,12 @@ class Sensors(Connected):
         with self._reading() as conn:
             rows = sorted(conn.execute(query).all(), key=lambda row: row.stream)
         return [_heard(stream, list(group)) for stream, group in groupby(rows, key=lambda row: row.stream)]
+
+    def newest(self) -> list[Newest]:
+        """The newest reading of every channel of the sensors that have a name, in order of name and quantity."""
+        last = (reading.c.channel_id == channel.c.id) & (reading.c.t == channel.c.last_t)
+        columns = (sensor.c.name, channel.c.quantity, reading.c.t, reading.c.value, unit.c.text)
+        query = select(*columns).select_from(channel).join(sensor).join(reading, last).join(unit)
+        with self._reading() as conn:
+            rows = conn.execute(query.where(sensor.c.name.is_not(None)))
+            return sorted(Newest(name, Quantity(of), t, value, text) for name, of, t, value, text in rows)

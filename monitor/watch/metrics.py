@@ -21,7 +21,8 @@ from monitor.basis.times import SECOND
 from monitor.basis.units import to_base
 from monitor.basis.values import Quantity
 from monitor.config.brokers import Broker
-from monitor.keep.rows import Doing, Heard, Scheduled
+from monitor.keep.rows import Doing, Scheduled
+from monitor.keep.sensors import Newest
 from monitor.watch.book import Book
 from monitor.watch.desk import Desk
 from monitor.watch.health import Answer
@@ -129,26 +130,17 @@ def _sensors(desk: Desk) -> Iterator[Metric]:
     came = _known({name: heard.last_arrival for name, heard in found.items()})
     yield _gauge("sensor_last_arrival_timestamp_seconds", "When its newest reading came.", came, "sensor")
     holds = {name: sensor.hold for name, sensor in Book(desk.store).sensors().items()}
+    now = desk.clock.now()
+    speaking = [one for one in desk.store.newest() if one.t > now - holds.get(one.name, 0)]
     for quantity, (name, text) in _VALUES.items():
-        values = {
-            sensor: value
-            for sensor, heard in found.items()
-            if quantity in heard.quantities
-            and (value := _value(desk, heard, quantity, holds.get(sensor, 0))) is not None
-        }
+        values = {one.name: _value(one, name) for one in speaking if one.quantity == quantity}
         if values:
             yield _gauge(f"sensor_{name}", f"{text}, {_AS_SENT}.", values, "sensor")
 
 
-def _value(desk: Desk, heard: Heard, quantity: Quantity, hold: int) -> float | None:
-    now = desk.clock.now()
-    if heard.last_t is None or heard.last_t <= now - hold:
-        return None
-    series = desk.store.series(heard.stream, quantity, now - hold + 1)
-    if not len(series):
-        return None
-    value = float(to_base(float(series.value[-1]), series.units[series.unit[-1]]))
-    return value / _PERCENT if _VALUES[quantity][0].endswith("_ratio") else value
+def _value(one: Newest, name: str) -> float:
+    value = float(to_base(one.value, one.unit))
+    return value / _PERCENT if name.endswith("_ratio") else value
 
 
 # --- jobs -------------------------------------------------------------------------------------------------------------

@@ -16,6 +16,7 @@ from monitor.basis.errors import RecordError, StoreError
 from monitor.basis.values import BACK_FILL, LIVE, Origin, OriginKind, Quantity, Reading, Refused, empty_series
 from monitor.keep.rows import Dirty, Heard, Kept, Quarantined
 from monitor.keep.schema import reading as reading_table
+from monitor.keep.sensors import Newest
 
 T = 1_767_600_000_000  # 2026-01-05T08:00Z [ms]
 HUMIDITY, TEMPERATURE = Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE
@@ -328,3 +329,43 @@ def test_a_sensor_has_one_name(store):
         store.name_sensor("home/hall", "lounge")
     assert str(error.value) == "sensor lounge: 'home/hall' is called 'hall' already. Use the name 'hall'"
     assert store.stream_of("lounge") is None
+
+
+# --- for those who watch over the daemon
+
+
+def test_the_newest_reading_of_each_channel_of_a_named_sensor_is_as_it_was_sent(store):
+    store.keep_readings(
+        [
+            Reading(stream, quantity, T + minute, value + minute, unit, T + 9, LIVE)
+            for stream in ("site/shelf", "site/stranger")
+            for quantity, value, unit in ((HUMIDITY, 0.0, "1"), (TEMPERATURE, 68.0, "degF"))
+            for minute in (1, 3, 2)
+        ]
+    )
+    assert store.newest() == []
+    store.name_sensor("site/shelf", "shelf")
+    store.name_sensor("site/later", "later")
+    assert store.newest() == [
+        Newest("shelf", HUMIDITY, T + 3, 3.0, "1"),
+        Newest("shelf", TEMPERATURE, T + 3, 71.0, "degF"),
+    ]
+
+
+def test_the_daemons_since_a_time_are_those_that_were_there_then(store, clock):
+    first, at = store.wake(), clock.at_ms
+    store.stay_awake(first, {"version": "1"})
+    clock.move(10)
+    second = store.wake()
+    store.stay_awake(second, {"stopped": True})
+    assert [(one.started, one.last, dict(one.state)) for one in store.daemons(at)] == [
+        (at, at, {"version": "1"}),
+        (at + 10, at + 10, {"stopped": True}),
+    ]
+    assert [one.started for one in store.daemons(at + 1)] == [at + 10]
+
+
+def test_trying_to_write_writes_nothing(store):
+    before = store.daemons(0), store.heard()
+    store.try_writing()
+    assert (store.daemons(0), store.heard()) == before
