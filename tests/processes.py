@@ -152,7 +152,7 @@ def soon(condition: Callable[[], object], within: float = 20.0, what: str = "it"
 
 def write_home(home: Path, port: int, sources: str = STAMPED, judge_every: str = "60 s") -> Path:
     """A home whose daemon hears `sources` at the broker on `port` and logs JSON."""
-    home.mkdir(parents=True)
+    home.mkdir(parents=True, exist_ok=True)
     (home / "wallclime.toml").write_text(
         f'[broker]\nport = {port}\n[log]\nformat = "json"\n[service]\njudge_every = "{judge_every}"\n{sources}',
         encoding="utf-8",

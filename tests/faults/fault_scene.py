@@ -11,6 +11,9 @@ import contextlib
 import io
 import json
 import random
+import sqlite3
+import subprocess
+import sys
 import threading
 import time
 from collections import Counter, deque
@@ -23,12 +26,17 @@ from mqtt_proxy import Proxy
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 from processes import Daemon, Mosquitto
+from processes import publish as published
 
 from cli.main import run
+from monitor.basis.clock import SystemClock
+from monitor.basis.errors import WallclimeError
 from monitor.basis.times import DAY, rfc3339
-from monitor.basis.values import AIR, Kind
+from monitor.basis.values import AIR, BACK_FILL, SENSORS_CHAIN, Kind, Reading
+from monitor.keep.store import open_copy
 from monitor.seal import chain
-from monitor.watch.desk import open_desk
+from monitor.watch.desk import Desk, open_desk
+from monitor.watch.judging import assess
 
 JOB, WHO = "den wall", "faults"
 SENSORS = tuple(f"den-{n}" for n in range(3))
@@ -110,27 +118,86 @@ class Stream:
             self.sent.add(self._open.pop(self._acknowledged.popleft()))
 
 
+class MovedDaemon(Daemon):
+    """The daemon by a clock that a fault can set: off by the milliseconds in the file `clock`."""
+
+    def __init__(self, home: Path, clock: Path, log: str = "daemon.log") -> None:
+        super().__init__(home)
+        clock.write_text("0", encoding="ascii")
+        self._command = [sys.executable, str(Path(__file__).with_name("fault_clock.py")), str(clock)]
+        self._command += ["--home", str(home), "serve"]
+        self._log = home.parent / log
+
+    def ended(self) -> int:
+        """Its exit status; waits for its end."""
+        assert self._process is not None
+        code = self._process.wait(30)
+        self._process = None
+        return code
+
+    def rss(self) -> int:
+        """What it holds in memory. [bytes]"""
+        assert self._process is not None
+        status = Path(f"/proc/{self._process.pid}/status").read_text(encoding="ascii")
+        return next(int(line.split()[1]) * 1024 for line in status.splitlines() if line.startswith("VmRSS"))
+
+
 @dataclass(frozen=True)
 class Scene:
-    """All that a fault can strike; how long it may take [s], how many kills it may take."""
+    """All that a fault can strike; how long it may take [s], and how often it strikes where it strikes often."""
 
     home: Path
     broker: Mosquitto
     proxy: Proxy
-    daemon: Daemon
+    daemon: MovedDaemon
+    clock: Path
     stream: Stream
     draw: random.Random
     seconds: float
-    kills: int
+    times: int
     notes: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
 
     def wait(self, seconds: float) -> None:
         time.sleep(seconds)
+
+    def said(self) -> str:
+        """All that the daemons have logged."""
+        return "\n".join(log.read_text(encoding="utf-8") for log in self.home.parent.glob("*.log"))
+
+    def wait_for(self, text: str) -> None:
+        """Wait until a daemon has logged it, a minute at most."""
+        end = time.monotonic() + 60
+        while text not in self.said() and time.monotonic() < end:
+            time.sleep(0.2)
 
     def note(self, text: str) -> None:
         """Write a remark into the condition log while the daemon is struck."""
         command(self.home, "log", "note", JOB, text, "--who", WHO)
         self.notes.append(text)
+
+    def another_daemon(self) -> Daemon:
+        """A second one in the same home."""
+        return MovedDaemon(self.home, self.clock, "another.log")
+
+    def publish(self, messages: list[tuple[str, bytes]]) -> None:
+        """Messages beside the stream, which the broker has taken when this returns."""
+        published(self.broker.port, messages)
+
+    def ends_with(self, code: int) -> Iterator[str]:
+        """Complain if the daemon does not end by itself with this exit status."""
+        found = self.daemon.ended()
+        if found != code:
+            yield f"the daemon ended with {found}, not with {code}"
+
+    @contextlib.contextmanager
+    def watched_memory(self, most: int) -> Iterator[None]:
+        """Complain if the daemon holds `most` [bytes] more at the end than at the beginning."""
+        before = self.daemon.rss()
+        yield
+        more = self.daemon.rss() - before
+        if more > most:
+            self.complaints.append(f"the daemon holds {more / 2**20:.0f} MiB more than before")
 
     def settle(self) -> None:
         """Wait until the daemon has acknowledged what the broker took, or nothing more comes."""
@@ -142,13 +209,66 @@ class Scene:
             time.sleep(0.1)
 
 
+@contextlib.contextmanager
+def filled(folder: Path) -> Iterator[None]:
+    """The disk of `folder` without room."""
+    filler = folder / "filler"
+    try:
+        with contextlib.suppress(OSError), filler.open("wb", buffering=0) as file:
+            while file.write(bytes(65_536)):
+                pass
+        with contextlib.suppress(OSError), filler.open("ab", buffering=0) as file:
+            while file.write(bytes(512)):
+                pass
+        yield
+    finally:
+        filler.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def read_only(folder: Path) -> Iterator[None]:
+    """The disk that is mounted at `folder`, on which no file is open, for reading only."""
+    subprocess.run(["mount", "-o", "remount,ro", folder], check=True)
+    try:
+        yield
+    finally:
+        subprocess.run(["mount", "-o", "remount,rw", folder], check=True)
+
+
+@contextlib.contextmanager
+def own_disk(folder: Path) -> Iterator[None]:
+    """A disk of 64 MiB at `folder`, in a mount namespace of our own."""
+    folder.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "none", folder], check=True)
+    try:
+        yield
+    finally:
+        subprocess.run(["umount", "--lazy", folder], check=True)
+
+
+def store_is_sound(folder: Path) -> Iterator[str]:
+    """What is wrong with a copy of a store: nothing, though it may end earlier than the store it was made of."""
+    with contextlib.closing(sqlite3.connect(folder / "wallclime.db")) as copy:
+        copy.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        copy.execute("PRAGMA journal_mode = DELETE")
+    try:
+        store = open_copy(folder / "wallclime.db", clock=SystemClock(), link=chain.link)
+        assert store is not None
+        with store:
+            yield from store.damage()
+            yield from (str(fault) for name in store.chains() for fault in chain.faults(store.entries(name)))
+    except WallclimeError as exc:
+        yield f"a torn copy can't be opened: {exc}"
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What became of the numbered messages.
 
     `sent` the broker has acknowledged to the sender, `acknowledged` the daemon to the broker. `lost` were acknowledged
-    by the daemon and are not kept; `never_came` were sent, and neither acknowledged by the daemon nor kept. `shared` is
-    that of the proxy's minutes.
+    by the daemon and are not kept; `never_came` were sent, and neither acknowledged by the daemon nor kept, which is a
+    fault unless the broker is `forgetful`. `same`: the Assessment is that of a store that never met a fault. `shared`
+    is that of the proxy's minutes.
     """
 
     fault: str
@@ -161,11 +281,14 @@ class Outcome:
     doubled: list[int]
     wrong: list[str]
     log_whole: bool
+    same: bool
+    forgetful: bool
     shared: int
 
     @property
     def good(self) -> bool:
-        return self.log_whole and not (self.lost or self.never_came or self.doubled or self.wrong)
+        missing = [] if self.forgetful else self.never_came
+        return self.log_whole and self.same and not (self.lost or missing or self.doubled or self.wrong)
 
 
 def command(home: Path, *args: str) -> None:
@@ -186,8 +309,15 @@ def build(home: Path, first: int) -> None:
         command(home, "sensor", "assign", name, "--job", JOB, "--at", ago, *who)
 
 
-def outcome(fault: str, scene: Scene) -> Outcome:
-    """Hold what is kept against what was sent and acknowledged. The daemon and the proxy must have ended."""
+def outcome(
+    fault: str,
+    scene: Scene,
+    *,
+    forgetful: bool = False,
+    refuses: frozenset[str] = frozenset(),
+    says: Iterable[str] = (),
+) -> Outcome:
+    """Hold what is kept against what was sent and acknowledged. The daemon must have ended."""
     first, sent, minutes = scene.stream.first, scene.stream.sent, scene.proxy.minutes
     payloads = {message(first, number)[1]: number for number in sent}
     acknowledged = {payloads[payload] for payload in minutes.acknowledged if payload in payloads}
@@ -202,10 +332,46 @@ def outcome(fault: str, scene: Scene) -> Outcome:
         lost=sorted(missing & acknowledged),
         never_came=sorted(missing - acknowledged),
         doubled=doubled,
-        wrong=list(_wrong(scene, kept - sent)),
+        wrong=[*scene.complaints, *_wrong(scene, kept - sent, refuses), *_unsaid(scene, says)],
         log_whole=_log_whole(scene),
+        same=_same(scene, kept),
+        forgetful=forgetful,
         shared=minutes.shared,
     )
+
+
+def _unsaid(scene: Scene, says: Iterable[str]) -> Iterator[str]:
+    """What the daemon should have said in its log, or in the condition log, and did not."""
+    with open_desk(scene.home) as desk:
+        entries = [f"{entry.kind.value} {entry.body}" for entry in desk.store.entries(SENSORS_CHAIN)]
+    said = "\n".join([scene.said(), *entries])
+    yield from (f"the daemon never said {text!r}" for text in says if text not in said)
+
+
+def _same(scene: Scene, kept: set[int]) -> bool:
+    """Whether the job is judged as in a store that was given the same messages and never met a fault."""
+    first = scene.stream.first
+    at = first + max(kept, default=0) + 1
+    quiet = scene.home.parent / "quiet"
+    build(quiet, first)
+    with open_desk(quiet) as desk:
+        desk.store.keep_readings([reading for number in sorted(kept) for reading in readings(first, number)], [])
+        fault_free = _judged(desk, at)
+    with open_desk(scene.home) as desk:
+        return _judged(desk, at) == fault_free == _judged(desk, at, recompute=True)
+
+
+def _judged(desk: Desk, at: int, *, recompute: bool = False) -> dict[str, object]:
+    return assess(desk, JOB, at=at, recompute=recompute).to_json()
+
+
+def readings(first: int, number: int) -> list[Reading]:
+    """What a message becomes."""
+    topic = message(first, number)[0]
+    return [
+        Reading(topic, quantity, first + number, value, unit, first + number, BACK_FILL)
+        for quantity, value, unit in zip(AIR, figures(number), ("degC", "%"), strict=True)
+    ]
 
 
 def _kept(scene: Scene, first: int) -> tuple[set[int], list[int]]:
@@ -221,7 +387,7 @@ def _kept(scene: Scene, first: int) -> tuple[set[int], list[int]]:
     return found[0].keys() & found[1].keys(), sorted(n for one in found for n, times in one.items() if times > 1)
 
 
-def _wrong(scene: Scene, strange: set[int]) -> Iterator[str]:
+def _wrong(scene: Scene, strange: set[int], refuses: frozenset[str]) -> Iterator[str]:
     """Whatever else should not be."""
     if strange:
         yield f"{len(strange)} messages are kept that nobody sent"
@@ -229,7 +395,8 @@ def _wrong(scene: Scene, strange: set[int]) -> Iterator[str]:
         yield f"{scene.proxy.minutes.unknown} acknowledgements of messages that were not handed over on that link"
     with open_desk(scene.home) as desk:
         for (topic, reason), count in desk.store.quarantine_counts().items():
-            yield f"{count} messages of {topic} are in quarantine: {reason}"
+            if reason not in refuses:
+                yield f"{count} messages of {topic} are in quarantine: {reason}"
 
 
 def _log_whole(scene: Scene) -> bool:

@@ -1,6 +1,6 @@
 """Strikes the running daemon with faults and holds what is kept against what was sent and acknowledged.
 
-    python tests/faults/run.py --fault daemon-killed --kills 31 --rate 2000 --seconds 40
+    python tests/faults/run.py --fault daemon-killed --times 31 --rate 2000 --seconds 40
 
 What was acknowledged is read off the wire: the daemon talks to the broker through a proxy of ours that writes down
 every PUBLISH handed to the daemon and every PUBACK that comes back, by connection and packet identifier. All that the
@@ -11,48 +11,65 @@ the sender, and what is missing of that is listed apart. Exit status: 0 all is k
 from __future__ import annotations
 
 import argparse
+import contextlib
+import os
 import random
+import shutil
+import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from fault_scene import Outcome, Scene, Stream, build, outcome
+from fault_scene import MovedDaemon, Outcome, Scene, Stream, build, outcome, own_disk
 from fault_table import FAULTS
 from mqtt_proxy import Proxy
-from processes import Daemon, Mosquitto, write_home
+from processes import Mosquitto, write_home
 
-HEAD = ("fault", "sent", "handed over", "acknowledged", "kept", "lost", "never came", "doubled", "log whole", "verdict")
+HEAD = (
+    *("fault", "sent", "handed over", "acknowledged", "kept", "lost", "never came", "doubled"),
+    *("log whole", "judged the same", "verdict"),
+)
 _LISTED = 20
 
 
-def strike(fault: str, folder: Path, asked: argparse.Namespace) -> Outcome:
+def strike(name: str, folder: Path, asked: argparse.Namespace) -> Outcome:
     """One fault from beginning to end, in a broker, a home and a stream of its own."""
-    draw = random.Random(asked.seed)
-    broker = Mosquitto(folder / "broker", persistence="true")
+    fault, draw = FAULTS[name], random.Random(asked.seed)
+    broker = Mosquitto(folder / "broker", **fault.broker)
     broker.start()
     try:
-        with Proxy(broker.port) as proxy:
+        with Proxy(broker.port) as proxy, own_disk(folder / "home") if fault.own_disk else contextlib.nullcontext():
             home = write_home(folder / "home", proxy.port, judge_every="1 s")
-            daemon, stream = Daemon(home), Stream(broker.port, asked.rate, draw)
+            daemon, stream = MovedDaemon(home, folder / "clock"), Stream(broker.port, asked.rate, draw)
             build(home, stream.first)
-            scene = Scene(home, broker, proxy, daemon, stream, draw, asked.seconds, asked.kills)
+            scene = Scene(home, broker, proxy, daemon, folder / "clock", stream, draw, asked.seconds, asked.times)
             daemon.start(until="backlog_over")
             try:
                 stream.start()
-                FAULTS[fault](scene)
+                fault.strike(scene)
                 stream.stop()
                 scene.settle()
                 code = daemon.stop()
             finally:
                 daemon.kill()
-        found = outcome(fault, scene)
+            found = outcome(name, scene, forgetful=fault.forgetful, refuses=fault.refuses, says=fault.says)
     finally:
         broker.stop()
     if code:
         found.wrong.append(f"the daemon's exit status is {code}")
     return found
+
+
+def with_disks() -> None:
+    """Go on in a mount namespace of our own, where a small disk can be mounted; root or not."""
+    if sys.platform != "linux" or shutil.which("unshare") is None:
+        sys.exit("a fault of the disk needs Linux and unshare: name the others with --fault")
+    own = ["unshare", "--mount"] if os.geteuid() == 0 else ["unshare", "--mount", "--map-root-user"]
+    if subprocess.run([*own, "true"], check=False, capture_output=True).returncode:
+        own = ["unshare", "--user", "--mount", "--map-root-user"]
+    os.execvp("unshare", [*own, sys.executable, *sys.argv, "--own-disks"])
 
 
 def row(found: Outcome) -> tuple[str, ...]:
@@ -63,13 +80,14 @@ def row(found: Outcome) -> tuple[str, ...]:
         *(f"{count}" for count in counts),
         *(f"{len(numbers)}" for numbers in faults),
         "yes" if found.log_whole else "NO",
-        "all kept" if found.good else "FAULTY",
+        "yes" if found.same else "NO",
+        "FAULTY" if not found.good else "the rest kept" if found.never_came else "all kept",
     )
 
 
 def details(found: Outcome) -> list[str]:
     """What is behind a verdict, and whatever else was remarkable."""
-    named = {"lost": found.lost, "never came": found.never_came, "doubled": found.doubled}
+    named = {"lost": found.lost, "never came": [] if found.forgetful else found.never_came, "doubled": found.doubled}
     lines = [
         f"{found.fault}: {what}: {', '.join(map(str, numbers[:_LISTED]))}{' ...' if len(numbers) > _LISTED else ''}"
         for what, numbers in named.items()
@@ -96,13 +114,16 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--fault", nargs="+", choices=sorted(FAULTS), default=sorted(FAULTS), help="all by default")
     parser.add_argument("--seconds", type=float, default=20, help="that a fault takes, about")
     parser.add_argument("--rate", type=int, default=1_000, help="messages a second")
-    parser.add_argument("--kills", type=int, default=5, help="of daemon-killed")
+    parser.add_argument("--times", type=int, default=5, help="that a fault strikes which strikes often")
     parser.add_argument("--seed", type=int, default=1, help="of what is drawn by lot")
+    parser.add_argument("--own-disks", action="store_true", help=argparse.SUPPRESS)
     return parser.parse_args()
 
 
 def main() -> int:
     asked = arguments()
+    if any(FAULTS[name].own_disk for name in asked.fault) and not asked.own_disks:
+        with_disks()
     with tempfile.TemporaryDirectory() as folder:
         found = [strike(fault, Path(folder) / fault, asked) for fault in asked.fault]
     for line in (line for one in found for line in details(one)):
