@@ -201,7 +201,7 @@ class Scheduled:
     """A work that is done on schedule and its last run: when it began and ended, failed last and why, and comes next.
 
     `state` is that of the last run; an error stays to be seen when later runs went well. [ms] `runs` says when it is
-    done, as in "daily at 07:00", of the clocks of `zone` where that is not None.
+    done, as in "daily 07:00", of the clocks of `zone` where that is not None.
     """
 
     name: str

@@ -233,6 +233,7 @@ outbox = _table(
     _text("error", null=True),
     _text("message"),
     Index("outbox_state", "state", "due"),
+    Index("outbox_made", "made"),
 )
 
 # What is done on schedule: of the period "" the last run of a work, of any other the one run of that period. `runs`:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 
 from monitor.keep.rows import Doing, Scheduled
+from monitor.keep.schedule import PERIODS
 
 T = 1_767_600_000_000  # 2026-01-05T08:00Z [ms]
 HOLD = 600_000  # [ms]
@@ -15,7 +16,7 @@ def claim(store, period: str = "2026-01-05", now: int = T, name: str = "digest")
 
 
 def test_a_work_comes_back_with_its_last_run(store):
-    full = Scheduled("tidy", Doing.FAILED, T, T - 60, T + 1, "away", T + 60, "daily at 07:00", "Asia/Tokyo")
+    full = Scheduled("tidy", Doing.FAILED, T, T - 60, T + 1, "away", T + 60, "daily 07:00", "Asia/Tokyo")
     store.put_scheduled([full, Scheduled("backup")])
     assert store.scheduled() == [Scheduled("backup"), full]
 
@@ -80,10 +81,12 @@ def test_of_many_that_want_a_period_at_once_one_gets_it(open_at, url):
         assert sorted(pool.map(claim, stores)) == [False, False, False, True]
 
 
-def test_of_the_periods_of_a_work_the_last_400_begun_are_remembered(store):
+def test_of_the_periods_of_a_work_only_the_last_begun_are_remembered(store, monkeypatch):
+    assert PERIODS == 400
+    monkeypatch.setattr("monitor.keep.schedule.PERIODS", 3)
     claim(store, "another's", name="summary")
-    for number in range(402):
-        claim(store, f"{number:03}", T + number)
-    store.end_period("digest", "401", T + 402)
-    assert sorted(store.periods_of("digest")) == [f"{number:03}" for number in range(2, 402)]
+    for number in range(5):
+        claim(store, str(number), T + number)
+    store.end_period("digest", "4", T + 9)
+    assert sorted(store.periods_of("digest")) == ["2", "3", "4"]
     assert store.periods_of("summary") == {"another's": Doing.RUNNING}

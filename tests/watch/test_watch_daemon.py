@@ -7,11 +7,11 @@ import pytest
 from desks import NOW, clock
 
 from monitor.basis.errors import StoreError
-from monitor.basis.times import MINUTE
+from monitor.basis.times import HOUR, MINUTE
 from monitor.basis.values import SENSORS_CHAIN, Kind
 from monitor.watch import daemon
 from monitor.watch.desk import open_desk
-from monitor.watch.schedule import Schedule
+from monitor.watch.schedule import Every, Schedule, Work
 
 # --- listeners and the way into the store ---
 
@@ -75,6 +75,23 @@ def test_a_clock_step_is_an_entry_of_the_log(desk):
     daemon.Keeper(desk).clock_stepped(NOW - MINUTE, -3_600_000)
     (entry,) = desk.book.entries(SENSORS_CHAIN)
     assert (entry.kind, entry.at, dict(entry.body)) == (Kind.CLOCK, NOW - MINUTE, {"by_ms": -3_600_000})
+
+
+def test_a_clock_step_has_every_work_looked_at(desk):
+    looked = threading.Event()
+    daemon.Keeper(desk, looked.set).clock_stepped(NOW, -3_600_000)
+    assert looked.is_set()
+
+
+def test_a_daemon_that_ends_judges_once_more_and_says_that_it_is_gone(desk):
+    schedule, done = Schedule(desk), threading.Event()
+    works = [Work("judge", Every(HOUR), lambda _: done.set()), Work("tidy", Every(HOUR), lambda _: None)]
+    with daemon._works(desk, schedule, works, desk.store.wake()):
+        assert [(run.name, run.state) for run in desk.store.scheduled()] == [("judge", "waiting"), ("tidy", "waiting")]
+        assert not done.is_set()
+    assert done.is_set()
+    assert [(run.name, run.state) for run in desk.store.scheduled()] == [("judge", "done"), ("tidy", "waiting")]
+    assert desk.store.daemon_state().state == {"stopped": True}
 
 
 def test_a_full_disk_is_written_down_once_until_there_is_room_again(desk):

@@ -115,6 +115,15 @@ def test_a_span_is_counted_in_utc_from_1970():
     assert rfc3339(period.due) == period.key
 
 
+def test_when_a_work_is_done_is_kept_in_words_with_the_zone_it_keeps_to(desk):
+    triggers = [Every(3 * SECOND), Each(DAY), *(Local(time(7, 5), TOKYO, once) for once in ("day", "week", "month"))]
+    doing(desk, *(Work(str(place), trigger, print) for place, trigger in enumerate(triggers)))
+    assert [(one.runs, one.zone) for one in desk.store.scheduled()] == [
+        ("every 3 s", None), ("once in 24 h", None), ("daily 07:05", "Asia/Tokyo"), ("Mondays 07:05", "Asia/Tokyo"),
+        ("monthly, 1st 07:05", "Asia/Tokyo"),
+    ]  # fmt: skip
+
+
 # --- once ---
 
 

@@ -42,6 +42,7 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     op.create_index("outbox_state", "outbox", ["state", "due"])
+    op.create_index("outbox_made", "outbox", ["made"])
     op.create_table(
         "schedule",
         _text("name", key=True),
