@@ -27,6 +27,7 @@ from cli import (
     profile,
     quarantine,
     report,
+    schedule,
     seal,
     sensor,
     serve,
@@ -88,6 +89,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "backup": upkeep.backup,
     "restore": upkeep.restore,
     "doctor": upkeep.doctor,
+    "schedule": schedule.schedule,
 }
 NOUNS = {
     "alarm": alarm.app,
