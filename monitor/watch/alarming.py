@@ -84,7 +84,9 @@ def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change
     standing = desk.store.alarms()
     since = told_from(_first_look(desk, now), _last_look(memory, works, now))
     looks, unseen = _looks(desk, memory, since, standing, now)
-    seen = signals(looks, vitals_of(desk, looks, now), house_of(desk, works, now), now, patience, since)
+    found = signals(looks, vitals_of(desk, looks, now), house_of(desk, works, now), now, patience, since)
+    training = {one.found.job for one in looks if one.found.training}
+    seen = [replace(one, facts={**one.facts, "training": True}) if one.job in training else one for one in found]
     changes = [*_closed(desk, standing, now), *_stepped(desk, standing, seen, unseen, now)]
     sent = desk.store.outbox_made(now - patience.flood.within)
     told = bundles(changes, desk.settings.contacts, now, patience, buildings=buildings(desk), sent=sent)
