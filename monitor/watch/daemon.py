@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import faulthandler
 import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -45,6 +46,7 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
         signal.signal(number, end)
     with open_desk(home, clock=clock) as desk:
         journal.set_up(desk.settings.log)
+        faulthandler.enable()  # a watchdog's SIGABRT then leaves in the log where every thread stood
         with contextlib.ExitStack() as running:
             if embedded:
                 own = desk.settings.broker

@@ -1,5 +1,8 @@
 """What systemd, other clients of the broker and a dead-man's URL hear of the daemon."""
 
+import re
+import resource
+import signal
 import socket
 import sqlite3
 import sys
@@ -46,7 +49,10 @@ class Systemd:
 @pytest.fixture
 def systemd(tmp_path):
     heard = Systemd(str(tmp_path / "notify"))
+    most = resource.getrlimit(resource.RLIMIT_CORE)
+    resource.setrlimit(resource.RLIMIT_CORE, (0, most[1]))  # as the unit has it: no image of a daemon that aborts
     yield heard
+    resource.setrlimit(resource.RLIMIT_CORE, most)
     heard.close()
 
 
@@ -265,14 +271,20 @@ def test_a_daemon_gives_no_sign_of_life_while_its_listener_stands_still_or_its_s
     assert systemd.count("READY=1") == 1
 
 
-def test_a_daemon_whose_broker_is_away_is_ready_and_says_so(tmp_path, systemd, monkeypatch):
+def test_a_daemon_whose_broker_is_away_is_ready_and_says_so_and_ended_by_a_watchdog_it_tells_where_it_stood(
+    tmp_path, systemd, monkeypatch
+):
     port = free_port()
     daemon = watched(write_home(tmp_path / "home", port), systemd, monkeypatch)
     daemon.start()
     soon(lambda: "READY=1" in systemd.lines(), what="it is ready")
     away = f"STATUS=broker 127.0.0.1:{port}: Connection refused. Start the broker, or mend host and port in wallclime"
     soon(lambda: any(line.startswith(away) for line in systemd.lines()), what="it says so")
-    assert daemon.stop() == 0
+    daemon._process.send_signal(signal.SIGABRT)  # what systemd sends when no sign of life comes (systemd.service(5))
+    assert daemon._process.wait(20) == -signal.SIGABRT
+    said = daemon._log.read_text()
+    assert "Fatal Python error: Aborted" in said
+    assert {"monitor/intake/mqtt.py", "monitor/watch/presence.py"} <= set(re.findall(r"monitor/\w+/\w+\.py", said))
 
 
 TWO = """\
