@@ -19,11 +19,16 @@ def board(
     It opens from the file as well as from any web server, which whoever can open the folder can read. Written again, a
     report is made anew only where something changed, or once a day.
     """
+    from monitor.tell.words import counted_things
     from monitor.watch.walls import INDEX, write_boards
 
     with desk(context) as opened, Progress("board") as progress:
         found = write_boards(opened, output, told=progress)
-    reports = f"{found.reports} reports written, {found.left} left as they were"
+    reports = f"{counted_things(found.reports, 'report')} written, {found.left} left as {_they(found.left)}"
     failed = f", {found.failed} not written" if found.failed else ""
     removed = f", {found.removed} removed" if found.removed else ""
-    say(f"wrote {output / INDEX}: {found.walls} walls; {reports}{failed}{removed}")
+    say(f"wrote {output / INDEX}: {counted_things(found.walls, 'wall')}; {reports}{failed}{removed}")
+
+
+def _they(number: int) -> str:
+    return "it was" if number == 1 else "they were"

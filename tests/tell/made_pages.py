@@ -63,12 +63,21 @@ def _summary() -> str:
     return page(wall(), wall("b", "gate house", WET), wall("c", watched=False))
 
 
+def _record() -> str:
+    from test_tell_record import page
+
+    from monitor.tell.record import render_record
+
+    return render_record(page())
+
+
 MAKERS = {
     "report before": Made(lambda: render_report(den.page()), range(8, 13), charts=2),
     "report after": Made(lambda: render_report(den.board_page()), range(9, 15), charts=3),
     "handover": Made(_handover, range(1, 2)),
     "not ready": Made(_not_ready, range(1, 2)),
     "board": Made(_board, range(2, 4)),
+    "record": Made(_record, range(1, 2)),
     "summary": Made(_summary, range(1, 3)),
     "form": Made(_form, None),
     "paper": Made(_paper, range(5, 7), phone=False),

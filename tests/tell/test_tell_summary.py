@@ -108,7 +108,7 @@ def test_the_worst_wall_is_first_and_so_is_its_building():
 
 def test_all_walls_together_are_their_times_added():
     assert summary.covered([wall(), wall(coverage=WET)]) == Coverage(200 * HOUR, 190 * HOUR, 180 * HOUR)
-    facts = squeezed(read_page(page(wall(), wall(coverage=WET))).texts["facts"])
+    facts = squeezed(read_page(page(wall(), wall(coverage=WET))).texts["about"])
     assert facts == (
         "in band 94.7 % of known time; 90.0 % to 95.0 % of elapsed time (unknown time counted out, and in) "
         "known 95.0 % alarms 0 care 0 done, 0 overdue written by wallclime 0.1.0"
@@ -123,7 +123,7 @@ def test_a_simulated_wall_is_marked_and_the_page_says_so():
 
 
 def test_the_page_is_of_one_building_where_one_was_asked_for():
-    assert "building mill house" in squeezed(read_page(page(wall(), building="mill house")).texts["facts"])
+    assert "building mill house" in squeezed(read_page(page(wall(), building="mill house")).texts["about"])
 
 
 def test_names_cant_dress_up_the_page():

@@ -1,0 +1,70 @@
+"""The record of conditions before an installation, sealed as it is written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import monitor
+from monitor.basis.values import Kind, Quantity
+from monitor.rules.frame import Frame, effective
+from monitor.tell import words
+from monitor.tell.record import RecordPage
+from monitor.tell.words import CHECK, Display
+from monitor.watch.attach import documents_of
+from monitor.watch.desk import Desk
+from monitor.watch.judging import assess
+from monitor.watch.pages import view_of
+from monitor.watch.printing import page_file, write_page
+from monitor.watch.shown import display
+from monitor.watch.witness import sealed, witnessed
+
+RECORD = "record of conditions"  # why a head was made
+_CHECKED = {"site check": Kind.SITE_CHECK, "wall moisture": Kind.WALL_MOISTURE}
+
+
+def write_record(desk: Desk, job: str, path: Path, *, at: int | None = None) -> list[str]:
+    """Seal the job and write the sheet as of `at`, as HTML or PDF; what to send so that others can witness the head.
+
+    By default it is as of the start of the installation, or of now before that. Raises RecordError, ReportError. [ms]
+    """
+    from monitor.tell.record import render_record
+
+    page_file(path)
+    start = desk.book.frame_at(job, desk.clock.now()).start
+    found = assess(desk, job, at=start if at is None else at)
+    told = witnessed(desk, job, RECORD)
+    view, frame = view_of(desk, found), desk.book.frame_at(job, found.as_of)
+    page = RecordPage(
+        assessment=found,
+        facts=view.facts,
+        profile=view.profile,
+        documents=tuple(documents_of(desk, job, at=found.as_of)),
+        told=_told(desk, job, found.as_of, display(desk, job)),
+        sensors=tuple(_sensors(frame, found.as_of)),
+        sealed=sealed(desk),
+        started=start if start is not None and start < found.as_of else None,
+        written_at=desk.clock.now(),
+        software=f"wallclime {monitor.__version__}",
+        building=desk.book.building(job),
+    )
+    write_page(path, render_record(page), view.facts.units)
+    return told
+
+
+def _told(desk: Desk, job: str, as_of: int, shown: Display) -> dict[str, str]:
+    """Who looked at the wall last, and when, by the name of the condition."""
+    found = {}
+    for entry in effective(desk.book.log(job)):
+        for name, kind in _CHECKED.items():
+            if entry.kind is kind and entry.at <= as_of:
+                found[name] = f"{words.when(entry.at, shown)} by {entry.who}"
+    return found
+
+
+def _sensors(frame: Frame, as_of: int) -> list[tuple[str, str]]:
+    """The sensors of the room's air at `as_of`, each with what backs its humidity."""
+    names = {stay.sensor for stay in frame.air_stays if stay.start <= as_of and (stay.end is None or stay.end > as_of)}
+    return [
+        (name, f"backed by {CHECK[frame.sensors[name].level(Quantity.AIR_HUMIDITY, as_of) or 'run out']}")
+        for name in sorted(names)
+    ]

@@ -1,0 +1,43 @@
+"""wallclime record and board: pages to hand over."""
+
+from __future__ import annotations
+
+from homes import Home
+
+
+def test_a_record_is_written_and_what_to_send_is_said(den: Home):
+    path = den.path.parent / "record.html"
+    told = den.done("record", "den", "-o", path).err.splitlines()
+    assert told[0] == f"wrote {path}"
+    assert told[1].startswith("sealed: head 1, code ")
+    assert told[2] == "send this to client and contractor, and write down who confirms it (wallclime log witness):"
+    assert "Record of conditions before installation" in path.read_text(encoding="utf-8")
+
+
+def test_a_record_of_no_job_or_into_no_page_is_refused(den: Home):
+    refused = den("record", "attic", "-o", "x.html")
+    assert (refused.code, refused.err) == (
+        2,
+        "job attic: there is no job 'attic'. wallclime job list shows the jobs there are\n",
+    )
+    refused = den("record", "den", "-o", "x.txt")
+    assert (refused.code, refused.err) == (
+        2,
+        "x.txt: .txt is no page that can be written. Name a .html or .pdf file\n",
+    )
+
+
+def test_a_board_says_what_it_wrote(den: Home):
+    folder = den.path.parent / "board"
+    assert den.done("board", "-o", folder).err == (
+        f"wrote {folder / 'index.html'}: 1 wall; 1 report written, 0 left as they were\n"
+    )
+    assert den.done("board", "-o", folder).err == (
+        f"wrote {folder / 'index.html'}: 1 wall; 0 reports written, 1 left as it was\n"
+    )
+
+
+def test_a_board_over_nothing_is_a_page_that_says_so(wallclime: Home):
+    folder = wallclime.path.parent / "board"
+    wallclime.done("board", "-o", folder)
+    assert "No wall yet." in (folder / "index.html").read_text(encoding="utf-8")
