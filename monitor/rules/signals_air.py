@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from monitor.rules import whats
 from monitor.rules.assessment import Side
 from monitor.rules.boards import settles_at
 from monitor.rules.look import Look, stake
-from monitor.rules.spells import Spell, held, lingers, of, spells
+from monitor.rules.spells import LINGERS, Spell, held, lingers, of, spells, together
 from monitor.rules.trend import Recent, Slope, reached, recent_slope, theil_sen
 
 # In the life of a wall, all ours: boards lag behind the room by weeks, so that what is outside for hours in a week is
@@ -39,7 +39,7 @@ def air(look: Look) -> Iterator[Signal]:
     for quantity in AIR:
         if not {(quantity, "low"), (quantity, "high")} & standing:
             yield from heading(look, quantity)
-        yield from rapid(look, quantity)
+            yield from rapid(look, quantity)
     yield from frost(look)
     yield from sudden_damp(look)
 
@@ -53,7 +53,8 @@ def out(look: Look, quantity: Quantity, side: Side) -> Iterator[Signal]:
     begun = 0
     if look.lives:
         on_delay, off_delay, begun = max(on_delay, HOURS), max(off_delay, SEASON), look.frame.finish or 0
-    every = spells(look.found, quantity, side, off_delay=off_delay, over_after=look.told_from - DAY, begun=begun)
+    found = spells(look.found, quantity, side, off_delay=off_delay, over_after=look.told_from - DAY, begun=begun)
+    every = _joined(look, found, off_delay)
     for spell in every:
         if spell.outside < on_delay:
             continue
@@ -63,12 +64,26 @@ def out(look: Look, quantity: Quantity, side: Side) -> Iterator[Signal]:
             yield _signal(look, spell, spell.end)
 
 
+def _joined(look: Look, found: Sequence[Spell], off_delay: int) -> list[Spell]:
+    """The last spell with those before it from which the air never came back by the dead band, as one.
+
+    As far back as is known what the sensors said.
+    """
+    every, known = list(found), look.found.as_of - LINGERS
+    while len(every) > 1 and (every[-2].end or 0) >= known and _lingers(look, every[-2], off_delay, every[-1].start):
+        every[-2:] = [together(*every[-2:])]
+    return every
+
+
 def _stands(look: Look, spell: Spell, off_delay: int) -> bool:
     """Whether it is not over, by the dead band too, or nobody knows."""
-    if spell.silenced and look.furthest(spell.quantity) is None:
-        return True
+    unheard = spell.silenced and look.furthest(spell.quantity) is None
+    return unheard or _lingers(look, spell, off_delay, look.found.as_of)
+
+
+def _lingers(look: Look, spell: Spell, off_delay: int, at: int) -> bool:
     limit, dead_band = look.limit(spell.quantity, spell.side), look.dead_band(spell.quantity)
-    return lingers(spell, look.said, limit, dead_band, off_delay, look.found.as_of)
+    return lingers(spell, look.said, limit, dead_band, off_delay, at)
 
 
 def _signal(look: Look, spell: Spell, ended: int | None) -> Signal:

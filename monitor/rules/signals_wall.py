@@ -42,7 +42,7 @@ def wall(look: Look) -> Iterator[Signal]:
 
 
 def acclimation(look: Look) -> Iterator[Signal]:
-    """Complete, or put back to zero: told once each. Lapsed: it stands until it is complete anew."""
+    """Complete, lapsed or put back to zero: told once each, as what is to be done about it is the air's to tell."""
     if look.found.phase != "before":
         return
     lot = look.found.lot
@@ -54,7 +54,9 @@ def acclimation(look: Look) -> Iterator[Signal]:
             yield look.signal(whats.COMPLETE, clock.completed_at, Priority.LOW, facts, notice=True)
     elif lapsed:
         facts |= {"completed": lapsed[-1].completed_at}
-        yield look.signal(whats.LAPSED, lapsed[-1].lapsed_at or look.found.as_of, Priority.MEDIUM, facts)
+        since = lapsed[-1].lapsed_at or look.found.as_of
+        if since > look.told_from:
+            yield look.signal(whats.LAPSED, since, Priority.MEDIUM, facts, notice=True)
     elif clock.restarts and clock.restarts[-1].at > look.told_from:
         facts |= {"cause": clock.restarts[-1].cause}
         yield look.signal(whats.RESTARTED, clock.restarts[-1].at, Priority.MEDIUM, facts, notice=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import bisect
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -101,6 +101,15 @@ def _spell(group: Sequence[Excursion], gaps: _Unknown, off_delay: int, as_of: in
         excursions=len(group),
         silenced=last.ended_by == "silence",
     )
+
+
+def together(one: Spell, later: Spell) -> Spell:
+    """Two spells of a side as one."""
+    pick = min if one.side == "low" else max
+    return replace(
+        later, start=one.start, outside=one.outside + later.outside, peak=pick(one.peak, later.peak),
+        dose=one.dose + later.dose, excursions=one.excursions + later.excursions,
+    )  # fmt: skip
 
 
 # --- what the sensors said of late -----------------------------------------------------------------
