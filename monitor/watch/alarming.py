@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Priority, Signal, Standing
 from monitor.basis.errors import RecordError
@@ -38,7 +38,7 @@ from monitor.watch.journal import log
 from monitor.watch.judging import PROGRAM, assess, settle
 from monitor.watch.life import items_of
 from monitor.watch.shown import display
-from monitor.watch.vitals import LOOK, house_of, vitals_of
+from monitor.watch.vitals import LOOK, house_of, stuck_since, vitals_of
 
 STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged again [ms]
 DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
@@ -50,11 +50,19 @@ _STANDS = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
 Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, its log's and the sensors' log's length
 
 
+class Seen(NamedTuple):
+    """What was looked at of a job, its sensors that stand still and since when [ms], and what both hang on."""
+
+    look: Look
+    stuck: Mapping[str, int]
+    marks: Marks
+
+
 @dataclass
 class Memory:
     """What one process remembers from look to look, to judge less. Without it the look comes to the same."""
 
-    looks: dict[str, tuple[Marks, Look]] = field(default_factory=dict)
+    seen: dict[str, Seen] = field(default_factory=dict)
     drifts: dict[str, tuple[int, tuple[Drift, ...]]] = field(default_factory=dict)
     last: int | None = None  # when it looked [ms]
 
@@ -81,14 +89,16 @@ def look(
 
 def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
     now, patience = desk.clock.now(), desk.settings.patience
-    standing = desk.store.alarms()
+    standing, jobs = desk.store.alarms(), open_jobs(desk)
     since = told_from(_first_look(desk, now), _last_look(memory, works, now))
-    looks, unseen = _looks(desk, memory, since, standing, now)
-    found = signals(looks, vitals_of(desk, looks, now), house_of(desk, works, now), now, patience, since)
+    looked, unseen = _looked_at(desk, memory, jobs, standing, now)
+    looks = [replace(one.look, told_from=since) for one in looked]
+    vitals = vitals_of(desk, looks, {name: at for one in looked for name, at in one.stuck.items()}, now)
+    found = signals(looks, vitals, house_of(desk, works, now), now, patience, since)
     training = {one.found.job for one in looks if one.found.training}
     seen = [replace(one, facts={**one.facts, "training": True}) if one.job in training else one for one in found]
-    changes = [*_closed(desk, standing, now), *_stepped(desk, standing, seen, unseen, now)]
-    sent = desk.store.outbox_made(now - patience.flood.within)
+    changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, unseen, now)]
+    sent = desk.store.outbox_made(now - patience.flood.within) if changes else {}
     told = bundles(changes, desk.settings.contacts, now, patience, buildings=buildings(desk), sent=sent)
     refreshed = _refreshed(standing, [*seen, *unseen], told.changes)
     _record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
@@ -97,12 +107,17 @@ def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change
 
 
 def _stepped(
-    desk: Desk, standing: Sequence[Alarm], seen: Sequence[Signal], unseen: Sequence[Signal], now: int
+    desk: Desk,
+    jobs: Sequence[str],
+    standing: Sequence[Alarm],
+    seen: Sequence[Signal],
+    unseen: Sequence[Signal],
+    now: int,
 ) -> Iterator[Change]:
     """What the signals change; at a wall that can't be judged nothing but that it can't."""
-    patience, open_ = desk.settings.patience, {HOUSE, *open_jobs(desk)}
+    patience = desk.settings.patience
     every = {alarm.id: alarm for alarm in [*desk.store.alarm_history(since=now - LATE), *standing]}
-    known = [alarm for alarm in every.values() if alarm.job in open_]
+    known = [alarm for alarm in every.values() if alarm.job in (HOUSE, *jobs)]
     judging = [alarm for alarm in known if alarm.what == whats.UNJUDGED]
     others = [alarm for alarm in known if alarm.what != whats.UNJUDGED]
     yield from step(others, seen, now, patience, unseen={one.job for one in unseen})
@@ -129,24 +144,22 @@ def buildings(desk: Desk) -> dict[str, str]:
 # --- what is looked at -----------------------------------------------------------------------------
 
 
-def _looks(
-    desk: Desk, memory: Memory, since: int, standing: Sequence[Alarm], now: int
-) -> tuple[list[Look], list[Signal]]:
+def _looked_at(
+    desk: Desk, memory: Memory, jobs: Sequence[str], standing: Sequence[Alarm], now: int
+) -> tuple[list[Seen], list[Signal]]:
     """Every open job as it is now; and a signal of each that can't be judged."""
     settle(desk)
     generations, sensors = desk.store.generations(), desk.store.head(SENSORS_CHAIN)[0]
-    looks: list[Look] = []
+    seen: list[Seen] = []
     unseen: list[Signal] = []
-    for job in open_jobs(desk):
+    for job in jobs:
         marks = (generations.get(job, 0), desk.store.head(job)[0], sensors)
         try:
-            looks.append(
-                replace(_known(memory, job, marks, now) or _gathered(desk, memory, job, marks), told_from=since)
-            )
+            seen.append(_known(memory, job, marks, now) or _gathered(desk, memory, job, marks))
         except Exception as exc:  # whatever it is, the other walls are not to suffer from it
             log("error", "a job can't be looked at", job=job, error=str(exc))
             unseen.append(_unjudged(job, exc, standing, now))
-    return looks, unseen
+    return seen, unseen
 
 
 def open_jobs(desk: Desk) -> list[str]:
@@ -154,29 +167,29 @@ def open_jobs(desk: Desk) -> list[str]:
     return [job for job in desk.book.names() if closed_at(desk, job) is None]
 
 
-def _known(memory: Memory, job: str, marks: Marks, now: int) -> Look | None:
-    known = memory.looks.get(job)
-    if known is None or known[0] != marks or not 0 <= now - known[1].found.as_of < STANDS:
+def _known(memory: Memory, job: str, marks: Marks, now: int) -> Seen | None:
+    known = memory.seen.get(job)
+    if known is None or known.marks != marks or not 0 <= now - known.look.found.as_of < STANDS:
         return None
-    return known[1]
+    return known
 
 
-def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Look:
+def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Seen:
     found = assess(desk, job)
     frame = desk.book.frame_at(job, found.as_of)
     completed = found.lot.clock.completed_at
-    made = Look(
+    look = Look(
         frame=frame,
         found=found,
         patience=desk.settings.patience,
-        told_from=0,
+        told_from=0,  # the look itself knows it
         said=heard_lately(frame, found, desk.store),
         items=_items(desk, frame, found.as_of),
         drifts=_drifts(desk, memory, frame, found.as_of),
         told_ready=completed is not None and _told_ready(desk, job, completed),
     )
-    memory.looks[job] = marks, made
-    return made
+    memory.seen[job] = Seen(look, stuck_since(desk, frame, found.as_of), marks)
+    return memory.seen[job]
 
 
 def _items(desk: Desk, frame: Frame, as_of: int) -> tuple[Item, ...]:
@@ -205,11 +218,10 @@ def _unjudged(job: str, exc: Exception, standing: Sequence[Alarm], now: int) -> 
     return Signal(*key, since, Priority.MEDIUM, {"error": str(exc) or type(exc).__name__})
 
 
-def _closed(desk: Desk, standing: Sequence[Alarm], now: int) -> Iterator[Change]:
+def _closed(standing: Sequence[Alarm], jobs: Sequence[str], now: int) -> Iterator[Change]:
     """What stood at a job that was closed is over, without a word."""
-    open_ = {HOUSE, *open_jobs(desk)}
     for alarm in standing:
-        if alarm.job not in open_:
+        if alarm.job not in (HOUSE, *jobs):
             yield Change(replace(alarm, standing=Standing.NORMAL, returned=alarm.returned or now), "over")
 
 
@@ -428,9 +440,9 @@ def _state(job: str, memory: Memory, standing: Sequence[Alarm]) -> dict[str, Any
         }
         for one in own
     ]
-    if job not in memory.looks:
+    if job not in memory.seen:
         return {"job": job, "verdict": None, "phase": None, "room": "unknown", "alarms": alarms, "as_of": None}
-    found = memory.looks[job][1].found
+    found = memory.seen[job].look.found
     return {
         "job": job,
         "verdict": tag(found).lower(),

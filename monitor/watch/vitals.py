@@ -12,7 +12,7 @@ from monitor.basis.units import to_base
 from monitor.basis.values import AIR, Quantity
 from monitor.intake.topics import compile_topic
 from monitor.keep.rows import Doing, Scheduled
-from monitor.rules.frame import Role, Sensor, Stay
+from monitor.rules.frame import Frame, Role, Sensor, Stay
 from monitor.rules.instrument import MAKER_ACCEPTED, in_force
 from monitor.rules.look import Look
 from monitor.rules.replay import heard
@@ -36,11 +36,13 @@ _HEARS: Mapping[Role, tuple[Quantity, ...]] = {
 # --- sensors ---------------------------------------------------------------------------------------
 
 
-def vitals_of(desk: Desk, looks: Sequence[Look], now: int) -> list[Vitals]:
-    """Every sensor that stands at a place of an open job and is heard over a broker, as it is now. [ms]"""
+def vitals_of(desk: Desk, looks: Sequence[Look], stuck: Mapping[str, int], now: int) -> list[Vitals]:
+    """Every sensor that stands at a place of an open job and is heard over a broker, as it is now.
+
+    `stuck`: the sensors that stand still, and since when (see `stuck_since`). [ms]
+    """
     sensors, stays = desk.book.sensors(), [stay for stay in desk.book.stays() if _stands(stay, now)]
     jobs = {place: [look.found.job for look in looks if place in _places(look)] for place in {s.place for s in stays}}
-    stuck = {name: since for look in looks for name, since in _stuck(desk, look)}
     return [
         _vitals(desk, sensors[stay.sensor], stay, stays, jobs[stay.place], stuck, now)
         for stay in stays
@@ -117,13 +119,14 @@ def _backed_until(sensor: Sensor, quantity: Quantity, now: int) -> int:
     return max(ran_out, default=sensor.since + MAKER_ACCEPTED)
 
 
-def _stuck(desk: Desk, look: Look) -> Iterator[tuple[str, int]]:
+def stuck_since(desk: Desk, frame: Frame, now: int) -> dict[str, int]:
     """The sensors of a job whose newest readings stand still, and since when within the last two days. [ms]"""
-    now = look.found.as_of
-    for (name, quantity), channel in heard(look.frame, now, desk.store, now - 2 * DAY, now).items():
+    found = {}
+    for (name, quantity), channel in heard(frame, now, desk.store, now - 2 * DAY, now).items():
         if quantity in AIR and len(channel.t) and channel.flat[-1]:
             moved = np.flatnonzero(~channel.flat)
-            yield name, int(channel.t[moved[-1] + 1 if len(moved) else 0])
+            found[name] = int(channel.t[moved[-1] + 1 if len(moved) else 0])
+    return found
 
 
 # --- the house -------------------------------------------------------------------------------------
