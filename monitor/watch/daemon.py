@@ -29,7 +29,7 @@ from monitor.watch.journal import log
 from monitor.watch.judging import PROGRAM
 from monitor.watch.notify import supervisor
 from monitor.watch.presence import watched_over
-from monitor.watch.pulse import Pulse
+from monitor.watch.pulse import Pulse, named
 from monitor.watch.ready import Told, pages_of
 from monitor.watch.schedule import Schedule, Work
 from monitor.watch.works import Looked, stay_awake, works_of
@@ -83,7 +83,7 @@ def _listeners(desk: Desk, schedule: Schedule) -> list[Listener]:
             clock=desk.clock,
             keep=keeper.keep,
             newest_arrival=desk.store.newest_arrival,
-            log=log,
+            log=partial(log, broker=named(broker)),
             admission=admission,
             clock_stepped=keeper.clock_stepped if broker is settings.broker else None,
         )

@@ -1,5 +1,6 @@
 """The daemon's log: one event a line, whatever is in it; what journald gets; secrets in no line."""
 
+import ast
 import io
 import json
 import logging
@@ -14,6 +15,7 @@ from monitor.config.settings import Logging
 from monitor.watch import journal
 from monitor.watch.journal import LIBRARY, Lines, to_journald
 
+MONITOR = Path(journal.__file__).parents[1]
 TIME = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z"
 FORGED = "den\n2026-01-05T00:00:00.000Z info connected\r\x1b[31m\x85\u2028\udc80"
 
@@ -136,3 +138,25 @@ def test_no_password_and_no_secret_url_is_in_the_log_of_a_daemon(tmp_path, monke
     assert daemon.stop() == 0
     written = (home / "daemon.log").read_text()
     assert "hush" not in written
+
+
+def logged():
+    """Every call of log in the program: where, its arguments, and the names of its fields."""
+    for path in sorted(MONITOR.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) in ("log", "self._log"):
+                fields = [keyword.arg for keyword in node.keywords if keyword.arg]
+                yield f"{path.name}:{node.lineno}", node.args, fields
+
+
+def test_every_event_of_the_program_has_a_level_a_name_of_its_own_and_named_fields():
+    events = list(logged())
+    assert len(events) > 25
+    for where, (level, event), fields in events:
+        assert isinstance(level, ast.Constant), where
+        assert level.value in ("debug", "info", "warning", "error"), where
+        # an entry of the log of a job is an event of its kind
+        name = event.value if isinstance(event, ast.Constant) else {"entry.kind.value": "entry"}.get(ast.unparse(event))
+        assert isinstance(name, str), f"{where}: the name of an event is not made of what happens to be in it"
+        assert re.fullmatch(r"[a-z][a-z' _]*", name), where
+        assert not {"at", "level", "event", "payload", "raw", "url", "password"} & set(fields), where

@@ -335,6 +335,10 @@ def test_at_each_of_several_brokers_the_presence_is_retained_and_its_last_will_i
 
     try:
         daemon.start()
+        over = {f"127.0.0.1:{broker.port}" for broker in (cellar, attic)}
+        soon(
+            lambda: {x["broker"] for x in daemon.lines() if x["event"] == "backlog_over"} == over, what="both are heard"
+        )
         says("cellar", b"online")
         says("attic", b"online")
         daemon.kill()
