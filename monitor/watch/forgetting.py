@@ -21,7 +21,7 @@ from monitor.seal.chain import body_hash
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import given_reason
 from monitor.watch.judging import PROGRAM
-from monitor.watch.upkeep import store_file
+from monitor.watch.upkeep import copies_in, store_file
 
 # What people wrote down or photographed; no verdict rests on it.
 PERSONAL = (Kind.NOTE, Kind.PHOTO, Kind.EVENT, Kind.CAUSE, Kind.CARE, Kind.INSPECTION)
@@ -33,7 +33,7 @@ class Forgotten:
     """What was done: the entry that tells of it (None: all was erased before), what it erased, files that went along.
 
     `names`: whoever is still named by entries that stay, and by which; `older`: stores of earlier days that lie beside
-    this one, moved on or replaced, and say all of it still.
+    this one, moved on or replaced, and copies made on schedule, which say all of it still.
     """
 
     entry: Entry | None
@@ -98,7 +98,8 @@ def forget(
     """Erase what entries say, and the files that only they name, out of the store and its free space.
 
     The entries `numbers` with their corrections, all that is `personal`, or without either the whole job. What is
-    erased already is cleaned out of the file again. Raises RecordError, StoreError.
+    erased already is cleaned out of the file again. With the whole job go its alarms and the messages that name it,
+    told or not. Raises RecordError, StoreError.
     """
     given_reason(reason, "job forget")
     if numbers and personal:
@@ -127,10 +128,16 @@ def forget(
 
 
 def older_stores(desk: Desk) -> tuple[Path, ...]:
-    """Stores that were moved on to a new version or replaced, and were kept beside this one; none of PostgreSQL."""
-    file = store_file(desk.settings)
-    found = [] if file is None else [*file.parent.glob("*.before-*"), *file.parent.glob("*.replaced-*")]
-    return tuple(sorted(path for path in found if file is not None and path.name.startswith(f"{file.stem}.")))
+    """Stores that were moved on to a new version or replaced, and were kept beside this one, and its scheduled copies.
+
+    None of PostgreSQL.
+    """
+    file, copied = store_file(desk.settings), desk.settings.backup
+    if file is None:
+        return ()
+    found = [*file.parent.glob("*.before-*"), *file.parent.glob("*.replaced-*")]
+    beside = sorted(path for path in found if path.name.startswith(f"{file.stem}."))
+    return (*beside, *(copies_in(copied.to) if copied is not None else ()))
 
 
 class _NothingLeftError(Exception):

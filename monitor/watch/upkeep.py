@@ -28,6 +28,7 @@ from monitor.watch.silences import AWAY_AFTER
 
 _SQLITE = "sqlite:///"
 _MAGIC = b"SQLite format 3\0"  # how such a file begins: sqlite.org, "Database File Format", section 1.3
+SCHEDULED = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go
 _UNTOLD = "it waited in a backup that was restored"
 _ANOTHER = "Use another backup, and keep this one unchanged"
 
@@ -154,6 +155,11 @@ def _checked_copy(desk: Desk, path: Path) -> Found:
 def stamp(at: int) -> str:
     """ "20260105T064000Z": a time as a part of a file's name."""
     return f"{datetime_of(at):%Y%m%dT%H%M%SZ}"
+
+
+def copies_in(folder: Path) -> list[Path]:
+    """The copies of stores that a daemon has made on schedule."""
+    return sorted(folder.glob(SCHEDULED.format("*")))
 
 
 def key_beside(path: Path, key: Path) -> Path:

@@ -23,7 +23,7 @@ from monitor.watch.journal import log
 from monitor.watch.judging import assess, note_completions, settle
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
-from monitor.watch.upkeep import backup, stamp
+from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
 from monitor.watch.vitals import LOOK
 
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
@@ -33,8 +33,6 @@ SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 KEPT_FOR = 400 * DAY  # what was refused, told, or is over; ours, no published source [ms]
 AT_ONCE = 1_000  # how many messages, and alarms, are let go at a time
-
-_COPY = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go
 
 
 class Look(NamedTuple):
@@ -175,7 +173,7 @@ def back_up(desk: Desk, wanted: Backup, _period: str = "") -> Path:
     if not folder.is_dir():
         mend = "Make it, or see that its disk is there; [backup] to in wallclime.toml names it"
         raise StoreError("there is no such folder", where=str(folder), mend=mend)
-    copy = folder / _COPY.format(stamp(desk.clock.now()))
+    copy = folder / SCHEDULED.format(stamp(desk.clock.now()))
     begun = copy.with_suffix(".part")
     try:
         for left in folder.glob("wallclime-scheduled-*.part*"):  # by one that was killed
@@ -193,7 +191,7 @@ def back_up(desk: Desk, wanted: Backup, _period: str = "") -> Path:
 
 def _too_many(folder: Path, keep: int, newest: Path) -> list[Path]:
     """The copies beyond the newest `keep`. One that is dated after the newest was made by a clock that was wrong."""
-    copies = sorted(folder.glob(_COPY.format("*")), key=lambda path: (path.name <= newest.name, path.name))
+    copies = sorted(copies_in(folder), key=lambda path: (path.name <= newest.name, path.name))
     return copies[: max(len(copies) - keep, 0)]
 
 

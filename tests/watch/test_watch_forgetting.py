@@ -5,15 +5,18 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from desks import NOW, T0, clock, furnish, hear, kinds, opening, steady
 from tiny_pictures import plain_jpeg
 
+from monitor.basis.alarm import Alarm, Message, Priority, Standing
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
 from monitor.basis.values import Draft, Kind, Quantity
+from monitor.config.alarms import Backup
 from monitor.rules.frame import effective
 from monitor.seal import chain
 from monitor.tell import diary as told
@@ -30,7 +33,7 @@ from monitor.watch.judging import assess, note_completions
 from monitor.watch.pages import job_rows, report_page
 from monitor.watch.sheets import write_handover
 from monitor.watch.shown import display
-from monitor.watch.works import judge_what_was_heard
+from monitor.watch.works import back_up, judge_what_was_heard
 
 WHY = {"reason": "asked to", "who": "ben"}
 SECRET = "the tenant has moved out"
@@ -246,6 +249,20 @@ def test_older_stores_that_were_kept_beside_are_named(lived):
         f"mind: an older store still says it, until you remove it: {home / name}" for name in names
     ]
     assert forget(lived, "den", numbers=[7], **WHY).older == done.older
+
+
+def test_copies_that_the_daemon_made_are_named_too(lived, tmp_path):
+    asking = replace(lived, settings=replace(lived.settings, backup=Backup(tmp_path)))
+    copy = back_up(asking, asking.settings.backup)
+    assert forget(asking, "den", numbers=[7], **WHY).older == (copy,)
+
+
+def test_with_the_whole_job_go_its_alarms_and_what_was_to_be_told_of_it(lived):
+    alarm = Alarm("a", "too dry", "den", "den", NOW, NOW, Standing.UNACKNOWLEDGED, Priority.HIGH, {"who": SECRET})
+    lived.store.record_alarms([], [alarm], [Message("m", "ada", "alarm", "s", SECRET, {}, NOW, NOW, jobs=("den",))])
+    close_job(lived, "den", at=None, reason="done", who="ada")
+    forget(lived, "den", **WHY)
+    assert (lived.store.alarms(over=True), lived.store.outbox_due(NOW, 9)) == ([], [])
 
 
 def test_no_verdict_rests_on_what_can_go_alone():
