@@ -64,6 +64,15 @@ class Outbox(Connected):
         with self._reading() as conn:
             return [_outgoing(row) for row in conn.execute(query.order_by(outbox.c.made, outbox.c.id).limit(limit))]
 
+    def outbox_claim(self, id_: str, now: int, until: int) -> bool:
+        """Take a message that is due, so that no other daemon tells it until then; False where another was first. [ms]
+
+        What became of it is noted by `outbox_sent` or `outbox_failed`; else it is due again at `until`.
+        """
+        due = (outbox.c.id == id_) & (outbox.c.state == Post.WAITING.value) & (outbox.c.due <= now)
+        with self._writing() as conn:
+            return conn.execute(outbox.update().where(due).values(due=until)).rowcount == 1
+
     def outbox_sent(self, id_: str, at: int) -> None:
         """Note that a message was told. [ms]"""
         self._change(id_, state=Post.SENT.value, due=at)

@@ -1,8 +1,9 @@
 """Telling what waits in the outbox: each contact in a thread of its own, so that one that hangs holds up nobody.
 
-A message is told at least once. It leaves the outbox when somebody has taken it and that is written down; whoever is
-killed between the two tells it again, under the same id. What fails is tried again after 1 min, 2 min, 4 min ... 4 h,
-and given up a week after it was due. A contact that takes a message gets those that it failed to take at once.
+A message is told at least once. It leaves the outbox when somebody has taken it and that is written down; what was on
+its way when a daemon was killed is told again, under the same id, once the time for which it was claimed is over. What
+fails is tried again after 1 min, 2 min, 4 min ... 4 h, and given up a week after it was due. A contact that takes a
+message gets those that it failed to take at once. Of several daemons of one store each message is claimed by one.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 
 AT_ONCE = 1_000  # messages looked at in one turn
-_NAP = 0.1  # how long the broker's thread waits for a message, and looks after its link, in turn [s]
+_NAP = 0.2  # how long the broker's thread waits for a message, and looks after its link, in turn [s]
 
 States = Mapping[str, Mapping[str, Any]]
 
@@ -49,6 +50,11 @@ class Pace:
     first: int = MINUTE
     longest: int = 4 * HOUR
     give_up: int = 7 * DAY
+
+    @property
+    def lease(self) -> int:
+        """For how long a message is claimed that is being told: longer than that may take. [ms]"""
+        return round(2 * self.limit * SECOND)
 
     def wait(self, tries: int) -> int:
         """How long until it is tried again what was tried in vain `tries` times before. [ms]"""
@@ -204,10 +210,13 @@ class Delivering:
                 self._not_told(
                     hand.under_way, f"contact {name}: it does not answer in {self._pace.limit:g} s. {_LATER}"
                 )
-        under_way = {hand.under_way.message.id for hand in self._hands.values() if hand.under_way}
-        for out in self._desk.store.outbox_due(self._desk.clock.now(), AT_ONCE):
+        now, under_way = (
+            self._desk.clock.now(),
+            {hand.under_way.message.id for hand in self._hands.values() if hand.under_way},
+        )
+        for out in self._desk.store.outbox_due(now, AT_ONCE):
             if out.message.id not in under_way:
-                self._hand_over(out)
+                self._hand_over(out, now)
 
     def _safely(self, act: Callable[[], object]) -> None:
         try:
@@ -231,15 +240,15 @@ class Delivering:
             hand.under_way, hand.hung = None, False
             self._unwritten.popleft()
 
-    def _hand_over(self, out: Outgoing) -> None:
+    def _hand_over(self, out: Outgoing, now: int) -> None:
         name = out.message.contact
         hand = self._hand_of(name)
-        if hand is None:
-            mend = "What waited for it is given up"
-            self._not_told(out, f"contact {name}: it is not in wallclime.toml any more. {mend}", for_good=True)
+        if hand is None:  # another daemon of this store may know it
+            if now > out.message.not_before + self._pace.give_up:
+                self._not_told(out, f"contact {name}: no wallclime.toml names it. Name it, or take no notice")
         elif hand.hung:
             self._not_told(out, f"contact {name}: it has still not answered to an earlier message. {_LATER}")
-        elif hand.under_way is None:
+        elif hand.under_way is None and self._desk.store.outbox_claim(out.message.id, now, now + self._pace.lease):
             hand.give(out)
 
     def _hand_of(self, name: str) -> _Hand | None:
@@ -259,10 +268,10 @@ class Delivering:
             self._desk.store.outbox_hurry(waiting, now)
         self._failed.pop(contact, None)
 
-    def _not_told(self, out: Outgoing, error: str, *, for_good: bool = False) -> None:
+    def _not_told(self, out: Outgoing, error: str) -> None:
         now, message = self._desk.clock.now(), out.message
         again = now + self._pace.wait(out.tries)
-        given_up = for_good or again > message.not_before + self._pace.give_up
+        given_up = again > message.not_before + self._pace.give_up
         self._desk.store.outbox_failed(message.id, now, error, None if given_up else again)
         said = {"contact": message.contact, "message": message.id, "error": error}
         if given_up:

@@ -105,3 +105,23 @@ def test_when_messages_were_made_is_told_by_contact(store):
     store.outbox_sent("c", T + 9)
     assert store.outbox_made(T) == {"ada": [T + 1, T + 2, T + 3]}
     assert store.outbox_made(T + 3) == {}
+
+
+# --- claimed, hurried, tried in vain
+
+
+def test_a_message_is_claimed_by_one_until_its_claim_is_over(store):
+    post(store, message("m"))
+    assert [store.outbox_claim("m", T, T + 10) for _ in range(2)] == [True, False]
+    assert [due(store, T + at) for at in (9, 10)] == [[], ["m"]]
+    store.outbox_sent("m", T + 5)
+    assert not store.outbox_claim("m", T + 99, T + 100)
+
+
+def test_what_was_tried_in_vain_may_be_hurried_and_nothing_else(store):
+    post(store, message("tried"), message("quiet", not_before=T + 50), message("other"))
+    for id_ in ("tried", "other"):
+        store.outbox_failed(id_, T, "no", T + 40)
+    store.outbox_hurry(["tried", "quiet", "unknown"], T + 1)
+    assert due(store, T + 1) == ["tried"]
+    assert [(one.message.id, one.tries) for one in store.outbox_failing()] == [("other", 1), ("tried", 1)]
