@@ -22,7 +22,7 @@ class Fault:
 
     `broker` are its settings. `forgetful`: it may lose what it has acknowledged to the sender, and only that.
     `refuses` are the reasons for which messages that are not of the stream may be in quarantine. `own_disk`: the home
-    lies on a small disk of its own, which needs a mount namespace.
+    lies on a small disk of its own, which needs a mount namespace. `often`: how many times it strikes in a long run.
     """
 
     strike: Callable[[Scene], None]
@@ -31,6 +31,7 @@ class Fault:
     forgetful: bool = False
     refuses: frozenset[str] = frozenset()
     own_disk: bool = False
+    often: int = 5
 
 
 def daemon_killed(scene: Scene) -> None:
@@ -196,14 +197,14 @@ def flooding_sensor(scene: Scene) -> None:
 _SAVED = {"persistence": "true", "autosave_interval": 1}
 
 FAULTS: dict[str, Fault] = {
-    "daemon-killed": Fault(daemon_killed),
+    "daemon-killed": Fault(daemon_killed, often=100),
     "network-cut": Fault(network_cut, ("the link ended",)),
     "network-slow": Fault(network_slow),
     "duplicates-and-reordering": Fault(duplicates_and_reordering),
-    "broker-restarted": Fault(broker_restarted, ("the link ended",)),
+    "broker-restarted": Fault(broker_restarted, ("the link ended",), often=20),
     "broker-killed": Fault(broker_killed, ("the link ended",), _SAVED, forgetful=True),
     "broker-forgets": Fault(broker_killed, ("the link ended",), {"persistence": "false"}, forgetful=True),
-    "disk-full": Fault(disk_full, ("not_kept", "is full", "kept_again"), own_disk=True),
+    "disk-full": Fault(disk_full, ("not_kept", "is full", "kept_again"), own_disk=True, often=10),
     "store-read-only": Fault(store_read_only, ("read-only",), own_disk=True),
     "store-locked": Fault(store_locked, ("not_kept", "locked", "kept_again")),
     "clock-stepped": Fault(clock_stepped, ("clock stepped", "clock step")),

@@ -1,5 +1,6 @@
 """Strikes the running daemon with faults and holds what is kept against what was sent and acknowledged.
 
+    python tests/faults/run.py --long
     python tests/faults/run.py --fault daemon-killed --times 31 --rate 2000 --seconds 40
 
 What was acknowledged is read off the wire: the daemon talks to the broker through a proxy of ours that writes down
@@ -44,7 +45,7 @@ def strike(name: str, folder: Path, asked: argparse.Namespace) -> Outcome:
             home = write_home(folder / "home", proxy.port, judge_every="1 s")
             daemon, stream = MovedDaemon(home, folder / "clock"), Stream(broker.port, asked.rate, draw)
             build(home, stream.first)
-            scene = Scene(home, broker, proxy, daemon, folder / "clock", stream, draw, asked.seconds, asked.times)
+            scene = Scene(home, broker, proxy, daemon, folder / "clock", stream, draw, *length(name, asked))
             daemon.start(until="backlog_over")
             try:
                 stream.start()
@@ -60,6 +61,11 @@ def strike(name: str, folder: Path, asked: argparse.Namespace) -> Outcome:
     if code:
         found.wrong.append(f"the daemon's exit status is {code}")
     return found
+
+
+def length(name: str, asked: argparse.Namespace) -> tuple[float, int]:
+    """How long a fault may take [s], and how often it strikes; in a long run as often as its line of the table says."""
+    return (3.0 * FAULTS[name].often, FAULTS[name].often) if asked.long else (asked.seconds, asked.times)
 
 
 def with_disks() -> None:
@@ -115,6 +121,9 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--seconds", type=float, default=20, help="that a fault takes, about")
     parser.add_argument("--rate", type=int, default=1_000, help="messages a second")
     parser.add_argument("--times", type=int, default=5, help="that a fault strikes which strikes often")
+    parser.add_argument(
+        "--long", action="store_true", help="100 kills, 20 broker restarts, 10 full disks, the others 5"
+    )
     parser.add_argument("--seed", type=int, default=1, help="of what is drawn by lot")
     parser.add_argument("--own-disks", action="store_true", help=argparse.SUPPRESS)
     return parser.parse_args()
