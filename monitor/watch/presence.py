@@ -2,8 +2,8 @@
 
 READY=1 comes once the store is open and every broker has granted the topics (SUBACK), or was tried once: a broker that
 is not there yet is no fault of the daemon, which goes on trying and says so in STATUS=. WATCHDOG=1 comes at half of the
-time that systemd gives, only when every listener has gone round since the last one and a note was committed to the
-store just now; else it is tried again until systemd has waited long enough.
+time that systemd gives, only when every listener has gone round since the last one, scheduled work has run within a
+minute and a note was committed to the store just now; else it is tried again until systemd has waited long enough.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Iterator
+from itertools import chain
 
 from monitor.basis.errors import WallclimeError
 from monitor.watch.journal import log
@@ -67,7 +68,7 @@ class Presence:
             yield "WATCHDOG=1"
 
     def _alive(self) -> bool:
-        doubt = next(self._pulse.stopped(self._proven), "")
+        doubt = next(chain(self._pulse.stopped(self._proven), self._pulse.still()), "")
         if not doubt:
             try:
                 self._pulse.prove()

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 
 import pytest
 from desks import NOW, furnish, hear, opening, steady
-from processes import free_port
+from processes import Daemon, free_port, soon, write_home
 
 from monitor.basis.errors import OutOfReachError, StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE
@@ -20,6 +20,7 @@ from monitor.config.alarms import DeadMan
 from monitor.intake.mqtt import Status
 from monitor.watch import deadman
 from monitor.watch.deadman import Seen, Switch, stands_still
+from monitor.watch.desk import open_desk
 from monitor.watch.jobs import open_job
 from monitor.watch.pulse import Pulse
 from monitor.watch.schedule import Every
@@ -337,3 +338,19 @@ def test_a_call_that_fails_is_work_that_failed_and_its_trouble_is_kept(desk, ser
         work.run("")
     assert (made.called, made.trouble) == (None, "it answers 503")
     assert "hush" not in caplog.text + repr(DeadMan("https://hush.invalid"))
+
+
+def test_a_daemon_calls_it_from_its_start_and_says_so_in_its_home_and_never_where(tmp_path, server, mosquitto):
+    home = write_home(tmp_path / "home", mosquitto.port)
+    (home / "url").write_text(f"http://127.0.0.1:{server.server_port}/200?hush")
+    (home / "url").chmod(0o600)
+    file = home / "wallclime.toml"
+    file.write_text(f'{file.read_text()}[dead_man]\nurl_file = "url"\n')
+    daemon = Daemon(home)
+    daemon.start()
+    soon(lambda: server.asked == [("/200?hush", "wallclime")], what="it is called")
+    with open_desk(home) as opened:
+        soon(lambda: opened.store.daemon_state().state.get("dead_man", {}).get("called"), what="it says so")
+        assert "hush" not in str(opened.store.daemon_state())
+    assert daemon.stop() == 0
+    assert "hush" not in (home / "daemon.log").read_text()

@@ -178,6 +178,16 @@ def test_no_sign_of_life_while_a_listener_stands_still_or_the_store_takes_nothin
     ]
 
 
+def test_no_sign_of_life_while_scheduled_work_stands_still(systemd, caplog):
+    pulse = Pulse([link(subscribed=True)], taken)
+    told = presence(pulse, systemd)
+    time.sleep(0.01)
+    pulse.links[0][1].turned = time.monotonic()
+    pulse.worked -= 61
+    assert "WATCHDOG=1" not in list(told.due())
+    assert [record.fields["why"] for record in caplog.records] == ["the scheduled work stands still"]
+
+
 def test_a_fault_of_another_kind_is_no_sign_of_life_either(systemd, caplog):
     def broken():
         raise ZeroDivisionError("oh")
