@@ -45,7 +45,7 @@ TAG: Mapping[Rank, str] = {
     Rank.GOOD: "IN BAND",
 }
 COUNTED: Mapping[Rank, str] = {
-    Rank.ALARM: "with an alarm",
+    Rank.ALARM: "in alarm",
     Rank.UNJUDGED: "not judged",
     Rank.OUT: "out of band",
     Rank.NOT_WATCHED: "not watched",
