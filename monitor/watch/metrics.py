@@ -23,7 +23,6 @@ from monitor.basis.values import Quantity
 from monitor.config.brokers import Broker
 from monitor.keep.rows import Doing, Scheduled
 from monitor.keep.sensors import Newest
-from monitor.watch.book import Book
 from monitor.watch.desk import Desk
 from monitor.watch.health import Answer
 from monitor.watch.pulse import Pulse, named
@@ -129,7 +128,7 @@ def _sensors(desk: Desk) -> Iterator[Metric]:
     yield _gauge("sensor_last_reading_timestamp_seconds", "Of when its newest reading speaks.", spoke, "sensor")
     came = _known({name: heard.last_arrival for name, heard in found.items()})
     yield _gauge("sensor_last_arrival_timestamp_seconds", "When its newest reading came.", came, "sensor")
-    holds = {name: sensor.hold for name, sensor in Book(desk.store).sensors().items()}
+    holds = {name: sensor.hold for name, sensor in desk.book.sensors().items()}
     now = desk.clock.now()
     speaking = [one for one in desk.store.newest() if one.t > now - holds.get(one.name, 0)]
     for quantity, (name, text) in _VALUES.items():

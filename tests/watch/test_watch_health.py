@@ -14,6 +14,8 @@ from unittest import mock
 
 import pytest
 from desks import HUMIDITY, NOW, TEMPERATURE, furnish, hear, steady
+from hypothesis import example, given
+from hypothesis import strategies as st
 from processes import Daemon, free_port, publish, soon, write_home
 from prometheus_client.parser import text_string_to_metric_families
 
@@ -144,6 +146,20 @@ def test_it_answers_on_ipv6_where_that_is_asked_for():
 def test_what_is_no_request_is_answered_in_a_line(request_, status):
     with served(ALL_IS_WELL) as port:
         assert raw(port, request_).startswith(f"HTTP/1.1 {status} ")
+
+
+WORDS = st.sampled_from(
+    [b"GET", b"POST", b" ", b"/livez", b"/", b"HTTP/1.1", b"\r\n", b"Host: ", b"localhost", b"x:1", b"["]
+)
+
+
+@given(st.binary(max_size=300) | st.lists(WORDS, max_size=12).map(b"".join))
+@example(b"GET /livez HTTP/1.1\r\nHost: [::1\r\n\r\n")
+def test_whatever_is_sent_has_an_answer(head):
+    for sent in (head, head + b"\r\n\r\n", b"GET /livez HTTP/1.1\r\nHost: " + head + b"\r\n\r\n"):
+        answer = health._answered(sent, ALL_IS_WELL)
+        assert answer.status[:3] in ("200", "400", "403", "404", "405", "408", "431")
+        assert answer.body.endswith(b"\n")
 
 
 def test_a_long_head_and_a_slow_one_end_and_the_next_caller_is_answered(monkeypatch):
