@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
+import signal
 import subprocess
 import sys
 import threading
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 from desks import NOW, opening
 from processes import Daemon, Mosquitto, free_port, soon, write_home
-from receivers import SECRET, hook, mail_server, retained, silence, watcher
+from receivers import SECRET, hook, mail_server, mail_url, retained, silence, watcher
 
 from monitor.basis.alarm import MQTT, Message
 from monitor.basis.clock import SetClock, SystemClock
@@ -23,6 +26,7 @@ from monitor.basis.errors import DeliveryError, StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Contact
 from monitor.config.settings import load_settings
+from monitor.intake.announce import Announcer
 from monitor.keep.rows import Post
 from monitor.tell import courier
 from monitor.watch import delivering as module
@@ -160,9 +164,45 @@ def test_a_mail_server_that_is_away_is_told_once_it_is_back(desk: Desk):
         soon(lambda: desk.store.outbox_failing())
         (failing,) = desk.store.outbox_failing()
         assert failing.error == "contact office: its server refuses the connection. Check host and port in its URL"
-        with mail_server(int(gone.url.split(":")[2].partition("?")[0])) as back:
+        with mail_server(gone.port) as back:
             soon(lambda: counts(at) == (0, 1, 0))
     assert [one["subject"] for one in back.mails] == ["subject a"]
+
+
+def test_a_mail_server_that_says_nothing_is_told_once_it_speaks(desk: Desk, monkeypatch):
+    monkeypatch.setattr(courier, "ANSWER_WITHIN", 0.2)
+    port = free_port()
+    at = with_contacts(desk, Contact("office", mail_url(port)))
+    post(at, message("a"))
+    with delivering(at, pace=QUICK):
+        with silence(port):
+            soon(lambda: desk.store.outbox_failing())
+        assert desk.store.outbox_failing()[0].error == f"contact office: it does not answer in time. {LATER}"
+        monkeypatch.setattr(courier, "ANSWER_WITHIN", 10.0)
+        with mail_server(port) as back:
+            soon(lambda: counts(at) == (0, 1, 0))
+    assert {one["subject"] for one in back.mails} == {"subject a"}
+
+
+def test_a_broker_that_hangs_is_told_once_it_goes_on_and_the_id_says_what_came_twice(
+    desk: Desk, mosquitto: Mosquitto, monkeypatch
+):
+    monkeypatch.setattr(module, "Announcer", partial(Announcer, patience=0.3))
+    at = with_contacts(desk, port=mosquitto.port)
+    post(at, message("e1", MQTT))
+    with watcher(mosquitto.port) as heard:
+        os.kill(mosquitto.pid, signal.SIGSTOP)
+        try:
+            with delivering(at, pace=QUICK):
+                soon(lambda: desk.store.outbox_failing())
+                assert desk.store.outbox_failing()[0].error == (
+                    f"broker 127.0.0.1:{mosquitto.port}: it does not answer. Look at the broker's own log"
+                )
+                os.kill(mosquitto.pid, signal.SIGCONT)
+                soon(lambda: counts(at) == (0, 1, 0))
+        finally:
+            os.kill(mosquitto.pid, signal.SIGCONT)
+    assert {one["id"] for one in heard.said(f"wallclime/{at.settings.broker.client_id}/event")} == {"e1"}
 
 
 def test_a_broker_that_is_away_is_told_once_it_is_back(desk: Desk, mosquitto: Mosquitto):
