@@ -8,6 +8,7 @@ import os
 import sys
 import threading
 import time
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -98,8 +99,20 @@ def who_of(who: str | None) -> str:
 
 
 def data(value: Any) -> None:
-    """Data, to stdout: a text as it is, anything else as JSON."""
-    typer.echo(value.rstrip("\n") if isinstance(value, str) else json.dumps(value, indent=2, ensure_ascii=False))
+    """Data, to stdout: a text as it is, anything else as JSON, in which nothing moves a terminal's cursor."""
+    typer.echo(value.rstrip("\n") if isinstance(value, str) else _json(value))
+
+
+def _json(value: Any) -> str:
+    text = json.dumps(value, indent=2, ensure_ascii=ascii_only())
+    return text if text.isascii() and "\x7f" not in text else "".join(map(_seen, text))
+
+
+def _seen(sign: str) -> str:
+    """A sign of a JSON text; the escape of one that is not seen."""
+    if sign == "\n" or unicodedata.category(sign) not in ("Cc", "Cf", "Zl", "Zp"):
+        return sign
+    return f"\\u{ord(sign):04x}" if sign.isascii() else json.dumps(sign)[1:-1]
 
 
 def say(text: str) -> None:
