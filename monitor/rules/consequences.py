@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.basis.times import DAY, day_of
 from monitor.basis.values import Quantity
@@ -44,11 +45,32 @@ def _largest(excursions: Sequence[Excursion], days: Days) -> list[tuple[int, Exc
     """Those of humidity that added most to the boards' balance, before any lag, and what each added a day."""
     humid = [(number, one) for number, one in enumerate(excursions) if one.quantity is Quantity.AIR_HUMIDITY]
     out = {"low": np.zeros(len(days)), "high": np.zeros(len(days))}
-    for _, one in humid:
-        out[one.side][_span(one, days)] += _length(one, days)
-    added = [(number, one, _beyond(one, days, out[one.side])) for number, one in humid]
-    added = [part for part in added if part[2].sum() > 0]
-    return sorted(added, key=lambda part: (-float(part[2].sum()), part[0]))[:MOST]
+    brief, day, length = _brief([one for _, one in humid], days)
+    for side, total in out.items():
+        here = np.array([one.side == side for _, one in humid], np.bool_) & brief
+        np.add.at(total, day[here], length[here])
+    for k in np.flatnonzero(~brief).tolist():
+        out[humid[k][1].side][_span(humid[k][1], days)] += _length(humid[k][1], days)
+    added = np.zeros(len(humid))
+    for side, name in (("low", "too_dry"), ("high", "too_damp")):
+        here = np.array([one.side == side for _, one in humid], np.bool_) & brief
+        beyond = np.nan_to_num(days[name].astype(np.float64))[day[here]]
+        added[here] = beyond * length[here] / np.maximum(out[side][day[here]], 1.0)
+    for k in np.flatnonzero(~brief).tolist():
+        added[k] = _beyond(humid[k][1], days, out[humid[k][1].side]).sum()
+    most = [k for k in np.argsort(-added, kind="stable")[:MOST].tolist() if added[k] > 0]
+    return [(*humid[k], _beyond(humid[k][1], days, out[humid[k][1].side])) for k in most]
+
+
+def _brief(humid: Sequence[Excursion], days: Days) -> tuple[NDArray[np.bool_], NDArray[np.intp], Values]:
+    """Which excursions lie in one day, as by far the most of a long record do, the day's row, and how long they are."""
+    start = np.array([one.start for one in humid], np.int64)
+    end = np.array([np.iinfo(np.int64).max if one.end is None else one.end for one in humid], np.int64)
+    first = np.searchsorted(days["day"], start // DAY)
+    brief = (start // DAY == (end - 1) // DAY) & (first < len(days))
+    first = np.minimum(first, len(days) - 1)
+    brief &= days["day"][first] == start // DAY
+    return brief, first, np.where(brief, end - start, 0).astype(np.float64)
 
 
 def _span(excursion: Excursion, days: Days) -> slice:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from monitor.basis.times import DAY
 from monitor.tell.board_chart import DaysChart, DaysPanel
 from monitor.tell.drawing import BLUE, PURPLE
 from monitor.tell.figures import GREY, GRID, INK
@@ -42,7 +43,7 @@ def _panel(chart: DaysChart, panel: DaysPanel, axis: str) -> Iterator[go.Scatter
             line={"color": INK, "width": 1.2, "dash": "8px,4px"},
         )  # fmt: skip
     yield go.Scatter(
-        x=chart.t.astype(np.float64), y=panel.value.astype(np.float32), yaxis=axis, mode="lines", name=panel.name,
+        x0=int(chart.t[0]), dx=DAY, y=panel.value.astype(np.float32), yaxis=axis, mode="lines", name=panel.name,
         connectgaps=False, line={"color": COLOUR[panel.name], "width": 1.6},
         hovertemplate="%{x|%Y-%m-%d} UTC<br>%{y:.1f}<extra></extra>",
     )  # fmt: skip
@@ -54,15 +55,15 @@ def stretches(known: np.ndarray) -> list[tuple[int, int]]:
     return list(pairwise(edges.tolist()))[::2]
 
 
-def _outline(chart: DaysChart, low: np.ndarray, high: np.ndarray) -> tuple[list[float | None], list[float | None]]:
+def _outline(chart: DaysChart, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Along the high and back along the low, a ring for each stretch of known days."""
-    x: list[float | None] = []
-    y: list[float | None] = []
+    x: list[np.ndarray] = []
+    y: list[np.ndarray] = []
     for first, end in stretches(~np.isnan(low + high)):
-        t = chart.t[first:end].tolist()
-        x += [*t, *t[::-1], None]
-        y += [*high[first:end].tolist(), *low[first:end].tolist()[::-1], None]
-    return x, y
+        t = chart.t[first:end].astype(np.float64)
+        x += [t, t[::-1], np.array([np.nan])]
+        y += [high[first:end], low[first:end][::-1], np.array([np.nan])]
+    return np.concatenate(x), np.concatenate(y).astype(np.float32)
 
 
 def _layout(chart: DaysChart) -> dict[str, Any]:

@@ -18,7 +18,8 @@ from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
 
 ALL_DAYS = 62  # up to so many the table has a row for each; beyond that for each that was not whole, and each month
-ROWS = 300
+ROWS = 200
+SIGNS = ("\u00d7", "?")  # out of band, not known
 WORTH_A_SIGN = 0.01  # of a day's length: unknown time that the drawing marks
 
 
@@ -42,7 +43,8 @@ class Day:
     @property
     def sign(self) -> str:
         """What the drawing writes on it."""
-        return ("\u00d7" if self.out else "") + ("?" if self.unknown > self.elapsed * WORTH_A_SIGN else "")
+        out, unknown = SIGNS
+        return (out if self.out else "") + (unknown if self.unknown > self.elapsed * WORTH_A_SIGN else "")
 
 
 def days_of(page: ReportPage, display: Display) -> list[Day]:

@@ -5,16 +5,17 @@ Solid is time in band, crossed time out of it, hatched time not known; a sign sa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from markupsafe import Markup
 
-from monitor.tell.calendar_days import Day, finding
+from monitor.tell.calendar_days import SIGNS, Day, finding
 from monitor.tell.drawing import short, svg, text_at
 
-WIDTH, LEFT, TOP = 960, 66, 18  # [px]
-CELL, COURSE, HIGH = 28.8, 21, 19  # a day's width, a month's height, a plank's
+WIDTH, LEFT, TOP = 944, 66, 18  # [px]
+CELL, COURSE, HIGH = 28, 21, 19  # a day's width, a month's height, a plank's
+JOINT = 2  # between planks
 
 _PATTERNS = Markup(
     '<defs><pattern id="day-unknown" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
@@ -28,36 +29,52 @@ _PATTERNS = Markup(
 def year_drawing(year: int, days: Sequence[Day], *, first: bool) -> Markup:
     """The days of one year; the first drawing of a page brings the patterns along."""
     parts = [_PATTERNS] if first else []
-    parts += [text_at(_x(day) + CELL / 2, 12, str(day), "time") for day in (1, *range(5, 31, 5))]
-    shapes: dict[str, list[str]] = {"day-in": [], "day-out": [], "day-unknown": [], "day-plank": [], "day-moment": []}
-    signs: list[Markup] = []
+    parts += [text_at(_x(day) + CELL / 2 - 1, 12, str(day), "time") for day in (1, *range(5, 31, 5))]
     months = [(month, list(found)) for month, found in groupby(days, lambda one: one.day.month)]
+    shapes: dict[str, list[str]] = {"day-in": [], "day-out": [], "day-unknown": [], "day-plank": [], "day-moment": []}
     for row, (month, found) in enumerate(months):
         top = TOP + row * COURSE
         parts.append(text_at(LEFT - 8, top + 14, f"{year}-{month:02d}", "value"))
         for one in found:
             _lay(one, top, shapes)
-            if one.sign:
-                signs.append(text_at(_x(one.day.day) + CELL / 2, top + 14, one.sign, "sign"))
     drawn = [Markup('<path class="{}" d="{}"/>').format(kind, "".join(path)) for kind, path in shapes.items() if path]
+    signs = [sign for row, (_, found) in enumerate(months) for sign in _signs(found, TOP + row * COURSE + 14)]
     size = (WIDTH, TOP + len(months) * COURSE + 2)
     return svg(size, f"{year}: {finding(days)}", [*parts, *drawn, *signs], "chart days")
 
 
-def _x(day: int) -> float:
+def _x(day: int) -> int:
     return LEFT + (day - 1) * CELL
 
 
 def _lay(one: Day, top: int, shapes: dict[str, list[str]]) -> None:
-    """The plank of a day: what it was, from the bottom up."""
-    x, floor = _x(one.day.day) + 1, float(top + HIGH)
+    """The plank of a day: what it was, from the bottom up; a thin outline only where that leaves some of it bare."""
+    x, floor = _x(one.day.day), float(top + HIGH)
     for kind, length in (("day-in", one.in_band), ("day-out", one.out), ("day-unknown", one.unknown)):
         if length:
-            high = max(HIGH * length / one.elapsed, 1.0)
-            shapes[kind].append(_box(x, max(floor - high, top), CELL - 2, min(high, floor - top)))
-            floor = max(floor - high, top)
-    shapes["day-moment" if one.moment else "day-plank"].append(_box(x, top, CELL - 2, HIGH))
+            high = min(max(HIGH * length / one.elapsed, 1.0), floor - top)
+            shapes[kind].append(_box(x, floor - high, high))
+            floor -= high
+    if one.unknown:
+        shapes["day-plank"].append(_box(x, top, HIGH))
+    if one.moment:
+        shapes["day-moment"].append(_box(x, top, HIGH))
 
 
-def _box(x: float, y: float, wide: float, high: float) -> str:
-    return f"M{short(x)} {short(y)}h{short(wide)}v{short(high)}h-{short(wide)}z"
+def _box(x: int, y: float, high: float) -> str:
+    wide = CELL - JOINT
+    return f"M{x} {short(y)}h{wide}v{short(high)}h-{wide}z"
+
+
+def _signs(days: Sequence[Day], y: int) -> Iterator[Markup]:
+    """Both signs of a course, each in one text with a place for every letter."""
+    for sign in SIGNS:
+        places = [_x(one.day.day) + (CELL - JOINT) // 2 + _aside(one, sign) for one in days if sign in one.sign]
+        if places:
+            shape = Markup('<text class="sign" y="{}" x="{}">{}</text>')
+            yield shape.format(y, " ".join(map(str, places)), sign * len(places))
+
+
+def _aside(one: Day, sign: str) -> int:
+    """Of a day that has both signs each stands beside the middle."""
+    return 0 if len(one.sign) == 1 else 5 if sign == SIGNS[1] else -5

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
 
 from monitor.basis.times import HOUR
 from monitor.basis.units import format_duration
-from monitor.basis.values import Entry, Kind
-from monitor.rules.assessment import Assessment, Gap, OtherVerdict
+from monitor.basis.values import Entry, Kind, Quantity
+from monitor.rules.assessment import Assessment, Gap, OtherVerdict, Side
 from monitor.tell import diary, words
 from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
@@ -110,7 +111,7 @@ def _silences(found: Assessment) -> str:
     if not found.gaps:
         return "The room was known all the time."
     total = sum(gap.end - gap.start for gap in found.gaps)
-    between = [gap for gap in found.gaps if _between(gap, found)]
+    between = _between(found)
     told = f"{words.counted_things(len(found.gaps), 'gap')}, {format_duration(total)} in all, never counted as in band."
     if not between:
         return told
@@ -121,7 +122,22 @@ def _silences(found: Assessment) -> str:
     )
 
 
-def _between(gap: Gap, found: Assessment) -> bool:
-    before = [one for one in found.excursions if one.end is not None and abs(one.end - gap.start) <= HOUR]
-    after = [one for one in found.excursions if abs(one.start - gap.end) <= HOUR]
-    return any((a.quantity, a.side) == (b.quantity, b.side) for a in before for b in after)
+def _between(found: Assessment) -> list[Gap]:
+    """The gaps with an excursion that ended at most an hour before, and one of the same side that began so after."""
+    ends: dict[tuple[Quantity, Side], list[int]] = {}
+    starts: dict[tuple[Quantity, Side], list[int]] = {}
+    for one in found.excursions:
+        starts.setdefault((one.quantity, one.side), []).append(one.start)
+        if one.end is not None:
+            ends.setdefault((one.quantity, one.side), []).append(one.end)
+    return [
+        gap
+        for gap in found.gaps
+        if any(_near(ends.get(k, ()), gap.start) and _near(starts[k], gap.end) for k in starts)
+    ]
+
+
+def _near(times: Sequence[int], at: int) -> bool:
+    """Whether one of `times`, in order, is at most an hour from `at`."""
+    k = bisect_left(times, at - HOUR)
+    return k < len(times) and times[k] <= at + HOUR

@@ -302,13 +302,14 @@ def _letter(number: int) -> str:
 def days(channels: Sequence[ChannelLine], zone: ZoneInfo) -> list[tuple[int, Extremes]]:
     """The table behind the chart: the start of each local day with readings, and what was read. [ms, degC, %RH]
 
-    Over more than 62 days, a row is a week.
+    Over more than 62 days a row is a week, over more than three years four weeks.
     """
     air = [channel for channel in channels if channel.quantity in AIR and len(channel.t)]
     if not air:
         return []
     first, last = min(int(c.t[0]) for c in air), max(int(c.t[-1]) for c in air)
-    edges = midnights(first, last, zone, 1 if last - first <= 62 * DAY else 7)
+    step = 1 if last - first <= 62 * DAY else 7 if last - first <= 1100 * DAY else 28
+    edges = midnights(first, last, zone, step)
     found = []
     for start, end in pairwise(edges):
         row: Extremes = {}

@@ -31,7 +31,7 @@ PLANK = (70, 22)  # [px]
 WIDTH, LEFT, RIGHT, TOP = 960, 46, 10, 36
 PANEL, RIBBON, SPACE = 190, 54, 30
 TICK = 40  # the text at a tick, in a wide letter [px]
-POINTS = 1200  # of a channel, on paper
+POINTS, POINTS_OF_ONE = 4800, 1200  # on paper: of all channels together, and of one
 
 
 def planks(clock: ClockReading) -> int:
@@ -137,8 +137,11 @@ def _panel(panel: Panel, shown: Chart, scale: _Scale, top: int) -> Iterator[Mark
             yield rule("limit", scale.x(limit.start), scale.x(limit.end), y(value), y(value))
         yield text_at(scale.x(limit.start) + 4, y(limit.high) + 13, f"limit {limit.high:.1f}", "")
         yield text_at(scale.x(limit.start) + 4, y(limit.low) - 4, f"limit {limit.low:.1f}", "")
+    most = max(4, min(POINTS_OF_ONE, POINTS // sum(len(panel.lines) for panel in shown.panels))) if panel.lines else 0
     for line in panel.lines:
-        yield from _line(line, [scale.x(at) for at in line.t.tolist()], [y(value) for value in line.value.tolist()])
+        yield from _line(
+            line, most, [scale.x(at) for at in line.t.tolist()], [y(value) for value in line.value.tolist()]
+        )
     for dot in panel.dots:
         yield text_at(scale.x(dot.at), y(dot.value) + 5, "\u2716", "hand")
     if len(panel.outside) <= NUMBERED:
@@ -148,8 +151,8 @@ def _panel(panel: Panel, shown: Chart, scale: _Scale, top: int) -> Iterator[Mark
     yield frame(top, PANEL)
 
 
-def _line(line: Line, x: list[float], y: list[float]) -> Iterator[Markup]:
-    kept = thin(line.t, np.array(y), POINTS)
+def _line(line: Line, most: int, x: list[float], y: list[float]) -> Iterator[Markup]:
+    kept = thin(line.t, np.array(y), most)
     stretch = np.cumsum(line.anew)[kept]
     pens = np.where(np.diff(stretch, prepend=-1) > 0, "M", "L")
     steps = [f"{pen}{short(x[i])} {short(y[i])}" for pen, i in zip(pens, kept.tolist(), strict=True)]
@@ -157,7 +160,7 @@ def _line(line: Line, x: list[float], y: list[float]) -> Iterator[Markup]:
     yield shape.format("".join(steps), _colour(line.style), _dash(line.style))
     for first, end in _stretches(line.flat):
         yield rule("flat", x[first], x[end - 1], y[first], y[end - 1])
-    for i in np.flatnonzero(line.marks)[:POINTS].tolist():
+    for i in np.flatnonzero(line.marks)[:POINTS_OF_ONE].tolist():
         yield _sign(line.style, x[i], y[i])
 
 

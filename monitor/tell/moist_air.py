@@ -28,8 +28,8 @@ PHASES: tuple[Phase, ...] = ("before", "during", "after")
 GRAINS = 7.0  # in a pound for each g/kg: 7000 grains are a pound
 CELLS = 240  # of the chart, at most: finer ones are made larger until there are no more
 STEPS: dict[System, tuple[tuple[float, float], ...]] = {  # of a cell: K or degF, g/kg or gr/lb
-    "si": ((0.25, 0.125), (0.5, 0.25), (1.0, 0.5), (2.0, 1.0), (4.0, 2.0), (8.0, 4.0)),
-    "us": ((0.5, 1.0), (1.0, 2.0), (2.0, 4.0), (4.0, 8.0), (8.0, 16.0), (16.0, 32.0)),
+    "si": ((0.25, 0.5), (0.5, 1.0), (1.0, 2.0), (2.0, 4.0), (4.0, 8.0)),
+    "us": ((0.5, 4.0), (1.0, 8.0), (2.0, 16.0), (4.0, 32.0), (8.0, 64.0)),
 }
 CURVES = (20.0, 40.0, 60.0, 80.0, 100.0)  # of relative humidity [%]
 

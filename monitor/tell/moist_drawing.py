@@ -73,4 +73,4 @@ def _marks(chart: AirChart, x: Place, y: Place) -> Iterator[Markup]:
 
 def mark_size(hours: int, most: int) -> float:
     """Half the width of a mark, its area growing with its hours. [px]"""
-    return float(2.5 + 8.5 * (hours / most) ** 0.5)
+    return float(2.0 + 6.0 * (hours / most) ** 0.5)

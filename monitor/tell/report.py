@@ -33,8 +33,9 @@ from monitor.tell.table import Row, Table
 from monitor.tell.views import ReportPage, SensorLine
 from monitor.tell.words import Display
 
-POINTS = 24_000  # drawn of all channels together, ...
+POINTS = 12_000  # drawn of all channels together, ...
 POINTS_OF_ONE = 4_000  # ... and of one
+TOLD = 20_000  # signs of a text in the diary: as good as never cut
 
 
 def render_report(page: ReportPage) -> str:
@@ -291,7 +292,7 @@ def _diary(page: ReportPage, display: Display) -> Table:
         by = corrected.get(entry.number, [])
         notes = [diary.entered(entry), f"corrected by entry {', '.join(map(str, by))}" if by else ""]
         told = "; ".join(note for note in notes if note)
-        said, who = diary.body(entry, display), words.visible(entry.who)
+        said, who = diary.body(entry, display, longest=TOLD), words.visible(entry.who)
         rows.append((str(entry.number), words.when(entry.at, display), told, entry.kind.value, who, said))
     head = ("no.", "speaks of", "note", "kind", "by", "what")
     return Table("diary", head, rows, "" if rows else "No entry yet.", ("", "said", "", "", "", "said"))

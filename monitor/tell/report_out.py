@@ -16,7 +16,7 @@ from monitor.tell.table import Row, Table
 from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
 
-ROWS = 300  # of a table; the record has them all
+ROWS = 200  # of a table; the record has them all
 
 T = TypeVar("T")
 

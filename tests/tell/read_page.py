@@ -28,7 +28,8 @@ class Page:
         return json.loads(self.texts["figure-air"])
 
     def program(self) -> str:
-        return gzip.decompress(base64.b64decode(self.texts["program"])).decode()
+        packed = self.texts["program"].translate(str.maketrans(",.:", "<>&"))
+        return gzip.decompress(base64.b85decode(packed)).decode()
 
     def column(self, table: str, name: str) -> list[str]:
         head, *rows = self.tables[table]
