@@ -126,19 +126,8 @@ def days_before(once: Once, period: str) -> tuple[date, date]:
 
 
 def _for(desk: Desk, contact: Contact, found: Summary) -> Summary:
-    """Of a summary the walls that concern a contact, each with the alarms that were raised in its span."""
-    walls = [wall for wall in found.walls if concerns(desk, contact, wall.job)]
-    first = {wall.job: wall.as_of - wall.coverage.elapsed for wall in walls}
-    told = desk.store.alarm_history(since=min(first.values(), default=0))
-    return replace(
-        found,
-        walls=tuple(
-            replace(
-                wall, alarms=tuple(a for a in told if a.job == wall.job and first[wall.job] <= a.raised < wall.as_of)
-            )
-            for wall in walls
-        ),
-    )
+    """Of a summary the walls that concern a contact."""
+    return replace(found, walls=tuple(wall for wall in found.walls if concerns(desk, contact, wall.job)))
 
 
 # --- on its way ------------------------------------------------------------------------------------
