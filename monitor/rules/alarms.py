@@ -13,10 +13,10 @@ from typing import Literal
 
 from monitor.basis.alarm import Alarm, Priority, Signal, Standing, alarm_id
 from monitor.basis.errors import RecordError
-from monitor.basis.times import DAY, rfc3339
+from monitor.basis.times import DAY, MINUTE, rfc3339
 from monitor.basis.units import format_duration
 from monitor.config.alarms import Patience
-from monitor.rules.whats import GOES_UNTOLD
+from monitor.rules.whats import GOES_UNTOLD, SILENT
 
 Transition = Literal[
     "raised", "worse", "back", "reminded", "escalated", "returned", "over", "unshelved", "acknowledged", "shelved"
@@ -25,6 +25,7 @@ Tells = Literal["first", "again", "second contact", "returned"]
 
 KEPT = 7 * DAY  # how long one stays listed that has returned and that nobody acknowledged; ours [ms]
 LATE = 7 * DAY  # how long after its end a spell may still come to light, from a backlog or a file; ours [ms]
+TOGETHER = 30 * MINUTE  # sensors behind one gateway come back one by one: told together, at each half hour; ours [ms]
 # A second contact hears after the patience's time, of what is high after a quarter of it, of what is low never; ours.
 ESCALATES = {Priority.HIGH: 0.25, Priority.MEDIUM: 1.0}
 
@@ -139,6 +140,10 @@ def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Pa
         yield _gone(alarm, max((one.ended for one in seen if one.ended and one.ended > alarm.since), default=now), now)
     elif missed:
         yield _too_late(alarm, missed, now)
+    elif alarm is not None and _to_be_told_as_gone(alarm, now):
+        over = alarm.acknowledged_at is not None
+        after = replace(alarm, standing=Standing.NORMAL) if over else alarm
+        yield _telling(after, "over" if over else "returned", "returned", now)
     elif alarm is not None and now - (alarm.returned or alarm.raised) >= KEPT and alarm.shelved_until is None:
         yield Change(replace(alarm, standing=Standing.NORMAL), "over")
 
@@ -235,12 +240,21 @@ def _waits(alarm: Alarm, now: int, patience: Patience) -> Iterator[Change]:
 
 
 def _gone(alarm: Alarm, ended: int, now: int) -> Change:
-    """It is so no more. What nobody acknowledged, and what is shelved, stays listed as returned."""
-    over = alarm.standing is Standing.ACKNOWLEDGED and alarm.shelved_until is None
+    """It is so no more. What nobody acknowledged, and what is shelved or told later, stays listed as returned."""
+    untold = alarm.notice or alarm.told is None or alarm.what in GOES_UNTOLD
+    later = alarm.what == SILENT and not untold
+    over = alarm.standing is Standing.ACKNOWLEDGED and alarm.shelved_until is None and not later
     after = replace(alarm, standing=Standing.NORMAL if over else Standing.RETURNED, returned=ended)
-    if alarm.notice or alarm.told is None or alarm.what in GOES_UNTOLD:
+    if untold or later:
         return Change(after, "over" if over else "returned")
     return _telling(after, "returned", "returned", now)
+
+
+def _to_be_told_as_gone(alarm: Alarm, now: int) -> bool:
+    """Whether a sensor that speaks again, and that nobody was told of yet, is to be told of now."""
+    if alarm.what != SILENT or alarm.shelved_until is not None or alarm.told is None or alarm.returned is None:
+        return False
+    return alarm.told < alarm.returned and now // TOGETHER > alarm.returned // TOGETHER
 
 
 def _with(signal: Signal, missed: Sequence[Signal]) -> Signal:

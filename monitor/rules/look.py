@@ -9,7 +9,6 @@ from typing import Any
 from monitor.basis.alarm import Priority, Signal
 from monitor.basis.values import Quantity
 from monitor.config.alarms import Patience
-from monitor.config.profile import Band
 from monitor.rules.assessment import Assessment, Side
 from monitor.rules.care import Item
 from monitor.rules.frame import Frame
@@ -54,10 +53,6 @@ class Look:
         """Of the band that holds now. [degC, %RH]"""
         low, high = self.frame.limits(quantity, life=self.lives)
         return low if side == "low" else high
-
-    def band(self) -> Band:
-        """The band that holds now."""
-        return self.frame.profile.life if self.lives else self.frame.profile.band
 
     def dead_band(self, quantity: Quantity) -> float:
         """K or %RH."""

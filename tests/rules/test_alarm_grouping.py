@@ -83,6 +83,11 @@ def test_one_silent_sensor_is_behind_nothing():
     assert (bundle.behind, bundle.named, names(bundle)) == ("", "", ["a"])
 
 
+def test_silences_with_nothing_in_common_but_their_time_are_behind_nothing():
+    (bundle,) = told([silent("a", broker=""), silent("b", broker="", root="barn", place="attic")]).bundles
+    assert (bundle.behind, bundle.named) == ("", "")
+
+
 def test_silences_that_began_apart_are_two_messages():
     apart = [silent("a"), silent("b", since=NOW - 2 * HOUR + PATIENCE.group_within * 2 + 1)]
     assert [names(bundle) for bundle in told(apart).bundles] == [["a"], ["b"]]

@@ -192,6 +192,49 @@ def test_a_flapping_forecast_that_gets_worse_is_told():
     assert wall.told(signal(whats.HUMIDITY_HEADING_HIGH, priority=MEDIUM), at=NOW + 2 * MINUTE) == ["again"]
 
 
+# --- sensors that speak again ---
+
+
+def silent(sensor: str) -> Signal:
+    return Signal(whats.SILENT, HOUSE, sensor, NOW - 2 * HOUR, MEDIUM)
+
+
+def test_sensors_that_speak_again_one_by_one_are_told_together_at_the_half_hour():
+    wall, sensors = Wall(), [silent(f"s{n}") for n in range(5)]
+    wall.look(*sensors)
+    for n in range(5):  # one more a minute speaks again
+        assert wall.told(*sensors[n + 1 :], at=NOW + (61 + n) * MINUTE) == []
+    assert {one.standing for one in wall.kept.values()} == {Standing.RETURNED}
+    assert wall.told(at=NOW + 90 * MINUTE - 1) == []
+    assert wall.told(at=NOW + 90 * MINUTE) == ["returned"] * 5
+    assert wall.told(at=NOW + 120 * MINUTE) == []
+
+
+def test_an_acknowledged_silence_is_over_once_its_end_is_told():
+    wall = Wall()
+    wall.look(silent("a"))
+    wall.kept = {key: acknowledge(one, "ann", NOW).alarm for key, one in wall.kept.items()}
+    wall.look(at=NOW + 61 * MINUTE)
+    (change,) = wall.look(at=NOW + 90 * MINUTE)
+    assert (change.transition, change.tells, change.alarm.standing) == ("over", "returned", Standing.NORMAL)
+
+
+def test_a_sensor_that_falls_silent_again_before_its_end_was_told_is_not_told_anew():
+    wall = Wall()
+    wall.look(silent("a"))
+    wall.look(at=NOW + 61 * MINUTE)
+    assert wall.told(silent("a"), at=NOW + 70 * MINUTE) == []
+    assert wall.alarm.standing is Standing.UNACKNOWLEDGED
+
+
+def test_a_shelved_silence_does_not_tell_that_it_ended():
+    wall = Wall()
+    wall.look(silent("a"))
+    shelved(wall)
+    wall.look(at=NOW + 61 * MINUTE)
+    assert wall.told(at=NOW + 5 * HOUR) == []
+
+
 # --- what could not be seen ---
 
 

@@ -134,6 +134,11 @@ def test_it_returns_when_the_air_was_well_by_the_dead_band_for_the_off_delay_in_
     assert out(rows, 720) == []
 
 
+def test_what_has_returned_does_not_come_back_because_the_air_nears_the_limit_again():
+    rows = wet_then(near(60.0, 40, 660), near(64.0, 60, 700))
+    assert out(rows, 700) == out(rows, 750) == []
+
+
 def test_near_the_limit_for_a_day_is_well_too():
     rows = wet_then(near(64.0, 30 * H, 660))
     assert out(rows, 660 + 24 * H - MS) == [whats.HUMIDITY_HIGH]
@@ -419,10 +424,11 @@ def test_a_slow_sensor_is_judged_by_its_last_three_readings():
     assert whats.RAPID in whats_of(seen(rows, 11 * H + 1, hold=180))
 
 
-def test_two_readings_make_no_rate():
+def test_two_readings_make_no_rate_and_none_do_not_either():
     look = look_at(room_of([(0, 21.0, 40.0), (10, 21.1, 60.0)]), frame("a", hold=10), 15)
     eager = replace(look, patience=replace(PATIENCE, rapid=Rapid(0.1, 0.1)))
     assert whats.RAPID not in whats_of(signals_of(eager))
+    assert whats.RAPID not in whats_of(signals_of(replace(eager, said={})))
 
 
 # --- several sensors ---
