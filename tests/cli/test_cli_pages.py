@@ -1,4 +1,4 @@
-"""wallclime record and board: pages to hand over."""
+"""wallclime record, board and dispute: pages to hand over."""
 
 from __future__ import annotations
 
@@ -41,3 +41,17 @@ def test_a_board_over_nothing_is_a_page_that_says_so(wallclime: Home):
     folder = wallclime.path.parent / "board"
     wallclime.done("board", "-o", folder)
     assert "No wall yet." in (folder / "index.html").read_text(encoding="utf-8")
+
+
+def test_two_spans_are_written_side_by_side(record: Home):
+    path = record.path.parent / "dispute.html"
+    spans = ("--span", "2026-01-05T08:00..2026-01-07", "--span", "2026-01-07..2026-01-09")
+    told = record.done("dispute", "den", *spans, "--name", "one", "--name", "two", "-o", path)
+    assert told.err == f"wrote {path}\n"
+    assert "den: one, and two." in path.read_text(encoding="utf-8")
+
+
+def test_one_span_alone_is_refused(record: Home):
+    refused = record("dispute", "den", "--span", "2026-01-05..2026-01-07", "-o", "x.html")
+    assert refused.code == 2
+    assert refused.err.startswith("--span: there are 1 spans, not two.")

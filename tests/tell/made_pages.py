@@ -71,6 +71,12 @@ def _record() -> str:
     return render_record(page())
 
 
+def _dispute() -> str:
+    from test_tell_dispute import page
+
+    return page()
+
+
 MAKERS = {
     "report before": Made(lambda: render_report(den.page()), range(8, 13), charts=2),
     "report after": Made(lambda: render_report(den.board_page()), range(9, 15), charts=3),
@@ -78,6 +84,7 @@ MAKERS = {
     "not ready": Made(_not_ready, range(1, 2)),
     "board": Made(_board, range(2, 4)),
     "record": Made(_record, range(1, 2)),
+    "dispute": Made(_dispute, range(3, 6)),
     "summary": Made(_summary, range(1, 3)),
     "form": Made(_form, None),
     "paper": Made(_paper, range(5, 7), phone=False),
