@@ -56,9 +56,10 @@ _BURST = 50  # packets read between two looks at the socket
 class Status:
     """What the listener is about. Times in UTC ms.
 
-    `since` when the link came up or went down; `subscribed` when the broker has granted every topic; `marker_missing` when the marker has not come back in 10 s, so that the
-    daemon may not publish on its own topic and messages without a time are all refused; `kept` and `refused` count
-    readings and messages since the start, `held` the messages read and not kept yet.
+    `since` when the link came up or went down; `subscribed` once the broker has granted every topic; `marker_missing`
+    when the marker has not come back in 10 s, so that the daemon may not publish on its own topic and messages without
+    a time are all refused; `kept` and `refused` count readings and messages since the start, `held` the messages read
+    and not kept yet.
     """
 
     connected: bool = False
