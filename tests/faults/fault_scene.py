@@ -39,17 +39,17 @@ from monitor.watch.desk import Desk, open_desk
 from monitor.watch.judging import assess
 
 JOB, WHO = "den wall", "faults"
-SENSORS = tuple(f"den-{n}" for n in range(3))
+SENSORS = tuple(f"den-{n}" for n in range(3))  # of the job; a stream may have more
 _BEAT = 0.01  # between two handfuls of messages [s]
 _MIXED = 200  # messages that are shuffled together
 _SETTLED = 45.0  # nothing more comes after so long: the daemon waits up to 30 s before it tries again [s]
 
 
-def message(first: int, number: int) -> tuple[str, bytes]:
-    """Topic and payload of a message."""
+def message(first: int, number: int, sensors: int = len(SENSORS)) -> tuple[str, bytes]:
+    """Topic and payload of a message, of one of so many sensors."""
     temperature, humidity = figures(number)
     payload = {"temperature": temperature, "humidity": humidity, "time": first + number}
-    return f"site/{SENSORS[number % len(SENSORS)]}/climate", json.dumps(payload).encode()
+    return f"site/den-{number % sensors}/climate", json.dumps(payload).encode()
 
 
 def figures(number: int) -> tuple[float, float]:
@@ -64,7 +64,8 @@ class Stream:
     of them twice.
     """
 
-    def __init__(self, port: int, rate: int, draw: random.Random) -> None:
+    def __init__(self, port: int, rate: int, draw: random.Random, sensors: int = len(SENSORS)) -> None:
+        self.sensors = sensors
         self.first = int(time.time() * 1000) - DAY
         self.sent: set[int] = set()
         self.mixed = False
@@ -95,13 +96,17 @@ class Stream:
         self._client.loop_stop()
         assert not self._open, f"the broker did not take {len(self._open)} messages"
 
+    def message(self, number: int) -> tuple[str, bytes]:
+        """Topic and payload of one of its messages."""
+        return message(self.first, number, self.sensors)
+
     def _run(self) -> None:
         began = time.monotonic()
         while not self._stop.wait(_BEAT):
             due = int((time.monotonic() - began) * self._rate)
             while self._next < due:
                 for number in self._handful(due):
-                    self._open[self._client.publish(*message(self.first, number), 1).mid] = number
+                    self._open[self._client.publish(*self.message(number), 1).mid] = number
             self._tick_off()
 
     def _handful(self, due: int) -> Iterable[int]:
@@ -140,6 +145,11 @@ class MovedDaemon(Daemon):
         assert self._process is not None
         status = Path(f"/proc/{self._process.pid}/status").read_text(encoding="ascii")
         return next(int(line.split()[1]) * 1024 for line in status.splitlines() if line.startswith("VmRSS"))
+
+    def files(self) -> int:
+        """How many files it holds open."""
+        assert self._process is not None
+        return len(list(Path(f"/proc/{self._process.pid}/fd").iterdir()))
 
 
 @dataclass(frozen=True)
@@ -201,7 +211,7 @@ class Scene:
 
     def settle(self) -> None:
         """Wait until the daemon has acknowledged what the broker took, or nothing more comes."""
-        wanted = {message(self.stream.first, number)[1] for number in self.stream.sent}
+        wanted = {self.stream.message(number)[1] for number in self.stream.sent}
         seen, since = -1, time.monotonic()
         while wanted - self.proxy.minutes.acknowledged.keys() and time.monotonic() - since < _SETTLED:
             if (now := self.proxy.minutes.acknowledged.total()) != seen:
@@ -319,7 +329,7 @@ def outcome(
 ) -> Outcome:
     """Hold what is kept against what was sent and acknowledged. The daemon must have ended."""
     first, sent, minutes = scene.stream.first, scene.stream.sent, scene.proxy.minutes
-    payloads = {message(first, number)[1]: number for number in sent}
+    payloads = {scene.stream.message(number)[1]: number for number in sent}
     acknowledged = {payloads[payload] for payload in minutes.acknowledged if payload in payloads}
     kept, doubled = _kept(scene, first)
     missing = sent - kept
@@ -355,7 +365,7 @@ def _same(scene: Scene, kept: set[int]) -> bool:
     quiet = scene.home.parent / "quiet"
     build(quiet, first)
     with open_desk(quiet) as desk:
-        desk.store.keep_readings([reading for number in sorted(kept) for reading in readings(first, number)], [])
+        desk.store.keep_readings([reading for number in sorted(kept) for reading in readings(scene.stream, number)], [])
         fault_free = _judged(desk, at)
     with open_desk(scene.home) as desk:
         return _judged(desk, at) == fault_free == _judged(desk, at, recompute=True)
@@ -365,11 +375,11 @@ def _judged(desk: Desk, at: int, *, recompute: bool = False) -> dict[str, object
     return assess(desk, JOB, at=at, recompute=recompute).to_json()
 
 
-def readings(first: int, number: int) -> list[Reading]:
+def readings(stream: Stream, number: int) -> list[Reading]:
     """What a message becomes."""
-    topic = message(first, number)[0]
+    topic, at = stream.message(number)[0], stream.first + number
     return [
-        Reading(topic, quantity, first + number, value, unit, first + number, BACK_FILL)
+        Reading(topic, quantity, at, value, unit, at, BACK_FILL)
         for quantity, value, unit in zip(AIR, figures(number), ("degC", "%"), strict=True)
     ]
 
@@ -378,9 +388,9 @@ def _kept(scene: Scene, first: int) -> tuple[set[int], list[int]]:
     """The numbers of which both readings are kept with their own figures; and those that are kept more than once."""
     found: list[Counter[int]] = [Counter(), Counter()]
     with open_desk(scene.home) as desk:
-        for name in SENSORS:
+        for sensor in range(scene.stream.sensors):
             for place, quantity in enumerate(AIR):
-                series = desk.store.series(f"site/{name}/climate", quantity)
+                series = desk.store.series(f"site/den-{sensor}/climate", quantity)
                 for t, value in zip(series.t.tolist(), series.value.tolist(), strict=True):
                     if figures(t - first)[place] == value:
                         found[place][t - first] += 1
