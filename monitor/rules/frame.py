@@ -331,21 +331,23 @@ def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
     A stay that adjoins or overlaps one of the same sensor at the same place extends it; a release ends the open one.
     Raises RecordError where a sensor would be at two places at once.
     """
-    stays: list[Stay] = []
+    of_sensor: dict[str, list[Stay]] = {}
     for entry in entries:
         if entry.kind is not Kind.ASSIGNMENT:
             continue
         body = entry.body
+        stays = of_sensor.get(body["sensor"], [])
         if "released" in body:
-            stays = [_released(stay, body["sensor"], body["released"]) for stay in stays]
+            of_sensor[body["sensor"]] = [_released(stay, body["released"]) for stay in stays]
         else:
-            role = body.get("role", "air")
-            stays = _joined(stays, Stay(body["sensor"], body["place"], body["from"], body["to"], role))
-    return tuple(sorted(stays, key=lambda stay: (stay.start, stay.sensor, stay.place)))
+            new = Stay(body["sensor"], body["place"], body["from"], body["to"], body.get("role", "air"))
+            of_sensor[body["sensor"]] = _joined(stays, new)
+    every = [stay for stays in of_sensor.values() for stay in stays]
+    return tuple(sorted(every, key=lambda stay: (stay.start, stay.sensor, stay.place)))
 
 
-def _released(stay: Stay, sensor: str, at: int) -> Stay:
-    here = stay.sensor == sensor and stay.start < at and (stay.end is None or stay.end > at)
+def _released(stay: Stay, at: int) -> Stay:
+    here = stay.start < at and (stay.end is None or stay.end > at)
     return replace(stay, end=at) if here else stay
 
 
@@ -358,9 +360,10 @@ def _overlaps(a: Stay, b: Stay) -> bool:
 
 
 def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
+    """The stays of one sensor with a new one."""
     others = []
     for stay in stays:
-        if stay.sensor != new.sensor or not _meets(stay, new):
+        if not _meets(stay, new):
             others.append(stay)
         elif (stay.place, stay.role) == (new.place, new.role):
             end = None if stay.end is None or new.end is None else max(stay.end, new.end)
