@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import At, Job, desk, say, time_of
+from cli.common import At, Job, Progress, Units, desk, say, time_of
 
 
 def record(
@@ -15,6 +15,7 @@ def record(
     job: Job,
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html|FILE.pdf", help="Where to write it.")],
     at: At = None,
+    units: Units = None,
 ) -> None:
     """Write the record of conditions before installation: one sheet with lines to sign and a code of the sealed record.
 
@@ -22,7 +23,7 @@ def record(
     """
     from monitor.watch.record import write_record
 
-    with desk(context) as opened:
+    with desk(context, units) as opened, Progress("record"):
         told = write_record(opened, job, output, at=time_of(opened, job, at))
     say(f"wrote {output}")
     for line in told:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Progress, desk, say
+from cli.common import Progress, Units, desk, say
 
 
 def summary(
@@ -15,11 +15,12 @@ def summary(
     month: Annotated[str, typer.Option(metavar="MONTH", help="Like 2027-01.")],
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE.html|FILE.pdf", help="Where to write it.")],
     building: Annotated[str | None, typer.Option(metavar="NAME", help="Only the walls of this building.")] = None,
+    units: Units = None,
 ) -> None:
     """Write a month over all walls for whoever answers for them: by building, worst wall first."""
     from monitor.tell.summary import opening
     from monitor.watch.summary import write_summary
 
-    with desk(context) as opened, Progress("summary"):
+    with desk(context, units) as opened, Progress("summary"):
         found = write_summary(opened, month, output, building=building)
     say(f"wrote {output}: {opening(found)}")

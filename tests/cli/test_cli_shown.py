@@ -80,3 +80,12 @@ def test_a_figure_that_a_report_has_not_is_refused_with_those_it_has(record: Hom
 def test_the_sheet_of_a_form_is_printed(record: Home, tmp_path: Path):
     record.done("form", "den", "-o", tmp_path / "den.pdf", "--paper")
     assert len(PdfReader(tmp_path / "den.pdf").pages) in (5, 6)
+
+
+def test_other_pages_too_are_in_the_units_asked_for(record: Home, tmp_path: Path):
+    for units in ("us", "si"):
+        for args in (("record", "den"), ("summary", "--month", "2026-01")):
+            record.done(*args, "-o", tmp_path / f"{args[0]}.html", "--units", units)
+        texts = [re.sub("<style>.*?</style>", "", page.read_text(), flags=re.DOTALL) for page in tmp_path.iterdir()]
+        assert [units_in(text) <= {units} for text in texts] == [True, True]
+        assert any(map(units_in, texts))  # a month in which nothing left the band names none
