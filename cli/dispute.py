@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.common import At, Job, desk, say, time_of
+from cli.common import At, Job, Progress, Units, desk, say, time_of
 
 
 def dispute(
@@ -21,6 +21,7 @@ def dispute(
         typer.Option(metavar="DIR", help="The bundle that goes with it, to be named by its digest."),
     ] = None,
     at: At = None,
+    units: Units = None,
 ) -> None:
     """Write two spans of a job's record side by side: facts in sentences, what limits the evidence, what it rests on.
 
@@ -28,7 +29,7 @@ def dispute(
     """
     from monitor.watch.dispute import spans_told, write_dispute
 
-    with desk(context) as opened:
+    with desk(context, units) as opened, Progress("dispute"):
         spans, as_of = spans_told(opened, job, span), time_of(opened, job, at)
         write_dispute(opened, job, output, spans, names=name or (), bundle=bundle, at=as_of)
     say(f"wrote {output}")

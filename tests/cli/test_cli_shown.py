@@ -12,6 +12,13 @@ from pypdf import PdfReader
 US, SI = re.compile(r"degF|°F|\b\d+ ft\b"), re.compile(r"degC|°C|\b\d+(\.\d+)? m\b")
 
 
+PAGES = (
+    ("record", "den"),
+    ("summary", "--month", "2026-01"),
+    ("dispute", "den", "--span", "2026-01-05T08:00..2026-01-07", "--span", "2026-01-07..2026-01-09"),
+)
+
+
 def units_in(text: str) -> set[str]:
     return {name for name, unit in (("us", US), ("si", SI)) if unit.search(text.replace("\u00a0", " "))}
 
@@ -84,8 +91,8 @@ def test_the_sheet_of_a_form_is_printed(record: Home, tmp_path: Path):
 
 def test_other_pages_too_are_in_the_units_asked_for(record: Home, tmp_path: Path):
     for units in ("us", "si"):
-        for args in (("record", "den"), ("summary", "--month", "2026-01")):
+        for args in PAGES:
             record.done(*args, "-o", tmp_path / f"{args[0]}.html", "--units", units)
         texts = [re.sub("<style>.*?</style>", "", page.read_text(), flags=re.DOTALL) for page in tmp_path.iterdir()]
-        assert [units_in(text) <= {units} for text in texts] == [True, True]
+        assert [units_in(text) <= {units} for text in texts] == [True] * len(PAGES)
         assert any(map(units_in, texts))  # a month in which nothing left the band names none
