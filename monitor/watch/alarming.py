@@ -410,7 +410,7 @@ def _test(contact: str, now: int) -> Message:
         id=message_id(contact, "test", str(now)),
         contact=contact,
         kind="event" if contact == MQTT else "test",
-        subject="Test: wallclime can reach you",
+        subject="Test: you are reached",
         text="This is a test. Nothing is wrong, and there is nothing to do.\n",
         body={"transition": "test"},
         made=now,

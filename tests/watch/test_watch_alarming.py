@@ -471,7 +471,7 @@ def test_a_status_has_a_line_on_what_stands_at_the_job(desk, damp):
 def test_a_test_goes_to_every_contact_and_the_broker_or_to_one(desk):
     assert [one.contact for one in send_test(desk, None)] == ["office", MQTT]
     [one] = send_test(desk, "office")
-    assert (one.kind, one.subject) == ("test", "Test: wallclime can reach you")
+    assert (one.kind, one.subject) == ("test", "Test: you are reached")
     assert [each.kind for each in messages(desk)] == ["test"]  # within one millisecond it is the same
     with pytest.raises(RecordError) as refused:
         send_test(desk, "nobody")
