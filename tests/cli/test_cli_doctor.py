@@ -11,7 +11,7 @@ import threading
 
 import pytest
 from homes import NOON, Home
-from processes import STAMPED
+from processes import STAMPED, free_port
 
 import monitor
 from monitor.basis.clock import SetClock
@@ -198,6 +198,9 @@ def test_the_health_port_of_a_running_daemon_is_asked(den, port, monkeypatch):
     assert found(den, "health port") == ("fail", "the scheduled work stands still", mend)
     port.status = 404
     assert found(den, "health port") == ("fail", f"{where} does not answer as the daemon does", mend)
+    settle(den, f"[health]\nport = {(nobody := free_port())}\n")
+    assert found(den, "health port") == ("fail", f"127.0.0.1:{nobody} does not answer as the daemon does", mend)
+    settle(den, f"[health]\nport = {port.server_port}\n")
     port.status, port.said = 200, b"ok\n"
     import importlib.util
 

@@ -166,7 +166,7 @@ def test_of_a_home_where_all_is_well_nothing_fails(kept):
         "settings": "pass", "file modes": "pass", "disk room": "pass", "store": "pass", "writing": "pass",
         "store file": "pass", "logs": "pass", "files": "pass", "signing key": "pass", "heads": "pass", "seals": "pass",
         "days to seal": "pass", "clock": "pass", "clock source": "unknown", "daemon": "unknown",
-        "broker 127.0.0.1:1883": "unknown",
+        "messages": "pass", "broker 127.0.0.1:1883": "unknown",
     }  # fmt: skip
     assert found["store"][1] == f"{kept.path}/wallclime.db, version {_version()}, 1 job, 360 readings"
     assert found["logs"][1] == "entries hang together: 8"
