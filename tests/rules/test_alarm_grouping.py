@@ -7,6 +7,8 @@ from datetime import UTC, datetime, time
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from monitor.basis.alarm import HOUSE, Priority, Signal
 from monitor.basis.times import HOUR, MINUTE, SECOND
@@ -283,3 +285,31 @@ def test_quiet_hours_within_a_day_are_so_too():
     noon = Contact("ann", quiet=Quiet(time(12, 0), time(14, 0)))
     assert due(NOW + 13 * HOUR, noon) == NOW + 14 * HOUR
     assert due(NOW + 11 * HOUR, noon) == NOW + 11 * HOUR
+
+
+# --- nothing is lost ---
+
+SIGNALS = st.lists(
+    st.one_of(
+        st.builds(out, st.sampled_from([f"wall {n}" for n in range(30)]), st.sampled_from(Priority)),
+        st.builds(
+            lambda n, ago, root: silent(f"s{n}", since=NOW - ago * MINUTE, root=root),
+            st.integers(0, 40),
+            st.integers(61, 200),
+            st.sampled_from(["mill", "barn"]),
+        ),
+    ),
+    unique_by=lambda signal: signal.key,
+    max_size=60,
+)
+
+
+@given(signals=SIGNALS, lately=st.integers(0, 12))
+def test_each_alarm_is_told_in_one_message_or_counted_in_one_or_waits(signals, lately):
+    found = told(signals, sent={"office": [NOW] * lately})
+    named = [alarm.id for bundle in found.bundles for alarm in bundle.alarms]
+    waiting = [change.alarm.id for change in found.changes if change.alarm.told is None]
+    assert len(named) == len(set(named))
+    assert not set(named) & set(waiting)
+    assert len(named) + sum(bundle.more for bundle in found.bundles) + len(waiting) == len(signals)
+    assert len(found.bundles) + lately <= max(PATIENCE.flood.number, lately + 1)
