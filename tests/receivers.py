@@ -103,10 +103,14 @@ class Post:
 
 
 @contextlib.contextmanager
-def mail_server(port: int = 0) -> Iterator[Post]:
-    """A mail server while the block lasts, without TLS."""
+def mail_server(port: int = 0, pem: Path | None = None) -> Iterator[Post]:
+    """A mail server while the block lasts, without TLS or with STARTTLS under the certificate and key in a file."""
+    context = None
+    if pem is not None:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(pem)
     post = Post(port or free_port())
-    controller = Controller(post, hostname="127.0.0.1", port=post.port)
+    controller = Controller(post, hostname="127.0.0.1", port=post.port, tls_context=context)
     controller.start()
     try:
         yield post

@@ -51,8 +51,13 @@ def _no_url(_value: Any, where: str) -> str:
     raise tables.fault("a URL that tells somebody does not stand in this file", where, mend)
 
 
-def _url_file(value: Any, where: str) -> str:
-    return _no_url(value, where) if "://" in str(value) else tables.line(value, where)
+def _unseen(reader: Reader) -> Reader:
+    """A reader that refuses a URL without showing it, whichever key it was written behind."""
+
+    def read_unseen(value: Any, where: str) -> Any:
+        return _no_url(value, where) if "://" in str(value) else reader(value, where)
+
+    return read_unseen
 
 
 def _clock(value: Any, where: str) -> time:
@@ -106,7 +111,7 @@ _PATIENCE: dict[str, Reader] = {
 _CONTACT: dict[str, Reader] = {
     "name": _name,
     "url": _no_url,
-    "url_file": _url_file,
+    "url_file": tables.line,
     "jobs": tables.some(tables.line),
     "buildings": tables.some(tables.line),
     "least": _least,
@@ -123,7 +128,7 @@ _IN_ITS_ZONE = ("quiet", "digest", "weekly", "monthly")
 def _contacts(value: Any, where: str) -> tuple[Table, ...]:
     if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
         raise tables.fault("these are not contacts", where, "Begin each of them with the line [[contact]]")
-    return tables.each(value, _CONTACT, where)
+    return tables.each(value, {key: _unseen(reader) for key, reader in _CONTACT.items()}, where)
 
 
 def _only_a_table(value: Any, where: str) -> None:
@@ -137,7 +142,7 @@ READERS: dict[str, Reader] = {
     "contact": _contacts,
     "dead_man": _only_a_table,
     "dead_man.url": _no_url,
-    "dead_man.url_file": _url_file,
+    "dead_man.url_file": _unseen(tables.line),
     "dead_man.every": tables.amount(_DURATION, "1 min", "24 h"),
     "health.port": tables.whole(1, 65_535),
     "health.host": _loopback,

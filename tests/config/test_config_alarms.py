@@ -203,6 +203,9 @@ def test_a_file_that_is_not_there_or_holds_no_single_line_is_told(tmp_path, faul
         f'[[contact]]\nname = "office"\nurl_file = "{HOOK}"',
         f'[[contact]]\nname = "office"\nurl_file = ["{HOOK}"]',
         f'[[contact]]\nname = "office"\nurl = ["{HOOK}"]',
+        f'[[contact]]\nname = "{HOOK}"',
+        f'[[contact]]\nname = "office"\nweekly = "{HOOK}"',
+        f'[[contact]]\nname = "office"\nquiet = ["{HOOK}", "06:00"]',
     ],
 )
 def test_a_url_in_the_settings_themselves_is_refused_unseen(faults_of, text):

@@ -192,6 +192,13 @@ def test_a_certificate_is_always_checked(taken: Hook, certificate, more):
     assert taken.asked == 0
 
 
+def test_the_certificate_of_a_mail_server_is_checked_too(certificate):
+    with mail_server(pem=certificate) as post:
+        url = post.url.replace("mailto:", "mailtos:").replace("insecure", "starttls")
+        assert fault_of(url) == "its certificate is not trusted. Check the host in its URL, and this computer's clock"
+    assert post.mails == []
+
+
 def test_a_server_without_tls_is_said(taken: Hook):
     assert fault_of(taken.url.replace("json:", "jsons:")) == (
         "TLS can't be agreed on. Check the port in its URL, and whether it speaks TLS there"
