@@ -5,6 +5,7 @@ Every page is opened from a file; what it asks of a network is written down and 
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import time
@@ -15,6 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import Browser, Page, Route, sync_playwright
+from pypdf import PdfReader
+
+from monitor.basis.units import System
+from monitor.watch.printing import for_paper
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 WIDE = 1180  # [CSS px]
@@ -83,6 +88,11 @@ class Window:
             yield opened
         finally:
             context.close()
+
+    def printed(self, html: str, units: System) -> PdfReader:
+        """The sheets of a page, as it is printed for people with these units."""
+        with self.open(for_paper(html, units)) as opened:
+            return PdfReader(io.BytesIO(opened.page.pdf(prefer_css_page_size=True)))
 
 
 @contextmanager

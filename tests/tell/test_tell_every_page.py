@@ -21,6 +21,7 @@ from monitor.watch.printing import for_paper
 NAMES = sorted(MAKERS)
 CHARTS = [name for name in NAMES if MAKERS[name].charts]
 PRINTED = [(name, units) for name in NAMES if MAKERS[name].sheets for units in ("us", "si")]
+PRINTED = [one for one in PRINTED if one not in (("report before", "si"), ("report after", "us"))]  # the long ones
 SIZES: dict[System, tuple[float, float]] = {"us": (612, 792), "si": (595, 842)}  # Letter, A4 [pt]
 SHOWN = """() => [...document.querySelectorAll("h1, h2, h3, h4, p, dt, dd, li, td, th, caption, small, text")]
   .filter((one) => one.checkVisibility() && !one.closest("svg:not(.paper svg)"))

@@ -8,7 +8,6 @@ import json
 import re
 
 import pytest
-from paper import pages_of
 from phone import hold
 
 from monitor.rules.cautions import CAUTIONS, Caution
@@ -197,8 +196,3 @@ def test_a_form_is_saved_only_with_a_name_and_something_in_it(tmp_path):
         "2026-01-05T13:00:00Z",
     ]
     assert console == []
-
-
-@pytest.mark.parametrize("paper", ["A4", "letter"])
-def test_the_sheet_prints_on_a_few_pages_of_both_papers(paper, tmp_path):
-    assert pages_of(render_sheet(DEN), paper, tmp_path) in (5, 6)

@@ -7,7 +7,6 @@ from typing import Any
 
 import invented_den as den
 import pytest
-from paper import pages_of, wide_in
 from read_page import read_page
 
 from monitor.basis.times import DAY, HOUR
@@ -152,12 +151,3 @@ def test_the_same_values_give_the_same_bytes_and_nothing_is_fetched():
     assert page == sheet()
     assert "script-src &#39;none&#39;" in page
     assert not [tag for tag, attrs in read_page(page).elements if tag in ("script", "link", "img") or "src" in attrs]
-
-
-@pytest.mark.parametrize("paper", ["letter", "A4"])
-def test_it_prints_on_one_page(tmp_path, paper: str):
-    assert pages_of(sheet(), paper, tmp_path) == 1
-
-
-def test_it_fits_a_screen_of_360_pixels(tmp_path):
-    assert wide_in(sheet(), 360, tmp_path) == 360

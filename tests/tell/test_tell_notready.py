@@ -7,7 +7,6 @@ from typing import Any
 
 import invented_den as den
 import pytest
-from paper import pages_of, wide_in
 from read_page import read_page
 
 from monitor.basis.times import DAY, HOUR, zone_of
@@ -130,12 +129,3 @@ def test_names_cant_dress_up_the_page():
     told = page(replace(entry(reason=nasty, asked_by=nasty), chain=nasty, who=nasty))
     assert "<script>" not in told
     assert "\u202e" not in told
-
-
-@pytest.mark.parametrize("paper", ["letter", "A4"])
-def test_conditions_and_signatures_are_on_one_page(tmp_path, paper: str):
-    assert pages_of(page(), paper, tmp_path) == 1
-
-
-def test_it_fits_a_screen_of_360_pixels(tmp_path):
-    assert wide_in(page(), 360, tmp_path) == 360

@@ -8,7 +8,6 @@ from typing import Any
 import invented_den as den
 import pytest
 import segno
-from paper import pages_of
 from read_page import read_page
 
 from monitor.basis.times import HOUR
@@ -210,7 +209,7 @@ def test_names_cant_dress_up_the_page():
     assert "\u202e" not in html
 
 
-@pytest.mark.parametrize("paper", ["letter", "A4"])
+@pytest.mark.parametrize("units", ["us", "si"])
 @pytest.mark.parametrize("make", [page, nastiest])
-def test_it_is_one_sheet_whatever_the_names(tmp_path, paper: str, make):
-    assert pages_of(render_record(make()), paper, tmp_path) == 1
+def test_it_is_one_sheet_whatever_the_names(window, units: str, make):
+    assert len(window.printed(render_record(make()), units).pages) == 1

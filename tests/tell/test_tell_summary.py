@@ -8,7 +8,6 @@ from typing import Any
 
 import invented_den as den
 import pytest
-from paper import wide_in
 from read_page import read_page
 
 from monitor.basis.alarm import Alarm, Priority, Standing
@@ -138,6 +137,7 @@ def test_it_is_printed_for_most_walls(us: int, si: int, units: str):
     assert summary.units_of(walls) == units
 
 
-def test_it_fits_a_screen_of_360_pixels(tmp_path):
+def test_it_fits_a_screen_of_360_pixels(window):
     long = wall("a" * 120, "b" * 120, WET, excursions=den.ASSESSMENT.excursions)
-    assert wide_in(page(long, wall(coverage=WET)), 360, tmp_path) == 360
+    with window.open(page(long, wall(coverage=WET)), width=360) as opened:
+        assert opened.run("document.documentElement.scrollWidth") == 360
