@@ -116,5 +116,8 @@ def _service_looks(desk: Desk) -> dict[str, Look]:
     if settings.health is not None:
         looks["health port"] = partial(service.health, desk, settings.health)
     if (settings.home / service.FILE).exists():
-        looks |= {f"topic {source.topic}": partial(service.topic, desk, source) for source in settings.sources}
+        several = len(settings.brokers) > 1
+        for one in settings.sources:
+            name = f"topic {one.topic}{f' at {one.broker}' if several else ''}"
+            looks[name] = partial(service.topic, desk, one)
     return looks

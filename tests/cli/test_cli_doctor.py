@@ -265,6 +265,14 @@ def test_of_each_topic_it_is_told_whether_it_was_ever_heard(den):
     )  # fmt: skip
 
 
+def test_one_topic_at_two_brokers_is_two_checks(den):
+    brokers = "".join(f'[[broker]]\nname = "{name}"\nport = {free_port()}\n' for name in ("attic", "cellar"))
+    sources = "".join(f'{STAMPED}broker = "{name}"\n' for name in ("attic", "cellar"))
+    settle(den, brokers, sources)
+    at = "topic site/{sensor}/climate at "
+    assert [one[0] for one in found(den, f"{at}attic", f"{at}cellar")] == ["unknown", "unknown"]
+
+
 # --- the broker
 
 
