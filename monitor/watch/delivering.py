@@ -146,12 +146,17 @@ class _Air:
             self._announcer.rest(_NAP)
             self._wait, self._error = 0.0, ""
         except BrokerError as exc:
-            self._told = None
-            self._wait = min(max(2 * self._wait, 1.0), 60.0)
-            self._again = time.monotonic() + self._wait
-            if str(exc) != self._error:
-                self._error = str(exc)
-                log("warning", "states not told", error=self._error)
+            self._failed(str(exc))
+        except Exception as exc:  # the thread must not end unseen
+            self._failed(f"a fault of wallclime: {exc!r}")
+
+    def _failed(self, error: str) -> None:
+        self._told = None
+        self._wait = min(max(2 * self._wait, 1.0), 60.0)
+        self._again = time.monotonic() + self._wait
+        if error != self._error:
+            self._error = error
+            log("warning", "states not told", error=error)
 
     def close(self) -> None:
         """Take leave."""

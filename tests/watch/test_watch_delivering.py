@@ -434,6 +434,20 @@ def test_states_that_the_broker_was_away_for_are_told_later_and_its_trouble_is_l
     assert said == [("warning", "states not told", {"error": error})]
 
 
+def test_a_state_that_can_not_be_written_as_json_ends_no_thread(desk: Desk, mosquitto: Mosquitto, said):
+    at = with_contacts(desk, port=mosquitto.port)
+    with delivering(at, pace=QUICK) as made:
+        made.announce({"den": {"share": float("nan")}})
+        soon(lambda: said)
+        post(at, message("e1", MQTT))
+        soon(lambda: counts(at) == (0, 1, 0))
+        made.announce({"den": {"share": 0.5}})
+        soon(lambda: len(retained(mosquitto.port)) == 1)
+    error = "a fault of wallclime: ValueError('Out of range float values are not JSON compliant"  # newer Pythons go on
+    assert said[0][:2] == ("warning", "states not told")
+    assert said[0][2]["error"].startswith(error)
+
+
 # --- what people are told of it
 
 
