@@ -16,6 +16,7 @@ from monitor.basis.errors import ReportError
 
 TIME_LIMIT = 120  # figure ours: a page of years takes a few seconds [s]
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
+SNAP = Path("/snap/bin/chromium")
 _QUIET = ("background-networking", "component-update", "default-apps", "domain-reliability", "extensions", "sync")
 _FLAGS = (
     "--headless=new",
@@ -44,7 +45,7 @@ def _usual_places() -> Iterator[Path]:
             yield Path(root) / "Google/Chrome/Application/chrome.exe"
             yield Path(root) / "Chromium/Application/chrome.exe"
     else:
-        yield from map(Path, ("/snap/bin/chromium", "/opt/google/chrome/chrome", "/usr/lib/chromium/chromium"))
+        yield from (SNAP, Path("/opt/google/chrome/chrome"), Path("/usr/lib/chromium/chromium"))
 
 
 def the_browser(path: Path) -> str:
@@ -60,9 +61,18 @@ def the_browser(path: Path) -> str:
 
 
 @contextmanager
-def shown(html: str) -> Iterator[Path]:
-    """A file with the page, in a folder that goes away again with all that the browser left in it."""
-    with tempfile.TemporaryDirectory(prefix="wallclime-", ignore_cleanup_errors=True) as folder:
+def shown(html: str, made: Path) -> Iterator[Path]:
+    """A file with the page, in a folder that goes away again with all that the browser left in it.
+
+    A browser out of a snap sees no folder of the system for what is temporary, but those of its user (from memory): so
+    the page stands beside `made` then. Raises ReportError.
+    """
+    beside = made.parent if SNAP.exists() else None
+    try:
+        opened = tempfile.TemporaryDirectory(prefix="wallclime-", dir=beside, ignore_cleanup_errors=True)
+    except OSError as exc:
+        raise _failed(made, f"there is no place for the browser to work in ({exc.strerror})") from exc
+    with opened as folder:
         page = Path(folder) / "page.html"
         page.write_text(html, encoding="utf-8")
         yield page

@@ -104,7 +104,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
 
 def _printed(path: Path, html: str, units: System) -> bytes:
     program = chromium.the_browser(path)
-    with chromium.shown(for_paper(html, units)) as page:
+    with chromium.shown(for_paper(html, units), path) as page:
         made = page.with_suffix(".pdf")
         chromium.run(program, page, "--no-pdf-header-footer", f"--print-to-pdf={made}", made=path)
         return _made(made, path)
@@ -131,10 +131,10 @@ def _pictured(program: str, path: Path, alone: str) -> bytes:
         "</iframe><script>onload = () => {"
         'document.title = document.querySelector("iframe").contentDocument.documentElement.offsetHeight; }</script>'
     )
-    with chromium.shown(measure) as page:
+    with chromium.shown(measure, path) as page:
         said = re.search(r"<title>(\d+)</title>", chromium.run(program, page, "--dump-dom", made=path))
     height = int(said[1]) if said else WIDTH
-    with chromium.shown(alone) as page:
+    with chromium.shown(alone, path) as page:
         made = page.with_suffix(".png")
         wishes = (f"--window-size={WIDTH},{height}", f"--force-device-scale-factor={FINER}", f"--screenshot={made}")
         chromium.run(program, page, *wishes, made=path)

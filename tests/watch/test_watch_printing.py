@@ -193,7 +193,7 @@ def test_a_browser_that_never_ends_is_ended_with_all_it_started(tmp_path, fake):
         "time.sleep(600)"
     )
     program = str(tmp_path / "bin" / "chromium")
-    with chromium.shown(PAGE) as page, pytest.raises(ReportError) as refused:
+    with chromium.shown(PAGE, tmp_path / "den.pdf") as page, pytest.raises(ReportError) as refused:
         chromium.run(program, page, made=tmp_path / "den.pdf", limit=3)
     assert str(refused.value) == f"{tmp_path / 'den.pdf'}: {program} was not done after 3 s. {AS_HTML}"
     by = time.monotonic() + 20
@@ -205,6 +205,21 @@ def test_a_browser_that_never_ends_is_ended_with_all_it_started(tmp_path, fake):
             time.sleep(0.05)
         else:
             pytest.fail("what the browser started still runs")
+
+
+def test_a_browser_out_of_a_snap_works_beside_the_file(tmp_path, fake, monkeypatch):
+    snap = tmp_path / "snap"
+    snap.touch()
+    monkeypatch.setattr(chromium, "SNAP", snap)
+    told = fake('Path(wishes["--print-to-pdf"]).write_bytes(b"%PDF")')
+    write_page(tmp_path / "den.pdf", PAGE)
+    assert told.read_text(encoding="utf-8").splitlines()[-1].startswith((tmp_path / "wallclime-").as_uri())
+    assert {one.name for one in tmp_path.iterdir()} == {"bin", "snap", "told.txt", "den.pdf"}
+    path = tmp_path / "nowhere" / "den.pdf"
+    with pytest.raises(ReportError) as refused:
+        write_page(path, PAGE)
+    said = "there is no place for the browser to work in (No such file or directory)"
+    assert str(refused.value) == f"{path}: {said}. {AS_HTML}"
 
 
 @pytest.mark.parametrize(
