@@ -362,8 +362,8 @@ def test_a_dead_link_is_noticed_within_keepalive(mosquitto, protocol):
     with Proxy(mosquitto) as proxy, listening(proxy, memory, keepalive=2 * SECOND, protocol=protocol) as listener:
         began = time.monotonic()
         proxy.swallow.set()
-        soon(lambda: not listener.status.connected, within=5)
-        assert time.monotonic() - began < 2.5
+        soon(lambda: not listener.status.connected)
+        assert time.monotonic() - began < 10  # 2 s and what a slow machine adds; TCP would take a quarter of an hour
         assert listener.status.last_error == (
             f"broker 127.0.0.1:{proxy.port}: the link ended: Keep alive timeout. "
             "Nothing to do if the broker was restarted"
@@ -380,5 +380,7 @@ def test_a_broker_that_takes_the_call_and_does_not_answer_is_noticed_too(mosquit
         with listening(proxy, Memory(), keepalive=2 * SECOND, live=False) as listener:
             began = time.monotonic()
             assert said(listener, proxy).startswith("the link ended before we were accepted: ")
-            assert time.monotonic() - began < 2.5
+            assert (
+                time.monotonic() - began < 10
+            )  # 2 s and what a slow machine adds; TCP would take a quarter of an hour
             assert not listener.status.connected

@@ -100,7 +100,7 @@ def test_a_batch_ends_at_half_the_window_where_the_broker_sends_no_more_before_i
 
 def test_a_batch_ends_when_its_first_message_has_waited_long_enough(mosquitto):
     memory = Memory()
-    with listening(mosquitto, memory, linger=150):
+    with listening(mosquitto, memory, linger=1500):
         publish(mosquitto, timed(1))
         began = time.monotonic()
         publish(mosquitto, timed(2))
