@@ -4,13 +4,13 @@
 
 FOLDER holds one CSV a room: ts,temp_c,rh_pct, RFC 3339 UTC (open data, kept beside the project and never in it). Each
 room is replayed twice for a year at most: boxes lie in it all the time ("boxes"), and a wall hangs in it from the
-second day on ("wall"). The looks: every 6 h; every hour from 4 h before an edge of an excursion to 2 h after it; and
-one second after each instant at which something can change (an excursion's start, its on-delays, its end, its
-off-delay, a day later). A daemon that looks every minute sees no spell that these do not see.
+second day on ("wall"). The looks: every 6 h; 3 h and 1 h before an excursion; and one second after each instant at
+which something can change (an excursion's start, its on-delays, its end, its off-delay, a day later). A daemon that
+looks every minute sees no spell that these do not see; of forecasts it sees more.
 
-Told are all messages to one contact who hears of everything and acknowledges nothing; so reminders count too. Missed is
-an excursion of more than 4 h that no alarm or notice of its side covers. `away`: the same with a daemon that looks on
-every fifth day only.
+Told are all messages to one contact who hears of everything and acknowledges nothing: so there are reminders among them,
+one a day while an alarm stands. Missed is an excursion of more than 4 h that no alarm or notice of its side covers.
+`away`: the same with a daemon that looks on every fifth day only.
 Exit status: 0 when nothing is missed, 1 when something is, 2 usage.
 """
 
@@ -98,10 +98,9 @@ def looks_at(excursions: Iterable[Excursion], begin: int, end: int) -> list[int]
     times = set(range(begin + HOUR, end, 6 * HOUR)) | {end}
     for one in excursions:
         until = end if one.end is None else one.end
-        for edge in (one.start, one.start + PATIENCE.on_delay_humidity, one.start + LONG, until, until + DAY):
-            times |= {edge + SECOND, edge + PATIENCE.off_delay + SECOND}
-        for edge in (one.start, until):
-            times |= set(range((edge // HOUR - 4) * HOUR, edge + 2 * HOUR, HOUR))
+        times |= {one.start - 3 * HOUR, one.start - HOUR, until + DAY + SECOND}
+        for edge, delay in ((one.start, PATIENCE.on_delay_humidity), (one.start, LONG), (until, PATIENCE.off_delay)):
+            times |= {edge + SECOND, edge + delay + SECOND}
     return sorted(at for at in times if begin < at <= end)
 
 
@@ -153,7 +152,10 @@ def replay(room: Room, made: Frame, *, every: int = 0) -> Replayed:
             alarms[change.alarm.id], changed[change.alarm.id] = change.alarm, at
             found.raised[change.alarm.what] += change.transition == "raised"
             found.covered += [change.alarm] if change.transition in ("returned", "over", "raised", "back") else []
-        found.told.update(bundle.tells for bundle in made_of.bundles)
+        reminded = {change.alarm.id for change in changes if change.transition == "reminded"}
+        for bundle in made_of.bundles:
+            remind = {alarm.id for alarm in bundle.alarms} <= reminded
+            found.told["reminder" if remind else bundle.tells] += 1
         sent += [at] * len(made_of.bundles)
         over = [
             one.id
@@ -178,7 +180,7 @@ def main() -> int:
     parser.add_argument("--verbose", action="store_true")
     asked = parser.parse_args()
     missed = 0
-    titles = "days", "strict", "> 4 h", "raised", "told", "of it returned", "missed", "away"
+    titles = "days", "strict", "> 4 h", "raised", "told", "reminders", "returns", "missed", "away"
     print(f"{'room':<22}{'what':<7}" + "".join(f"{title:>{max(len(title) + 2, 7)}}" for title in titles))
     for path in sorted(asked.folder.glob("*.csv")):
         if asked.only and path.stem not in asked.only:
@@ -192,7 +194,7 @@ def main() -> int:
             missed += sum(lost)
             figures = (
                 days, len(found.excursions), len(found.long), sum(found.raised.values()), sum(found.told.values()),
-                found.told["returned"], *lost,
+                found.told["reminder"], found.told["returned"], *lost,
             )  # fmt: skip
             told = "".join(f"{n:>{max(len(title) + 2, 7)}.0f}" for n, title in zip(figures, titles, strict=True))
             print(f"{path.stem:<22}{'wall' if hangs else 'boxes':<7}{told}", flush=True)
