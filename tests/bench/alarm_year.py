@@ -8,8 +8,8 @@ second day on ("wall"). The looks: every 6 h; 3 h and 1 h before an excursion; a
 which something can change (an excursion's start, its on-delays, its end, its off-delay, a day later). A daemon that
 looks every minute sees no spell that these do not see; of forecasts it sees more.
 
-Told are all messages to one contact who hears of everything and acknowledges nothing: so there are reminders among them,
-one a day while an alarm stands. Missed is an excursion of more than 4 h that no alarm or notice of its side covers.
+Told are all messages to one contact who hears of everything and acknowledges nothing: so reminders are among them, one
+a day while an alarm stands. Missed is an excursion of more than 4 h that no alarm or notice of its side covers.
 `away`: the same with a daemon that looks on every fifth day only.
 Exit status: 0 when nothing is missed, 1 when something is, 2 usage.
 """
