@@ -1,6 +1,6 @@
 #!/bin/sh
 # The test command: installs what the tests need, then runs all of them. Works as root or with sudo, on Debian or kin;
-# elsewhere install mosquitto, PostgreSQL and Chromium first.
+# elsewhere install mosquitto, PostgreSQL and Chromium first, and systemd for its systemd-analyze.
 set -eu
 cd "$(dirname "$0")/.."
 
@@ -9,6 +9,7 @@ missing=""
 have mosquitto || [ -x /usr/sbin/mosquitto ] || missing="$missing mosquitto"
 have initdb || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 have chromium || have chromium-browser || have google-chrome || missing="$missing chromium"
+have systemd-analyze || missing="$missing systemd"
 if [ -n "$missing" ]; then
     have apt-get || { echo "tests/run.sh: install$missing first: there is no apt-get here" >&2; exit 2; }
     as_root=""
