@@ -10,6 +10,7 @@ from typing import Any, cast
 import numpy as np
 
 import monitor
+from monitor.basis.errors import ReportError
 from monitor.basis.times import datetime_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
@@ -241,6 +242,8 @@ def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None, fig
 
     Raises RecordError, ReportError.
     """
+    if figure is None and path.suffix.lower() == ".png":
+        raise ReportError("a picture is of one figure", where=str(path), mend="Say which: --figure NAME")
     page_file(path) if figure is None else picture_file(path)
     from monitor.tell.report import render_report
 

@@ -66,14 +66,14 @@ def test_other_units_change_nothing_that_is_kept(record: Home):
     ("args", "said"),
     [
         (("report", "den", "-o", "den.html", "--units", "ft"), "--units: 'ft' is not understood. Use us or si"),
-        (("report", "den", "-o", "den.png"), "den.png: .png is no page that can be written. Name a .html or .pdf file"),
+        (("report", "den", "-o", "den.png"), "den.png: a picture is of one figure. Say which: --figure NAME"),
         (("report", "den", "-o", "air.html", "--figure", "air"),
          "air.html: .html is no picture that can be written. Name a .png file"),
         (("form", "den", "-o", "den.pdf"),
          "den.pdf: no form can be filled in there. Name a .html file, or add --paper"),
     ],
 )  # fmt: skip
-def test_what_can_not_be_written(record: Home, args, said):
+def test_what_cannot_be_written(record: Home, args, said):
     result = record(*args)
     assert (result.code, result.out, result.err) == (2, "", f"{said}\n")
 
@@ -96,3 +96,13 @@ def test_other_pages_too_are_in_the_units_asked_for(record: Home, tmp_path: Path
         texts = [re.sub("<style>.*?</style>", "", page.read_text(), flags=re.DOTALL) for page in tmp_path.iterdir()]
         assert [units_in(text) <= {units} for text in texts] == [True] * len(PAGES)
         assert any(map(units_in, texts))  # a month in which nothing left the band names none
+
+
+def test_the_plain_locale_gets_plain_signs_in_screens_and_in_json(den: Home):
+    den.done("log", "note", "den", "heater on \u2202")
+    plain = Home(den.path, environ={"LC_ALL": "C"})
+    assert r"heater on \u2202" in plain.done("log", "list", "den").out
+    said = plain.done("log", "list", "den", "--json")
+    assert said.out.isascii()
+    assert said.json()[-1]["body"]["text"] == "heater on \u2202"
+    assert "heater on \u2202" in den.done("log", "list", "den").out
