@@ -130,8 +130,8 @@ def _moist(g_kg: FloatOrArray, units: System) -> FloatOrArray:
 
 def _titles(units: System) -> tuple[str, str]:
     if units == "us":
-        return "air temperature, \u00b0F (measured)", "water in the air, grains for each lb of dry air (computed)"
-    return "air temperature, \u00b0C (measured)", "water in the air, g for each kg of dry air (computed)"
+        return "air temperature, \u00b0F (measured)", "water in the air, gr/lb of dry air (computed)"
+    return "air temperature, \u00b0C (measured)", "water in the air, g/kg of dry air (computed)"
 
 
 def _cells(
