@@ -241,10 +241,14 @@ def standing_line(alarms: Sequence[Alarm], shown: Shown) -> str:
     asking = [one for one in alarms if not one.notice and one.standing in _STANDS and one.shelved_until is None]
     if not asking:
         return ""
-    first = min(asking, key=lambda one: (-list(Priority).index(one.priority), one.since))
-    text = f"{GRAVE[first.priority]}: {headline(first, shown(first.job))}"
+    first = min(asking, key=lambda one: (_seen(one), -list(Priority).index(one.priority), one.since))
+    grave = "Seen, still so" if _seen(first) else GRAVE[first.priority]
     more = f"; {len(asking) - 1} more" if len(asking) > 1 else ""
-    return f"{text}{more}: wallclime alarm list"
+    return f"{grave}: {headline(first, shown(first.job))}{more}: wallclime alarm list"
+
+
+def _seen(alarm: Alarm) -> bool:
+    return alarm.standing is Standing.ACKNOWLEDGED
 
 
 _STANDS = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)

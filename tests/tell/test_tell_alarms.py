@@ -446,6 +446,9 @@ def test_the_line_of_a_status_names_the_most_pressing_and_counts_the_rest():
     line = alarms.standing_line([DAMP, FROST, DRY], shown)
     assert line.startswith("URGENT: pipes may freeze, north wall, den, since")
     assert line.endswith("the limit is 41.0 degF; 1 more: wallclime alarm list")
+    seen = replace(FROST, standing=Standing.ACKNOWLEDGED)
+    assert alarms.standing_line([seen, DAMP], shown).startswith("Alarm: air too damp")
+    assert alarms.standing_line([seen], shown).startswith("Seen, still so: pipes may freeze")
     assert alarms.standing_line([DRY, replace(FROST, standing=Standing.RETURNED)], shown) == ""
     assert alarms.standing_line([replace(FROST, shelved_until=NOW)], shown) == ""
 
