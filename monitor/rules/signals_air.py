@@ -49,14 +49,14 @@ def air(look: Look) -> Iterator[Signal]:
 
 def out(look: Look, quantity: Quantity, side: Side) -> Iterator[Signal]:
     """The spell of one side of one quantity that stands, and those that came and went unseen."""
-    on_delay, off_delay = look.on_delay(quantity), look.patience.off_delay
-    begun = 0
+    on_delay, off_delay, begun = look.on_delay(quantity), look.patience.off_delay, 0
     if look.lives:
-        on_delay, off_delay, begun = max(on_delay, HOURS), max(off_delay, SEASON), look.frame.finish or 0
+        off_delay, begun = max(off_delay, SEASON), look.frame.finish or 0
     found = spells(look.found, quantity, side, off_delay=off_delay, over_after=look.told_from - DAY, begun=begun)
     every = _joined(look, found, off_delay)
     for spell in every:
-        if spell.outside < on_delay:
+        hours = look.lives and spell.start >= begun  # what began before the finish has been told by then
+        if spell.outside < (max(on_delay, HOURS) if hours else on_delay):
             continue
         if spell is every[-1] and _stands(look, spell, off_delay):
             yield _signal(look, spell, None)

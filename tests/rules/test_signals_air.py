@@ -316,6 +316,12 @@ def test_hours_outside_are_told_of_a_finished_wall_once_they_are_four():
     assert (found.what, found.priority, found.notice) == (whats.HUMIDITY_HIGH, LOW, True)
 
 
+def test_what_began_before_the_finish_has_not_returned_with_it():
+    rows = course(("in", 600), ("wet", 300))
+    before, after = spells_of(rows, 650, start=500), spells_of(rows, 670, start=500, finish=660)
+    assert [(one.since, one.notice) for one in before + after] == [(minutes(600), False), (minutes(600), True)]
+
+
 def test_the_life_of_a_wall_begins_with_its_finish():
     rows = course(("in", 600), ("wet", 300), ("in", 300), ("wet", 300))
     assert [one.since for one in seen(rows, 1500, start=500, finish=1000)] == [minutes(1200)]
