@@ -55,7 +55,10 @@ class WallSpan:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Every wall of the days from `first` up to `after`, which is not in it any more; `made` in UTC ms."""
+    """Every wall of the days from `first` up to `after`, which is not in it any more; `made` in UTC ms.
+
+    `unjudged`: names of the walls that can't be judged, and why.
+    """
 
     first: date
     after: date
@@ -63,6 +66,7 @@ class Summary:
     walls: tuple[WallSpan, ...]
     building: str | None = None
     software: str = ""
+    unjudged: tuple[tuple[str, str], ...] = ()
 
     @property
     def title(self) -> str:
@@ -168,12 +172,14 @@ def _due(item: Item, wall: WallSpan) -> str:
 def opening(summary: Summary) -> str:
     """The sentence on top: how many walls, how many left the band, how many nobody watched."""
     walls = summary.walls
+    lost = f"{len(summary.unjudged)} can't be judged" if summary.unjudged else ""
     if not walls:
-        return "No wall was open."
+        return f"No wall was open{f'; {lost}' if lost else ''}."
     out = sum(wall.out > 0 for wall in walls)
     blind = sum(not wall.watched for wall in walls)
     told = [f"{words.counted_things(len(walls), 'wall')}", f"{out or 'none'} left the band"]
     told += [f"{blind} not watched"] if blind else []
+    told += [lost] if lost else []
     return f"{', '.join(told)}."
 
 

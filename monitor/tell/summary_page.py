@@ -45,6 +45,7 @@ def render_summary(found: Summary) -> str:
         title=found.title,
         training=TRAINING if any(wall.training for wall in found.walls) else "",
         opening=summary.opening(found),
+        unjudged=[f"{words.visible(job)} can't be judged: {words.visible(why)}" for job, why in found.unjudged],
         facts=_facts(found, whole),
         legend=[(marks.sign(kind), text) for kind, text in LEGEND],
         head=HEAD,

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import monitor
 from monitor.basis.alarm import Alarm
-from monitor.basis.errors import RecordError
+from monitor.basis.errors import OutOfReachError, RecordError, WallclimeError
 from monitor.basis.times import ms_of, zone_of
 from monitor.basis.values import Kind
 from monitor.rules.assessment import Assessment
@@ -39,15 +39,19 @@ def month_named(text: str) -> tuple[date, date]:
 def summary_of(desk: Desk, first: date, after: date, *, building: str | None = None) -> Summary:
     """Every wall that was open in the days from `first` up to `after`, each by its own zone's calendar.
 
-    What has not happened yet is left out. Raises RecordError for days to come, or a building without a wall.
+    What has not happened yet is left out, and a wall that can't be judged is named apart. Raises RecordError for days
+    to come, or a building without a wall.
     """
-    walls = [
-        found
-        for job in desk.book.names()
-        if building in (None, desk.book.building(job))
-        for found in (_wall(desk, job, first, after),)
-        if found is not None
-    ]
+    walls, unjudged = [], []
+    for job in desk.book.names():
+        if building not in (None, desk.book.building(job)):
+            continue
+        try:
+            walls += [] if (found := _wall(desk, job, first, after)) is None else [found]
+        except OutOfReachError:
+            raise
+        except WallclimeError as exc:
+            unjudged.append((job, exc.faults[0].what))
     if building is not None and building not in map(desk.book.building, desk.book.names()):
         raise RecordError(
             f"no wall is in {building!r}", where="--building", mend="wallclime job list shows the buildings there are"
@@ -55,7 +59,7 @@ def summary_of(desk: Desk, first: date, after: date, *, building: str | None = N
     if not walls and ms_of(datetime.combine(first, time(), ZoneInfo("UTC"))) > desk.clock.now():
         raise RecordError(f"{first.isoformat()} is still to come", where="summary", mend="Name days that have begun")
     software = f"wallclime {monitor.__version__}"
-    return Summary(first, after, desk.clock.now(), tuple(walls), building, software)
+    return Summary(first, after, desk.clock.now(), tuple(walls), building, software, tuple(unjudged))
 
 
 def _wall(desk: Desk, job: str, first: date, after: date) -> WallSpan | None:

@@ -36,6 +36,7 @@ from monitor.watch.life import items_of
 from monitor.watch.pages import write_report
 from monitor.watch.printing import write_whole
 from monitor.watch.shown import display
+from monitor.watch.summary import watched
 
 INDEX = "index.html"
 LIST = ".wallclime-board.json"
@@ -198,7 +199,7 @@ def _wall(desk: Desk, job: str, alarms: tuple[Alarm, ...]) -> WallNow:
         profile=frame.profile,
         display=display(desk, job),
         building=desk.book.building(job),
-        watched=watched_at(frame, found.as_of),
+        watched=watched(frame, found.as_of, found.as_of + 1),
         open_at_start=open_at_start(desk.book.log(job), found.as_of, lambda at: assess(desk, job, at=at)),
         weeks=_weeks(desk, frame, found),
         days=_days(found),
@@ -213,15 +214,6 @@ def _wall(desk: Desk, job: str, alarms: tuple[Alarm, ...]) -> WallNow:
 def judged_place(frame: Frame, at: int) -> str:
     """The place whose air is judged at `at` [ms]; of several lots' places the job's own stands for all."""
     return frame.job.wall_place if frame.start is not None and frame.start <= at else frame.job.boxes_place
-
-
-def watched_at(frame: Frame, at: int) -> bool:
-    """Whether a sensor is assigned to the air that is judged at `at`. [ms]"""
-    begun = frame.start is not None and frame.start <= at
-    places = (frame.job.wall_place,) if begun else frame.places
-    return any(
-        stay.place in places and stay.start <= at and (stay.end is None or stay.end > at) for stay in frame.air_stays
-    )
 
 
 def _weeks(desk: Desk, frame: Frame, found: Assessment) -> dict[Quantity, Week]:

@@ -125,6 +125,12 @@ def test_the_page_is_of_one_building_where_one_was_asked_for():
     assert "building mill house" in squeezed(read_page(page(wall(), building="mill house")).texts["about"])
 
 
+def test_a_wall_that_cant_be_judged_is_named_with_the_reason():
+    html = page(unjudged=(("attic", "the log contradicts itself"),))
+    assert "No wall was open; 1 can&#39;t be judged." in html
+    assert "attic can't be judged: the log contradicts itself" in squeezed(read_page(html).texts["unjudged"])
+
+
 def test_names_cant_dress_up_the_page():
     html = page(wall(NASTY, NASTY, alarms=(replace(alarm("x"), what=NASTY),)), building=NASTY)
     assert "<script>" not in html

@@ -11,9 +11,11 @@ from monitor.basis.errors import RecordError
 from monitor.rules.assessment import Coverage
 from monitor.tell.summary import by_building, known, stands, worst, worst_first
 from monitor.tell.summary import opening as told_first
+from monitor.watch import summary
 from monitor.watch.desk import Desk
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job, say_building
+from monitor.watch.judging import assess
 from monitor.watch.life import care
 from monitor.watch.summary import month_named, summary_of
 
@@ -104,3 +106,19 @@ def test_days_to_come_and_a_building_without_a_wall_are_refused(desk: Desk):
     assert str(nowhere.value) == (
         "--building: no wall is in 'mill house'. wallclime job list shows the buildings there are"
     )
+
+
+def test_a_wall_that_cant_be_judged_is_named_and_the_others_are_told(desk: Desk, monkeypatch: pytest.MonkeyPatch):
+    for job in ("attic", "den"):
+        furnish(desk, job=job, sensor=None)
+
+    def judged(at_desk: Desk, job: str, **more: int) -> object:
+        if job == "attic":
+            raise RecordError("the log contradicts itself", where="log of attic", mend="Correct it")
+        return assess(at_desk, job, **more)
+
+    monkeypatch.setattr(summary, "assess", judged)
+    found = summary_of(desk, *JANUARY)
+    assert [wall.job for wall in found.walls] == ["den"]
+    assert found.unjudged == (("attic", "the log contradicts itself"),)
+    assert told_first(found) == "1 wall, none left the band, 1 not watched, 1 can't be judged."
