@@ -23,7 +23,7 @@ from monitor.watch.printing import for_paper
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 WIDE = 1180  # [CSS px]
-PATIENCE = 30  # of a slow machine [s]
+PATIENCE = 90  # of a slow machine [s]
 
 
 @dataclass
@@ -70,6 +70,7 @@ class Window:
         file = self.folder / f"page-{self._number}.html"
         file.write_text(html, encoding="utf-8")
         context = self.browser.new_context(viewport={"width": width, "height": height}, timezone_id="America/New_York")
+        context.set_default_timeout(1000 * PATIENCE)
         page = context.new_page()
         opened = Opened(page, file)
         page.on("console", lambda message: opened.console.append(message.text))
@@ -102,7 +103,7 @@ def window(folder: Path) -> Iterator[Window]:
     assert program, f"this test needs a browser: install one of {', '.join(NAMES)}"
     alone = ["--no-sandbox"] if os.geteuid() == 0 else []
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=alone)
+        browser = playwright.chromium.launch(executable_path=program, args=alone, timeout=1000 * PATIENCE)
         try:
             yield Window(browser, folder)
         finally:
