@@ -22,7 +22,7 @@ from monitor.rules import whats
 from monitor.rules.alarms import LATE, Change, acknowledge, shelve, step, told_from
 from monitor.rules.care import Item
 from monitor.rules.frame import Frame
-from monitor.rules.grouping import Bundle, bundles, jobs_of
+from monitor.rules.grouping import Bundle, Told, bundles, jobs_of
 from monitor.rules.hand import Drift
 from monitor.rules.look import Look
 from monitor.rules.signals import signals
@@ -88,22 +88,30 @@ def look(
 
 
 def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
-    now, patience = desk.clock.now(), desk.settings.patience
+    now = desk.clock.now()
     standing, jobs = desk.store.alarms(), open_jobs(desk)
     since = told_from(_first_look(desk, now), _last_look(memory, works, now))
     looked, unseen = _looked_at(desk, memory, jobs, standing, now)
     looks = [replace(one.look, told_from=since) for one in looked]
     vitals = vitals_of(desk, looks, {name: at for one in looked for name, at in one.stuck.items()}, now)
-    found = signals(looks, vitals, house_of(desk, works, now), now, patience, since)
+    found = signals(looks, vitals, house_of(desk, works, now), now, desk.settings.patience, since)
     training = {one.found.job for one in looks if one.found.training}
     seen = [replace(one, facts={**one.facts, "training": True}) if one.job in training else one for one in found]
     changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, unseen, now)]
-    sent = desk.store.outbox_made(now - patience.flood.within) if changes else {}
-    told = bundles(changes, desk.settings.contacts, now, patience, buildings=buildings(desk), sent=sent)
+    told = _told(desk, changes, now)
     refreshed = _refreshed(standing, [*seen, *unseen], told.changes)
     _record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
     memory.last = now
     return list(told.changes)
+
+
+def _told(desk: Desk, changes: Sequence[Change], now: int) -> Told:
+    """The messages that the changes make, and the changes as a flood leaves them."""
+    if not changes:
+        return Told((), ())
+    patience = desk.settings.patience
+    sent = desk.store.outbox_made(now - patience.flood.within)
+    return bundles(changes, desk.settings.contacts, now, patience, buildings=buildings(desk), sent=sent)
 
 
 def _stepped(
@@ -149,11 +157,12 @@ def _looked_at(
 ) -> tuple[list[Seen], list[Signal]]:
     """Every open job as it is now; and a signal of each that can't be judged."""
     settle(desk)
-    generations, sensors = desk.store.generations(), desk.store.head(SENSORS_CHAIN)[0]
+    generations = desk.store.generations()
+    lengths = {chain: number for chain, (number, _) in desk.store.chain_heads().items()}
     seen: list[Seen] = []
     unseen: list[Signal] = []
     for job in jobs:
-        marks = (generations.get(job, 0), desk.store.head(job)[0], sensors)
+        marks = (generations.get(job, 0), lengths.get(job, 0), lengths.get(SENSORS_CHAIN, 0))
         try:
             seen.append(_known(memory, job, marks, now) or _gathered(desk, memory, job, marks))
         except Exception as exc:  # whatever it is, the other walls are not to suffer from it

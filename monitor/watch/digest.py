@@ -60,7 +60,7 @@ def morning(desk: Desk, contact: Contact) -> Page:
     """How every open wall that concerns a contact is now, and was in the last 24 hours."""
     now = desk.clock.now()
     zone = zone_of(contact.zone)
-    standing = [one for one in desk.store.alarms() if _tells(desk, contact, one, now - DAY)]
+    standing = _standing(desk, contact, now - DAY)
     walls = [_wall(desk, job, standing, now) for job in open_jobs(desk) if concerns(desk, contact, job)]
     house = tuple(one for one in standing if one.job == HOUSE)
     title = f"Walls {datetime_of(now, zone).date().isoformat()}"
@@ -74,12 +74,16 @@ def concerns(desk: Desk, contact: Contact, job: str) -> bool:
     return job in contact.jobs or desk.book.building(job) in contact.buildings
 
 
-def _tells(desk: Desk, contact: Contact, alarm: Alarm, since: int) -> bool:
-    """Whether an alarm that stands, or stood since then, concerns a contact. [ms]"""
-    if alarm.standing is Standing.RETURNED and (alarm.returned or 0) < since:
-        return False
+def _standing(desk: Desk, contact: Contact, since: int) -> list[Alarm]:
+    """The alarms that stand, or stood since then, and concern a contact. [ms]"""
     tells: Tells = "second contact" if contact.second else "first"
-    return wanted(contact, Change(alarm, "raised", tells), desk.settings.contacts, buildings(desk))
+    contacts, where = desk.settings.contacts, buildings(desk)
+    return [
+        one
+        for one in desk.store.alarms()
+        if (one.standing is not Standing.RETURNED or (one.returned or 0) >= since)
+        and wanted(contact, Change(one, "raised", tells), contacts, where)
+    ]
 
 
 def _wall(desk: Desk, job: str, standing: Sequence[Alarm], now: int) -> Wall:
@@ -110,8 +114,8 @@ def tell_summary(desk: Desk, contact: Contact, once: Once, period: str) -> Messa
     """Put on its way to a contact what the days before a week (2026-W02) or month (2026-01) were. Raises StoreError."""
     found = _for(desk, contact, summary_of(desk, *days_before(once, period)))
     now, shown = desk.clock.now(), shown_to(desk, contact)
-    standing = [one for one in desk.store.alarms() if not one.notice and _tells(desk, contact, one, now)]
-    text = telling.summary_text(found, [(one, shown(one.job)) for one in standing])
+    standing = [(one, shown(one.job)) for one in _standing(desk, contact, now) if not one.notice]
+    text = telling.summary_text(found, standing)
     jobs = tuple(sorted({wall.job for wall in found.walls}))
     return _post(desk, contact, "summary", period, telling.summary_subject(found), text, jobs)
 
