@@ -10,7 +10,6 @@ from itertools import groupby
 import numpy as np
 
 from monitor.basis.times import datetime_of
-from monitor.basis.units import format_duration
 from monitor.tell import cut, spanwords, words
 from monitor.tell.chart import midnights
 from monitor.tell.table import Row, Table
@@ -122,4 +121,4 @@ def _cells(days: Sequence[Day]) -> Row:
         sum(getattr(one, name) for one in days) for name in ("elapsed", "known", "in_band", "out", "unknown")
     )
     share = words.share(in_band, known) if known else "-"
-    return (*(format_duration(length) if length else "-" for length in (elapsed, known, in_band, out, unknown)), share)
+    return (*(spanwords.length(ms) for ms in (elapsed, known, in_band, out, unknown)), share)

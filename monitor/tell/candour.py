@@ -59,7 +59,8 @@ def _corrected(page: ReportPage, display: Display) -> str:
     changed = [entry for entry in page.entries if entry.kind is Kind.CORRECTION]
     if not changed:
         return "Nothing in the log was corrected."
-    said = f"{_numbers(changed)} correct what others said; both stay in the diary."
+    correct = "corrects" if len(changed) == 1 else "correct"
+    said = f"{_numbers(changed)} {correct} what others said; both stay in the diary."
     if page.uncorrected is None:
         return f"{said} As first written the entries contradict each other, so no verdict stands beside this one."
     return f"{said} {_beside('As first written', page.uncorrected, page.assessment, display)}"

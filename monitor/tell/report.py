@@ -105,27 +105,27 @@ def _of_whole(page: ReportPage, display: Display) -> str:
     return verdict if page.cut is None else spanwords.verdict_of_whole(verdict, page.assessment.as_of, display)
 
 
-def _facts(page: ReportPage, display: Display) -> list[tuple[str, str]]:
+def _facts(page: ReportPage, display: Display) -> list[Row]:
+    """Names, values, and how each is known."""
     facts, assessment, span = page.facts, page.assessment, cut.span_of(page)
     phase = None if page.cut is None else page.cut.phase
+    shown = "" if span is None else spanwords.span_named(*span, phase, cut=page.cut is not None, display=display)
     size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
+    profile = f"{words.visible(assessment.profile)}: {words.band(page.profile, assessment.phase, display)}"
     found = [
-        (
-            "shown",
-            "" if span is None else spanwords.span_named(*span, phase, cut=page.cut is not None, display=display),
-        ),
-        ("wall", size),
-        ("boxes lie in", words.visible(facts.boxes_place)),
-        ("wall stands in", words.visible(facts.wall_place)),
-        ("outdoors", words.visible(facts.outdoor_place or "")),
-        ("profile", f"{words.visible(assessment.profile)}: {words.band(page.profile, assessment.phase, display)}"),
-        ("room", words.now_state(assessment.now, assessment.as_of, display)),
-        ("in band", words.in_band(assessment.span if span is None else cut.coverage(page, *span))),
-        ("opened", f"{words.when(facts.opened_at, display)} by {words.visible(facts.opened_by)}"),
-        ("written", words.when(page.written_at, display)),
-        ("times", f"in {assessment.zone}, each with its offset from UTC"),
+        ("shown", shown, "computed"),
+        ("wall", size, "said"),
+        ("boxes lie in", words.visible(facts.boxes_place), "said"),
+        ("wall stands in", words.visible(facts.wall_place), "said"),
+        ("outdoors", words.visible(facts.outdoor_place or ""), "said"),
+        ("profile", profile, "said"),
+        ("room", words.now_state(assessment.now, assessment.as_of, display), "computed"),
+        ("in band", words.in_band(assessment.span if span is None else cut.coverage(page, *span)), "computed"),
+        ("opened", f"{words.when(facts.opened_at, display)} by {words.visible(facts.opened_by)}", "said"),
+        ("written", words.when(page.written_at, display), ""),
+        ("times", f"in {assessment.zone}, each with its offset from UTC", ""),
     ]
-    return [(name, value) for name, value in found if value]
+    return [row for row in found if row[1]]
 
 
 # --- the clock -------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from monitor.basis.times import HOUR
+from monitor.basis.times import HOUR, SECOND, whole_seconds
 from monitor.basis.units import format_duration
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Coverage, Excursion, Phase
@@ -118,15 +118,23 @@ def clock_changes_drawn(number: int) -> str:
 # --- the calendar ----------------------------------------------------------------------------------
 
 
+def length(ms: int) -> str:
+    """A length of time in whole seconds; "-" for none at all."""
+    if not ms:
+        return "-"
+    return format_duration(whole_seconds(ms)) if ms >= SECOND else "under 1 s"
+
+
 def calendar_finding(days: int, whole: int, out: int, unknown: int, longest: int) -> str:
     """What the calendar shows: how many days were in band throughout, and how many were not."""
     if days == 1:
         state = "in band and known throughout" if whole else "not in band and known throughout"
         return f"The record is of 1 day, {state}."
-    run = f", at most {longest} in a row" if 0 < whole < days else ""
+    run = f", at most {longest} in a row" if 1 < longest < whole else ""
+    were = "was" if whole == 1 else "were"
     return (
-        f"Of {days} days {whole} were in band and known throughout{run}; on {out} the room left the band, on {unknown} "
-        "it was not known for some of the day."
+        f"Of {days} days {whole or 'none'} {were} in band and known throughout{run}; on {out or 'none'} the room left "
+        f"the band, on {unknown or 'none'} it was not known for some of the day."
     )
 
 

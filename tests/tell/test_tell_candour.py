@@ -79,7 +79,7 @@ def other(**changes) -> OtherVerdict:
 )
 def test_a_correction_is_named_with_what_it_did(uncorrected, effect):
     said = told(entries=corrected(), uncorrected=uncorrected)["corrected"]
-    assert said == f"entry 9 correct what others said; both stay in the diary. {effect}"
+    assert said == f"entry 9 corrects what others said; both stay in the diary. {effect}"
 
 
 def test_without_corrections_that_is_said():

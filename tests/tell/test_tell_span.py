@@ -198,3 +198,15 @@ def test_an_episode_of_two_quantities_has_a_worst_value_and_a_sum_of_each():
 def test_a_calendar_of_one_day_says_what_it_was():
     assert spanwords.calendar_finding(1, 1, 0, 0, 1) == "The record is of 1 day, in band and known throughout."
     assert spanwords.calendar_finding(1, 0, 1, 0, 0) == "The record is of 1 day, not in band and known throughout."
+
+
+def test_a_calendar_says_none_where_there_is_none_and_how_long_the_best_run_was():
+    assert spanwords.calendar_finding(9, 5, 0, 4, 3) == (
+        "Of 9 days 5 were in band and known throughout, at most 3 in a row; on none the room left the band, on 4 it "
+        "was not known for some of the day."
+    )
+    assert spanwords.calendar_finding(2, 1, 1, 0, 1).startswith("Of 2 days 1 was in band and known throughout; on 1 ")
+
+
+def test_a_length_is_told_in_whole_seconds():
+    assert [spanwords.length(ms) for ms in (0, 400, 5_592, HOUR)] == ["-", "under 1 s", "5 s", "1 h"]
