@@ -41,7 +41,7 @@ def ack(
     who: Who = None,
 ) -> None:
     """Say that you have seen them: they are not told again while they stand, and passed on to nobody."""
-    from monitor.watch.alarming import acknowledge_alarms
+    from monitor.watch.alarm_acts import acknowledge_alarms
 
     if bool(ids) is every:
         raise RecordError("it is not clear which", where="alarm ack", mend="Give ids, or --all for all that wait")
@@ -62,7 +62,7 @@ def shelve(
     who: Who = None,
 ) -> None:
     """Tell nobody of it until a time, for a reason; it stays listed, and is told again if it stands then."""
-    from monitor.watch.alarming import shelve_alarm
+    from monitor.watch.alarm_acts import shelve_alarm
 
     with desk(context) as opened:
         found = shelve_alarm(opened, alarm, _end(opened, alarm, until, for_), reason, who_of(who))
@@ -72,7 +72,7 @@ def shelve(
 @app.command("unshelve")
 def unshelve(context: typer.Context, alarm: Id, who: Who = None) -> None:
     """Take it off the shelf before its time."""
-    from monitor.watch.alarming import unshelve_alarm
+    from monitor.watch.alarm_acts import unshelve_alarm
 
     with desk(context) as opened:
         _say(opened, [unshelve_alarm(opened, alarm, who_of(who))], "no longer shelved")
@@ -84,7 +84,7 @@ def try_out(
     contact: Annotated[str | None, typer.Argument(metavar="[CONTACT]", help="All contacts without it.")] = None,
 ) -> None:
     """Put a test message on its way to a contact, or to all of them and to the broker; the daemon delivers it."""
-    from monitor.watch.alarming import send_test
+    from monitor.watch.alarm_acts import send_test
     from monitor.watch.pages import daemon_trouble
 
     with desk(context) as opened:
@@ -135,7 +135,8 @@ def _end(at: Desk, id_: str, until: str | None, for_: str | None) -> int:
     """When a shelf ends, in the zone of the alarm's job. [ms]"""
     from monitor.basis.times import parse_time
     from monitor.basis.units import parse_duration
-    from monitor.watch.alarming import named, shown_to
+    from monitor.watch.alarm_acts import named
+    from monitor.watch.alarming import shown_to
 
     if (until is None) == (for_ is None):
         raise RecordError("it is not clear until when", where="alarm shelve", mend='Give --until TIME or --for "3 d"')

@@ -19,7 +19,7 @@ from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.alarms import Contact
 from monitor.keep.rows import Scheduled
 from monitor.rules import whats
-from monitor.rules.alarms import LATE, Change, acknowledge, shelve, step, told_from
+from monitor.rules.alarms import LATE, Change, step, told_from
 from monitor.rules.care import Item
 from monitor.rules.frame import Frame
 from monitor.rules.grouping import Bundle, Told, bundles, jobs_of
@@ -67,7 +67,7 @@ class Memory:
     last: int | None = None  # when it looked [ms]
 
 
-class _MovedError(Exception):
+class MovedError(Exception):
     """Somebody else has recorded alarms since they were read."""
 
 
@@ -82,7 +82,7 @@ def look(
     for _ in range(AGAIN):
         try:
             return _look(desk, memory, desk.store.scheduled() if runs is None else runs())
-        except _MovedError:
+        except MovedError:
             continue
     raise RecordError("others record alarms all the time", where="alarms", mend="Run one wallclime serve on this store")
 
@@ -100,7 +100,7 @@ def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change
     changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, unseen, now)]
     told = _told(desk, changes, now)
     refreshed = _refreshed(standing, [*seen, *unseen], told.changes)
-    _record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
+    record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
     memory.last = now
     return list(told.changes)
 
@@ -248,7 +248,7 @@ def _refreshed(standing: Sequence[Alarm], seen: Sequence[Signal], changes: Seque
 # --- what is recorded ------------------------------------------------------------------------------
 
 
-def _record(
+def record(
     desk: Desk,
     changes: Sequence[Change],
     made: Sequence[Bundle],
@@ -257,7 +257,7 @@ def _record(
     *,
     refreshed: Sequence[Alarm] = (),
 ) -> None:
-    """Entries, alarms and messages in one commit. Raises _MovedError where others recorded alarms since `standing`."""
+    """Entries, alarms and messages in one commit. Raises MovedError where others recorded alarms since `standing`."""
     if not changes and not refreshed:
         return
     now = desk.clock.now()
@@ -266,7 +266,7 @@ def _record(
 
     def as_read(found: list[Alarm]) -> None:
         if found != list(standing):
-            raise _MovedError
+            raise MovedError
 
     desk.store.record_alarms(entries, [*(one.alarm for one in changes), *refreshed], messages, check=as_read)
     for one in changes:
@@ -340,92 +340,6 @@ def standing_alarms(desk: Desk, job: str | None) -> list[str]:
     found = [one for one in desk.store.alarms() if job is None or job in jobs_of(one)]
     line = telling.standing_line(found, shown_to(desk, None))
     return [line] if line else []
-
-
-# --- what people do --------------------------------------------------------------------------------
-
-
-def acknowledge_alarms(desk: Desk, ids: Sequence[str], who: str, *, job: str | None = None) -> list[Alarm]:
-    """Note that `who` saw these; without any `ids` all that wait for it, of `job` or of all. Raises RecordError."""
-    return _acted(
-        desk, who, lambda standing: [acknowledge(one, who, desk.clock.now()) for one in _chosen(standing, ids, job)]
-    )
-
-
-def _chosen(standing: Sequence[Alarm], ids: Sequence[str], job: str | None) -> list[Alarm]:
-    if ids:
-        return [named(standing, one) for one in dict.fromkeys(ids)]
-    waits = (Standing.UNACKNOWLEDGED, Standing.RETURNED)
-    return [one for one in standing if one.standing in waits and not one.notice and job in (None, one.job)]
-
-
-def named(standing: Sequence[Alarm], text: str) -> Alarm:
-    """The alarm of that id, of which the beginning is enough. Raises RecordError."""
-    found = [one for one in standing if text and one.id.startswith(text.strip().lower())]
-    if len(found) == 1:
-        return found[0]
-    what = "several alarms begin so" if found else "no alarm of that id stands"
-    raise RecordError(what, where=f"alarm {text!r}", mend="See wallclime alarm list for their ids")
-
-
-def shelve_alarm(desk: Desk, id_: str, until: int, reason: str, who: str) -> Alarm:
-    """Tell nobody of it until then, for a reason. Raises RecordError. [ms]"""
-    most = desk.settings.patience.shelve_at_most
-
-    def act(standing: Sequence[Alarm]) -> list[Change]:
-        return [shelve(named(standing, id_), until, reason, who, desk.clock.now(), at_most=most)]
-
-    return _acted(desk, who, act)[0]
-
-
-def unshelve_alarm(desk: Desk, id_: str, who: str) -> Alarm:
-    """Take it off the shelf before its time. Raises RecordError."""
-
-    def act(standing: Sequence[Alarm]) -> list[Change]:
-        alarm = named(standing, id_)
-        if alarm.shelved_until is None:
-            raise RecordError("it is not shelved", where=f"alarm {alarm.id}", mend="Nothing needs to be done")
-        return [Change(replace(alarm, shelved_until=None, shelved_by="", shelved_reason=""), "unshelved")]
-
-    return _acted(desk, who, act)[0]
-
-
-def _acted(desk: Desk, who: str, act: Callable[[Sequence[Alarm]], list[Change]]) -> list[Alarm]:
-    for _ in range(AGAIN):
-        standing = desk.store.alarms()
-        changes = act(standing)
-        try:
-            _record(desk, changes, (), standing, who)
-        except _MovedError:
-            continue
-        return [one.alarm for one in changes]
-    raise RecordError("others record alarms all the time", where="alarms", mend="Give the command again")
-
-
-def send_test(desk: Desk, name: str | None) -> list[Message]:
-    """Put a test message on its way to a contact, or to all of them, and an event to the broker. Raises RecordError."""
-    contacts = [one for one in desk.settings.contacts if name in (None, one.name)]
-    if name is not None and not contacts:
-        known = ", ".join(one.name for one in desk.settings.contacts) or "none"
-        raise RecordError(f"there is no contact {name!r}", where="alarm test", mend=f"Contacts are: {known}")
-    now = desk.clock.now()
-    messages = [_test(one.name, now) for one in contacts] + ([_test(MQTT, now)] if name is None else [])
-    desk.store.record_alarms([], [], messages)
-    return messages
-
-
-def _test(contact: str, now: int) -> Message:
-    return Message(
-        id=message_id(contact, "test", str(now)),
-        contact=contact,
-        kind="event" if contact == MQTT else "test",
-        subject="Test: you are reached",
-        text="This is a test. Nothing is wrong, and there is nothing to do.\n",
-        body={"transition": "test"},
-        made=now,
-        not_before=now,
-        expires=now + DAY,
-    )
 
 
 # --- the state of each job, for machines ---------------------------------------------------------------

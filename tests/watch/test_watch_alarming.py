@@ -14,18 +14,9 @@ from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, SIMULATED, Kind, Quantity, Reading
 from monitor.keep.rows import Doing, Scheduled
 from monitor.rules import whats
-from monitor.watch import alarming
-from monitor.watch.alarming import (
-    Memory,
-    acknowledge_alarms,
-    look,
-    note_settings,
-    send_test,
-    shelve_alarm,
-    standing_alarms,
-    states_of,
-    unshelve_alarm,
-)
+from monitor.watch import alarm_acts, alarming
+from monitor.watch.alarm_acts import acknowledge_alarms, named, send_test, shelve_alarm, unshelve_alarm
+from monitor.watch.alarming import Memory, look, note_settings, standing_alarms, states_of
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
 from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
@@ -282,10 +273,14 @@ def test_two_that_look_at_once_tell_it_once(desk, monkeypatch):
 VITALS = alarming.vitals_of
 
 
+def moved(*_said, **_more):
+    raise alarming.MovedError
+
+
 def test_two_daemons_that_never_let_each_other_end_are_told_so(desk, monkeypatch):
     soak(desk)
     set_clock(desk, WET + HOUR)
-    monkeypatch.setattr(alarming, "_record", lambda *_, **__: (_ for _ in ()).throw(alarming._MovedError))
+    monkeypatch.setattr(alarming, "record", moved)
     with pytest.raises(RecordError) as refused:
         look(desk)
     assert str(refused.value) == "alarms: others record alarms all the time. Run one wallclime serve on this store"
@@ -432,7 +427,7 @@ def test_an_id_that_stands_for_none_or_several_is_refused(desk, damp):
     both = [replace(damp, id=f"{number}{damp.id[1:]}", where=str(number)) for number in (1, 2)]
     alike = [replace(one, id=f"ffff{number}") for number, one in enumerate(both)]
     with pytest.raises(RecordError) as refused:
-        alarming.named(alike, "ffff")
+        named(alike, "ffff")
     assert str(refused.value) == "alarm 'ffff': several alarms begin so. See wallclime alarm list for their ids"
 
 
@@ -455,7 +450,7 @@ def test_an_alarm_is_taken_off_the_shelf_once(desk, damp):
 
 
 def test_who_acts_while_others_record_is_asked_to_try_again(desk, damp, monkeypatch):
-    monkeypatch.setattr(alarming, "_record", lambda *_, **__: (_ for _ in ()).throw(alarming._MovedError))
+    monkeypatch.setattr(alarm_acts, "record", moved)
     with pytest.raises(RecordError) as refused:
         acknowledge_alarms(desk, [damp.id], "robin")
     assert str(refused.value) == "alarms: others record alarms all the time. Give the command again"

@@ -30,7 +30,7 @@ from monitor.intake.announce import Announcer
 from monitor.keep.rows import Post
 from monitor.tell import courier
 from monitor.watch import delivering as module
-from monitor.watch.alarming import send_test
+from monitor.watch.alarm_acts import send_test
 from monitor.watch.delivering import Delivering, Pace, delivering
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.examining import IllError
