@@ -7,12 +7,13 @@ from typing import Annotated
 
 import typer
 
-from cli.common import Progress, desk, say
+from cli.common import Progress, Units, desk, say
 
 
 def board(
     context: typer.Context,
     output: Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="The folder; made if it is not there.")],
+    units: Units = None,
 ) -> None:
     """Write a page over all walls, worst first, with a report of each beside it, into a folder.
 
@@ -22,7 +23,7 @@ def board(
     from monitor.tell.words import counted_things
     from monitor.watch.walls import INDEX, write_boards
 
-    with desk(context) as opened, Progress("board") as progress:
+    with desk(context, units) as opened, Progress("board") as progress:
         found = write_boards(opened, output, told=progress)
     reports = f"{counted_things(found.reports, 'report')} written, {found.left} left as {_they(found.left)}"
     failed = f", {found.failed} not written" if found.failed else ""

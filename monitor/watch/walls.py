@@ -176,6 +176,7 @@ def fingerprint(desk: Desk, wall: WallNow) -> str:
         "now": found.now.state,
         "readiness": [[one.name, one.verdict] for one in found.readiness],
         "software": SOFTWARE,
+        "units": wall.display.units,
     }
     return hashlib.sha256(json.dumps(hangs_on, sort_keys=True).encode()).hexdigest()
 

@@ -55,3 +55,15 @@ def test_one_span_alone_is_refused(record: Home):
     refused = record("dispute", "den", "--span", "2026-01-05..2026-01-07", "-o", "x.html")
     assert refused.code == 2
     assert refused.err.startswith("--span: there are 1 spans, not two.")
+
+
+def test_pages_are_shown_in_the_units_that_are_asked_for(record: Home):
+    folder, path = record.path.parent / "si", record.path.parent / "si.html"
+    record.done("board", "-o", folder, "--units", "si")
+    assert "temperature 21.0 °C to 21.6 °C" in (folder / "index.html").read_text(encoding="utf-8").replace(
+        "\u00a0", " "
+    )
+    assert "1 report written" in record.done("board", "-o", folder).err
+    spans = ("--span", "2026-01-05T08:00..2026-01-07", "--span", "2026-01-07..2026-01-09")
+    record.done("dispute", "den", *spans, "--units", "si", "-o", path)
+    assert "Measured from 21.0 °C to 21.6 °C" in path.read_text(encoding="utf-8").replace("\u00a0", " ")
