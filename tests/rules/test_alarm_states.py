@@ -139,6 +139,14 @@ def test_what_got_worse_is_told_again_and_asks_anew():
     assert (change.transition, change.tells, change.alarm.standing) == ("worse", "again", Standing.UNACKNOWLEDGED)
 
 
+def test_what_was_passed_on_and_got_worse_is_passed_on_again():
+    wall = Wall()
+    wall.look(signal())
+    assert wall.told(signal(), at=NOW + 2 * HOUR) == ["second contact"]
+    assert wall.told(signal(priority=HIGH), at=NOW + 3 * HOUR) == ["again"]
+    assert wall.told(signal(priority=HIGH), at=NOW + 3 * HOUR + 30 * MINUTE) == ["second contact"]
+
+
 def test_what_got_better_and_worse_again_is_not_told_twice():
     wall = Wall()
     told = [wall.told(signal(priority=p), at=NOW + n * MINUTE) for n, p in enumerate((HIGH, LOW, HIGH, LOW))]
@@ -310,6 +318,13 @@ def test_an_alarm_that_stood_returns_when_its_spell_ended_and_not_when_somebody_
     wall.look(signal(since=NOW - 50 * HOUR), at=NOW - 49 * HOUR)
     (change,) = wall.look(ended(10, 40.0))
     assert (change.transition, change.alarm.returned) == ("returned", NOW - 10 * HOUR)
+
+
+def test_an_older_spell_does_not_say_when_the_one_that_stood_ended():
+    wall = Wall()
+    wall.look(signal(since=NOW - 2 * HOUR), at=NOW - HOUR)
+    (change,) = wall.look(ended(10))
+    assert (change.transition, change.alarm.returned) == ("returned", NOW)
 
 
 def test_told_is_what_ended_since_the_first_look_and_a_week_before_the_last():
