@@ -28,7 +28,7 @@ CARED = (Kind.CARE, Kind.INSPECTION)
 MEANT = (
     "Both spans are of one record and judged by the same rules. The sentences are made from the record alone: this "
     "page says what was measured, computed and entered, and takes no side. What caused what, and who answers for it, "
-    "is not for it to say."
+    "is not for it to say. Air is measured, times, shares and sums are computed from it, boards are estimated."
 )
 
 

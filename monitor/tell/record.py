@@ -24,6 +24,10 @@ SIGNS = 1_100  # of the evidence of all that is open, shared between: a sheet ho
 LONGEST, LONGEST_NAME = 180, 40  # of one evidence, of a name
 LIMITS = 4  # of the maker's, those looser in the profile first
 FEW = 2  # sensors by name
+KNOWN_BY = (
+    "The air is measured; hours, shares and verdicts are computed from it and from what was entered; the core of the "
+    "boxes is estimated where no sensor lies in them."
+)
 MEANT = (
     "This is a record of what was measured, computed and said up to the time above. It is not a certificate and not an "
     "approval. The maker's written instructions and local code decide."
@@ -71,6 +75,7 @@ def render_record(page: RecordPage) -> str:
         limit_head=LIMIT_HEAD,
         limits=_limits(page, shown),
         more_limits=max(0, len(makers.rows(page.documents, page.profile, shown)) - LIMITS),
+        known_by=KNOWN_BY,
         meant=MEANT,
         signed=SIGNED,
         sign=SIGN,

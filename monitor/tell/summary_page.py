@@ -29,6 +29,7 @@ MIND = (
     "then on by that of its life. Each wall's days are those of its own time zone.",
     "The share in band is given of known time and of elapsed time; the second as a pair, unknown time counted out and "
     "counted in. An excursion that began before or ended after is counted here too.",
+    "Worst values are measured; times, shares and what is due are computed from what was measured and entered.",
     "The report of a wall has every figure with its evidence: wallclime report JOB -o FILE.html.",
 )
 
