@@ -237,17 +237,26 @@ def _detail(body: Mapping[str, Any], units: System) -> str:
     return "; ".join(part for part in (described(placement, units), *others, *against) if part)
 
 
-def write_report(desk: Desk, job: str, path: Path, *, at: int | None = None, figure: str | None = None) -> None:
+def write_report(
+    desk: Desk,
+    job: str,
+    path: Path,
+    *,
+    at: int | None = None,
+    span: Span | None = None,
+    phase: Phase | None = None,
+    figure: str | None = None,
+) -> None:
     """Write the report of a job as one HTML file or PDF, or one `figure` of it as a PNG; at once or not at all.
 
-    Raises RecordError, ReportError.
+    `span` and `phase` as of `report_page`. Raises RecordError, ReportError.
     """
     if figure is None and path.suffix.lower() == ".png":
         raise ReportError("a picture is of one figure", where=str(path), mend="Say which: --figure NAME")
     page_file(path) if figure is None else picture_file(path)
     from monitor.tell.report import render_report
 
-    found = report_page(desk, job, at=at)
+    found = report_page(desk, job, at=at, span=span, phase=phase)
     if figure is None:
         write_page(path, render_report(found), found.facts.units)
     else:
