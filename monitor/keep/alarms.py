@@ -11,7 +11,7 @@ from monitor.basis.alarm import Alarm, Message, Standing
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry
 from monitor.keep.connect import insert
 from monitor.keep.log import Log, held
-from monitor.keep.outbox import post
+from monitor.keep.outbox import post, withdraw
 from monitor.keep.schema import alarm
 
 _WRITTEN_AGAIN = ("standing", "changed", "body")
@@ -53,14 +53,17 @@ class Alarms(Log):
         alarms: Sequence[Alarm],
         messages: Sequence[Message],
         check: Callable[[list[Alarm]], None] | None = None,
+        *,
+        withdrawn: Sequence[str] = (),
     ) -> list[Entry]:
         """Write entries (chain, draft), alarms over those of the same id, and messages: all of it or nothing.
 
         The entries come back as they stand in the log, in the order given; a message whose id there is already is left
         as it was. `check` gets the alarms that are not over, while nobody else can record any, and may raise to stop
-        it. Raises RecordError for a job that there is not, StoreError.
+        it. `withdrawn` are ids of messages that wait and are not to be told any more. Raises RecordError for a job that
+        there is not, StoreError.
         """
-        return self._making_room(lambda: self._record(entries, alarms, messages, check))
+        return self._making_room(lambda: self._record(entries, alarms, messages, check, withdrawn))
 
     def _record(
         self,
@@ -68,6 +71,7 @@ class Alarms(Log):
         alarms: Sequence[Alarm],
         messages: Sequence[Message],
         check: Callable[[list[Alarm]], None] | None,
+        withdrawn: Sequence[str],
     ) -> list[Entry]:
         with self._writing() as conn:
             # In one order, and that of the sensors always: so only one records at a time, on PostgreSQL too.
@@ -79,6 +83,7 @@ class Alarms(Log):
                 for chain, id_ in ids.items()
             }
             _write(conn, alarms, self._clock.now())
+            withdraw(conn, withdrawn)
             post(conn, messages)
         return [next(added[chain]) for chain, _ in entries]
 

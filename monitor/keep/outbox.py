@@ -44,6 +44,12 @@ def post(conn: Connection, messages: Iterable[Message]) -> None:
         conn.execute(insert(conn, outbox).on_conflict_do_nothing(), rows)
 
 
+def withdraw(conn: Connection, ids: Iterable[str]) -> None:
+    """Delete messages that wait: what they were to tell is so no more."""
+    for id_ in ids:
+        conn.execute(outbox.delete().where(outbox.c.id == id_, outbox.c.state == Post.WAITING.value))
+
+
 def forget_messages(conn: Connection, job: str, alarms: Sequence[str]) -> None:
     """Delete every message that names `job` or tells of one of `alarms`."""
     doomed = []
@@ -105,6 +111,14 @@ class Outbox(Connected):
     def outbox_give_up(self, now: int, reason: str) -> int:
         """Give up all that waits, for `reason`; how many. [ms]"""
         return self._give_up(outbox.c.state == Post.WAITING.value, now, reason)
+
+    def outbox_held(self, now: int) -> list[Message]:
+        """What waits for a time after `now` and was not tried yet, oldest first. [ms]"""
+        query = select(outbox.c.message).where(
+            outbox.c.state == Post.WAITING.value, outbox.c.due > now, outbox.c.tries == 0
+        )
+        with self._reading() as conn:
+            return [_message(text) for text in conn.scalars(query.order_by(outbox.c.made, outbox.c.id))]
 
     def outbox_made(self, after: int) -> dict[str, list[int]]:
         """When the messages to each contact were made, those after `after`, in order. [ms]"""

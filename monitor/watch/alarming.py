@@ -268,9 +268,19 @@ def record(
         if found != list(standing):
             raise MovedError
 
-    desk.store.record_alarms(entries, [*(one.alarm for one in changes), *refreshed], messages, check=as_read)
+    after = [*(one.alarm for one in changes), *refreshed]
+    stale = _overtaken(desk, changes, {**{one.id: one for one in standing}, **{one.id: one for one in after}}, now)
+    desk.store.record_alarms(entries, after, messages, check=as_read, withdrawn=stale)
     for one in changes:
         log("info", "alarm", what=one.alarm.what, job=one.alarm.job, where=one.alarm.where, transition=one.transition)
+
+
+def _overtaken(desk: Desk, changes: Sequence[Change], after: Mapping[str, Alarm], now: int) -> list[str]:
+    """Messages that wait for the end of quiet hours, of alarms that are gone by now: that they are over says it all."""
+    gone = {one.alarm.id for one in changes if one.alarm.standing not in _STANDS}
+    stands = {id_ for id_, one in after.items() if one.standing in _STANDS}
+    held = [one for one in desk.store.outbox_held(now) if one.kind == "alarm" and not one.body["more"]] if gone else ()
+    return [one.id for one in held if gone & set(one.alarms) and not stands & set(one.alarms)]
 
 
 def message_id(contact: str, *parts: str) -> str:

@@ -350,6 +350,16 @@ def test_quiet_hours_hold_back_what_is_not_high_and_say_as_of_when_it_is(home, s
     assert "Kept back for your quiet hours: so it was 2026-01-05 05:30 +00:00.\n" in told.text
 
 
+def test_what_came_and_went_in_quiet_hours_is_told_once_as_over(home, sit_down):
+    desk = told_desk(home, sit_down, OFFICE + 'quiet = ["22:00", "09:00"]\n', at=T0)
+    furnish(desk)
+    hear(desk, steady(T0, 3))
+    hear(desk, humid(steady(T0 + 3 * HOUR, 0.9), 22.0))
+    hear(desk, steady(T0 + 3 * HOUR + 54 * MINUTE, 4))
+    looks(desk, every(T0 + 3 * HOUR, T0 + 6 * HOUR, 10 * MINUTE))
+    assert [one.subject for one in later(desk) if "too damp" in one.subject] == ["Over: air too damp, den"]
+
+
 def test_contacts_hear_of_their_jobs_and_a_second_one_of_what_nobody_acknowledged(home, sit_down):
     several = OFFICE + 'jobs = ["attic"]\n[[contact]]\nname = "site"\n[[contact]]\nname = "boss"\nsecond = true\n'
     desk = told_desk(home, sit_down, several)
