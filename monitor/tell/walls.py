@@ -150,13 +150,11 @@ def to_do(wall: WallNow) -> list[str]:
     """What must be done, most urgent first; nothing for a closed wall."""
     if wall.closed_at is not None:
         return []
-    found = wall.assessment
+    now = {"out": BACK, "unknown": HEAR, "blind": ASSIGN}.get(wall.state)
     told = [alarm_words.to_do(one) for one in wall.alarms]
-    if found.phase == "before":
-        told += [words.to_do(one) for one in words.open_conditions(found)]
-    else:
-        now = {"out": BACK, "unknown": HEAR, "blind": ASSIGN}.get(wall.state)
-        told += [] if now is None else [words.to_do(now)]
+    told += [] if now is None else [words.to_do(now)]
+    if wall.assessment.phase == "before":
+        told += [words.to_do(one) for one in words.open_conditions(wall.assessment)]
     told += [f"{item.what}: overdue since {words.when(item.due, wall.display)[:10]}." for item in wall.due]
     return list(dict.fromkeys(told))
 

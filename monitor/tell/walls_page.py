@@ -30,8 +30,8 @@ MIND = (
     "that of its life. The record is strict: no delay, no rounding; an alarm waits before it is raised.",
     "The small charts show the lowest and highest of every four hours of the last seven days, as measured; the course "
     "behind them is the band, and what lies outside it is drawn thicker. Below them the last 90 days of UTC.",
-    "What sensors say and the charts show is measured; states, hours, shares and days are computed from it; boxes' core "
-    "is estimated where no sensor lies in them.",
+    "What sensors say and the charts show is measured; states, hours, shares and days are computed from it; the core "
+    "of boxes is estimated where no sensor lies in them.",
     "Air figures can show when somebody is at home: who can open this folder can read them.",
 )
 

@@ -141,6 +141,7 @@ def test_what_must_be_done_is_that_of_the_conditions_before_the_start():
         "Walk along the wall, answer what is open: wallclime log check.",
         "Measure it beside a dry place of it: wallclime log moisture.",
     ]
+    assert walls.to_do(wall(state="blind"))[0] == "Assign one: wallclime sensor assign. Or import a logger's file."
     assert walls.to_do(wall(state="closed")) == []
 
 
