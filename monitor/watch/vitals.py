@@ -41,17 +41,18 @@ def vitals_of(desk: Desk, looks: Sequence[Look], stuck: Mapping[str, int], now: 
 
     `stuck`: the sensors that stand still, and since when (see `stuck_since`). [ms]
     """
-    sensors, stays = desk.book.sensors(), [stay for stay in desk.book.stays() if _stands(stay, now)]
-    jobs = {place: [look.found.job for look in looks if place in _places(look)] for place in {s.place for s in stays}}
-    return [
-        _vitals(desk, sensors[stay.sensor], stay, stays, jobs[stay.place], stuck, now)
-        for stay in stays
-        if jobs[stay.place] and sensors[stay.sensor].stream != file_stream(stay.sensor)
-    ]
+    sensors = {name: sensor for look in looks for name, sensor in look.frame.sensors.items()}  # with their checks
+    jobs = {
+        place: [one.found.job for one in looks if place in _places(one)] for look in looks for place in _places(look)
+    }
+    stays = [stay for stay in desk.book.stays() if _is_heard(stay, sensors, jobs, now)]
+    return [_vitals(desk, sensors[stay.sensor], stay, stays, jobs[stay.place], stuck, now) for stay in stays]
 
 
-def _stands(stay: Stay, now: int) -> bool:
-    return stay.start <= now and (stay.end is None or stay.end > now)
+def _is_heard(stay: Stay, sensors: Mapping[str, Sensor], jobs: Mapping[str, object], now: int) -> bool:
+    """Whether it stands at a place of an open job now, and speaks over a broker."""
+    stands = stay.start <= now and (stay.end is None or stay.end > now) and stay.place in jobs
+    return stands and stay.sensor in sensors and sensors[stay.sensor].stream != file_stream(stay.sensor)
 
 
 def _places(look: Look) -> set[str]:
