@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 from desks import DAY, HOUR, NOW, T0, furnish, hear, opening, steady
 
 from monitor.basis.errors import RecordError
+from monitor.basis.times import ms_of
 from monitor.rules.assessment import Coverage
 from monitor.tell.summary import by_building, known, stands, worst, worst_first
 from monitor.tell.summary import opening as told_first
@@ -17,7 +19,7 @@ from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job, say_building
 from monitor.watch.judging import assess
 from monitor.watch.life import care
-from monitor.watch.summary import month_named, summary_of
+from monitor.watch.summary import midnight, month_named, summary_of
 
 JANUARY = (date(2026, 1, 1), date(2026, 2, 1))
 WEEK = (date(2026, 1, 5), date(2026, 1, 12))
@@ -122,3 +124,10 @@ def test_a_wall_that_cant_be_judged_is_named_and_the_others_are_told(desk: Desk,
     assert [wall.job for wall in found.walls] == ["den"]
     assert found.unjudged == (("attic", "the log contradicts itself"),)
     assert told_first(found) == "1 wall, none left the band, 1 not watched, 1 can't be judged."
+
+
+def test_a_day_begins_at_the_first_of_two_midnights_and_where_there_is_none_when_the_clocks_are_changed():
+    # tz database, rules of Lebanon: clocks go from 00:00 to 01:00 on the last Sunday of March, +02:00 before
+    assert midnight(date(2026, 3, 29), ZoneInfo("Asia/Beirut")) == ms_of(datetime(2026, 3, 28, 22, tzinfo=UTC))
+    # rules of Cuba: from 01:00 back to 00:00 on the first Sunday of November, -04:00 before
+    assert midnight(date(2026, 11, 1), ZoneInfo("America/Havana")) == ms_of(datetime(2026, 11, 1, 4, tzinfo=UTC))
