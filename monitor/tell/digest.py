@@ -110,10 +110,16 @@ def text(page: Page) -> str:
     lines = [f"{page.title}, of {about}.", f"{words.counted_things(len(page.walls), 'wall')}: {_counts(page)}."]
     lines += _house(page.house, page.display)
     ranked = sorted(page.walls, key=lambda wall: (wall.rank(page.now), _urgency(wall), wall.job))
-    for building in dict.fromkeys(wall.building for wall in ranked):
-        lines += ["", summary.building_named(building)]
+    names = list(dict.fromkeys(wall.building for wall in ranked))
+    for building in names:
+        lines += _heading(building, names)
         lines += [line for wall in ranked if wall.building == building for line in _wall(wall, page)]
     return "\n".join(lines) + "\n"
+
+
+def _heading(building: str, every: Sequence[str]) -> list[str]:
+    """The name of a building; none where nobody named any."""
+    return [""] if list(every) == [""] else ["", summary.building_named(building)]
 
 
 def _house(found: Sequence[Alarm], display: Display) -> list[str]:
@@ -145,9 +151,9 @@ def summary_text(found: Summary, standing: Sequence[tuple[Alarm, Display]]) -> s
     lines = [f"Walls, {found.title}.", summary.opening(found), "", "What stands now"]
     told = [line for alarm, display in standing for line in _alarm(alarm, display)]
     lines += told or ["  No alarm stands."]
-    for building, walls in summary.by_building(found.walls).items():
-        lines += ["", summary.building_named(building)]
-        lines += [line for wall in walls for line in _span(wall)]
+    buildings = summary.by_building(found.walls)
+    for building, walls in buildings.items():
+        lines += [*_heading(building, list(buildings)), *(line for wall in walls for line in _span(wall))]
     return "\n".join(lines) + "\n"
 
 

@@ -144,6 +144,17 @@ def test_a_contact_of_a_building_hears_of_its_walls_alone(home, sit_down):
     assert [wall.job for wall in morning(desk, office(desk)).walls] == ["attic"]
 
 
+def test_where_nobody_named_a_building_none_is_headed(home, sit_down):
+    desk = told_desk(home, sit_down, MORNING)
+    furnish(desk)
+    set_clock(desk, T0 + 7 * DAY)
+    texts = [
+        tell_morning(desk, office(desk), "2026-01-12").text,
+        tell_summary(desk, office(desk), "week", "2026-W03").text,
+    ]
+    assert ["no building named" in text for text in texts] == [False, False]
+
+
 def test_without_a_wall_a_digest_says_so(home, sit_down):
     desk = told_desk(home, sit_down, MORNING)
     told = tell_morning(desk, office(desk), "2026-01-05")
