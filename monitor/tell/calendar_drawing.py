@@ -21,7 +21,7 @@ _PATTERNS = Markup(
     '<defs><pattern id="day-unknown" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<path d="M0 0V5" stroke="#6b655c" stroke-width="1.4"/></pattern>'
     '<pattern id="day-out" width="5" height="5" patternUnits="userSpaceOnUse">'
-    '<path d="M0 0H5V5H0Z" fill="#f0b48c"/><path d="M0 0L5 5M5 0L0 5" stroke="#8a2f00" stroke-width="1"/>'
+    '<path d="M0 0H5V5H0Z" fill="#c65a1e"/><path d="M0 0L5 5M5 0L0 5" stroke="#4a1800" stroke-width="1"/>'
     "</pattern></defs>"
 )
 

@@ -70,13 +70,16 @@ def _line(chart: Chart, line: Line, axis: str) -> Iterator[go.Scatter]:
     where = np.flatnonzero(line.anew)[1:]
     x = np.insert(_at(chart, line.t), where, np.nan)
     y = np.insert(line.value.astype(np.float32), where, np.nan)
-    flat = np.where(np.insert(line.flat, where, False), y, np.float32(np.nan))
     shape = {"color": colour, "width": 1.6, "dash": DASHES[line.style % len(DASHES)]}
     hover = "%{x|%Y-%m-%d %H:%M} " + chart.axis[8:17] + "<br>%{y:.1f}<extra>%{fullData.name}</extra>"
     yield go.Scatter(x=x, y=y, yaxis=axis, mode="lines", name=name, line=shape, connectgaps=False, hovertemplate=hover)
     if line.flat.any():
-        thick = {"color": GREY, "width": 7}
-        yield go.Scatter(x=x, y=flat, yaxis=axis, mode="lines", line=thick, opacity=0.45, hoverinfo="skip")
+        flat = np.insert(line.flat, where, False)
+        kept = flat | np.append(flat[1:], False) | np.insert(flat[:-1], 0, False)  # and one more on each side
+        yield go.Scatter(
+            x=x[kept], y=np.where(flat, y, np.float32(np.nan))[kept], yaxis=axis, mode="lines", opacity=0.45,
+            line={"color": GREY, "width": 7}, hoverinfo="skip",
+        )  # fmt: skip
     marks = line.marks
     yield go.Scatter(
         x=_at(chart, line.t[marks]), y=line.value[marks], yaxis=axis, mode="markers", hoverinfo="skip",

@@ -73,6 +73,18 @@ def test_the_excursion_of_the_figure_is_that_of_the_assessment(page):
     assert (number["text"], numbers(number["y"]).tolist()) == (["<b>1</b>"], [found.peak])
 
 
+def test_the_stuck_stretch_of_the_figure_is_that_of_the_readings(page):
+    stuck = [t for t in page.figure()["data"] if t.get("line", {}).get("width") == 7]
+    assert len(stuck) == 2  # both channels of the one sensor
+    for trace in stuck:
+        x, y = numbers(trace["x"]), numbers(trace["y"])
+        held = x[~np.isnan(y)]
+        start, end = den.STUCK[0] + OFFSET, den.STUCK[1] + OFFSET
+        assert start <= held.min() < start + 15 * MINUTE  # to a bucket of the thinning
+        assert end - 15 * MINUTE < held.max() < end
+        assert len(x) == len(held) + 2
+
+
 def test_the_limits_of_the_figure_are_those_of_the_profile(page):
     limits = [trace for trace in page.figure()["data"] if str(trace.get("name", "")).endswith("limit")]
     assert [numbers(trace["y"]).tolist() for trace in limits] == [
