@@ -113,12 +113,11 @@ class Outbox(Connected):
         return self._give_up(outbox.c.state == Post.WAITING.value, now, reason)
 
     def outbox_held(self, now: int) -> list[Message]:
-        """What waits for a time after `now` and was not tried yet, oldest first. [ms]"""
-        query = select(outbox.c.message).where(
-            outbox.c.state == Post.WAITING.value, outbox.c.due > now, outbox.c.tries == 0
-        )
+        """What is to be told only after `now`, oldest first. [ms]"""
+        query = select(outbox.c.message).where(outbox.c.state == Post.WAITING.value, outbox.c.due > now)
         with self._reading() as conn:
-            return [_message(text) for text in conn.scalars(query.order_by(outbox.c.made, outbox.c.id))]
+            waiting = [_message(text) for text in conn.scalars(query.order_by(outbox.c.made, outbox.c.id))]
+        return [one for one in waiting if one.not_before > now]  # not what is claimed, or to be tried again
 
     def outbox_made(self, after: int) -> dict[str, list[int]]:
         """When the messages to each contact were made, those after `after`, in order. [ms]"""

@@ -128,10 +128,12 @@ def test_what_was_tried_in_vain_may_be_hurried_and_nothing_else(store):
 
 
 def test_what_waits_for_a_later_time_can_be_withdrawn_and_nothing_else(store):
-    post(store, message("now"), message("later", not_before=T + 5), message("tried"), message("sent", not_before=T + 5))
+    late = [message(id_, not_before=T + 5) for id_ in ("later", "sent")]
+    post(store, message("now"), message("tried"), message("claimed"), *late)
     store.outbox_failed("tried", T, "it does not answer", T + 9)
+    assert store.outbox_claim("claimed", T, T + 9)
     store.outbox_sent("sent", T)
     assert [one.id for one in store.outbox_held(T)] == ["later"]
     store.record_alarms([], [], [], withdrawn=["later", "sent", "none"])
     assert store.outbox_held(T) == []
-    assert store.outbox_counts() == {Post.WAITING: 2, Post.SENT: 1, Post.DEAD: 0}
+    assert store.outbox_counts() == {Post.WAITING: 3, Post.SENT: 1, Post.DEAD: 0}
