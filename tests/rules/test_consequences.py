@@ -87,6 +87,14 @@ def test_two_spells_of_one_day_share_what_it_added_by_their_length():
     assert found == {0: pytest.approx(0.75 * whole), 1: pytest.approx(0.25 * whole)}
 
 
+def test_a_spell_over_midnight_shares_its_second_day_with_a_brief_one():
+    long, brief = spell(12, 30), spell(36, 38)  # 6 h and 2 h of the second day; the first added nothing
+    dry = np.array([0.0, 0.8])
+    whole = effects([spell(24, 32)], table(2, too_dry=dry), BOARD)[0].moved.central
+    found = {one.number: one.moved.central for one in effects([long, brief], table(2, too_dry=dry), BOARD)}
+    assert found == {0: pytest.approx(0.75 * whole), 1: pytest.approx(0.25 * whole)}
+
+
 def test_dry_and_damp_of_one_day_are_not_shared():
     found = effects([spell(1, 7), spell(10, 12, side="high")], table(1, too_dry=0.4, too_damp=0.4), BOARD)
     assert found[0].moved.central == pytest.approx(-found[1].moved.central)
