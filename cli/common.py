@@ -99,25 +99,28 @@ def who_of(who: str | None) -> str:
 
 
 def data(value: Any) -> None:
-    """Data, to stdout: a text as it is, anything else as JSON, in which nothing moves a terminal's cursor."""
-    typer.echo(value.rstrip("\n") if isinstance(value, str) else _json(value))
-
-
-def _json(value: Any) -> str:
-    text = json.dumps(value, indent=2, ensure_ascii=ascii_only())
-    return text if text.isascii() and "\x7f" not in text else "".join(map(_seen, text))
-
-
-def _seen(sign: str) -> str:
-    """A sign of a JSON text; the escape of one that is not seen."""
-    if sign == "\n" or unicodedata.category(sign) not in ("Cc", "Cf", "Zl", "Zp"):
-        return sign
-    return f"\\u{ord(sign):04x}" if sign.isascii() else json.dumps(sign)[1:-1]
+    """Data, to stdout: a text as it is, but on a terminal harmless; anything else as JSON that is harmless anywhere."""
+    if isinstance(value, str):
+        text = value.rstrip("\n")
+        typer.echo(harmless(text.expandtabs()) if sys.stdout.isatty() else text)
+    else:
+        typer.echo(harmless(json.dumps(value, indent=2, ensure_ascii=ascii_only())))
 
 
 def say(text: str) -> None:
     """Talk, to stderr."""
-    typer.echo(text, err=True)
+    typer.echo(harmless(text), err=True)
+
+
+def harmless(text: str) -> str:
+    """A text in which nothing moves a terminal's cursor or turns a line round: as in JSON, by its number instead."""
+    return text if text.isascii() and text.replace("\n", "").isprintable() else "".join(map(_seen, text))
+
+
+def _seen(sign: str) -> str:
+    if sign == "\n" or unicodedata.category(sign) not in ("Cc", "Cf", "Zl", "Zp"):
+        return sign
+    return f"\\u{ord(sign):04x}" if sign.isascii() else json.dumps(sign)[1:-1]
 
 
 def ascii_only() -> bool:

@@ -40,7 +40,7 @@ from cli import (
     witness,
 )
 from cli import takeoff as taking_off
-from cli.common import Session
+from cli.common import Session, say
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, WallclimeError
 
@@ -163,7 +163,8 @@ def run(args: list[str] | None = None, *, clock: Clock | None = None) -> NoRetur
         words = _texts(sys.argv[1:] if args is None else args)
         tree()(words, prog_name="wallclime", obj=Session(clock=clock))
     except WallclimeError as exc:
-        print(exc, file=sys.stderr)  # noqa: T201
+        for fault in exc.faults:  # each is one line, whatever name is in it
+            say(str(fault).replace("\n", "\\n"))
         sys.exit(exc.exit_code)
     except SystemExit as ended:
         if isinstance(ended.__context__, BrokenPipeError):  # typer's exit 1 for a reader that has gone: no "no" of ours

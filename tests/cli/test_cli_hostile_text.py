@@ -6,6 +6,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shutil
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -181,6 +182,33 @@ def test_no_byte_of_a_text_reaches_the_terminal_but_as_a_sign(scene, command):
     assert_harmless(result.err)
 
 
+@pytest.mark.parametrize("text", TEXTS.values(), ids=TEXTS)
+def test_a_fault_that_repeats_what_was_said_is_one_harmless_line(scene, text):
+    path = f"no {text[:200]}".replace("\x00", "")  # which no system passes on in a path
+    for args in (("ready", f"no {text}"), ("verify", path), ("log", "note", "den", f"--at={text}", "x")):
+        result = scene.home(*args)
+        assert (result.code, result.out) == (2, "")
+        assert result.err.count("\n") == 1
+        assert_harmless(result.err)
+
+
+def test_a_loggers_file_with_such_columns_is_looked_over_harmlessly(scene, tmp_path):
+    head = [TEXTS[name] for name in ("terminal", "turned round", "formula", "lines", "tab")]
+    file = tmp_path / "den \x1b[2J.csv"
+    with file.open("w", encoding="utf-8", newline="") as opened:
+        rows = csv.writer(opened)
+        rows.writerow(["when", "rh", *head])
+        rows.writerows(["2026-01-05T09:00:00Z", 50 + k, *head] for k in range(3))
+    columns = ("--time", "when", "--sensor", "logger")
+    said = [
+        scene.home("import", "den", file, *columns, "--humidity", "no such"),
+        scene.home("import", "den", file, *columns, f"--humidity={TEXTS['terminal']}"),
+    ]
+    assert [one.code for one in said] == [2, 2]
+    for one in said:
+        assert_harmless(one.err)
+
+
 def test_the_diary_shows_every_text_and_of_a_long_one_the_beginning(scene):
     said = squeezed(scene.home.done("log", "list", "den").out)
     assert [name for name, text in TEXTS.items() if shown(text)[:400] not in said] == []
@@ -273,6 +301,17 @@ def test_a_bundle_with_such_texts_is_whole_and_says_so_harmlessly(scene, bundle)
     result = scene.home.bare("verify", bundle)
     assert result.code == 0
     assert_harmless(result.out + result.err)
+
+
+def test_a_file_put_into_a_bundle_is_named_harmlessly(scene, bundle, tmp_path):
+    shutil.copytree(bundle, tmp_path / "bundle")
+    for name in ("terminal", "turned round", "new line"):
+        (tmp_path / "bundle" / "data" / TEXTS[name].replace("/", "")).write_text("x", encoding="utf-8")
+    result = scene.home.bare("verify", tmp_path / "bundle")
+    assert result.code == 1
+    assert r"data/\x1b]0;taken" in result.err
+    assert_harmless(result.out + result.err)
+    assert [line for line in result.err.splitlines() if line.startswith(("NOT READY", "=1"))] == []
 
 
 def test_no_cell_of_a_table_begins_a_formula_and_an_apostrophe_less_is_the_text(bundle):
