@@ -180,9 +180,10 @@ def test_humid_silent_humid_is_one_spell():
 
 def test_humidity_that_fell_silent_in_a_hot_room_has_not_returned_either():
     # The room is known to be out all the time, so that no gap of the record says that its humidity was not known.
-    hot = [(m, 32.0 + 0.1 * (m // 10 % 7), 70.0 if m < 700 or m >= 900 else None) for m in range(600, 1000, 10)]
+    again = 700 + 30 * H
+    hot = [(m, 32.0 + 0.1 * (m // 10 % 7), 70.0 if not 700 <= m < again else None) for m in range(600, again + H, 10)]
     rows = [*steady(600), *hot]
-    for at in (850, 1000):
+    for at in (850, again - 10, again + H):
         (found,) = [one for one in spells_of(rows, at) if one.what == whats.HUMIDITY_HIGH]
         assert (found.since, found.ended) == (minutes(600), None)
 
