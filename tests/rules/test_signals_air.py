@@ -139,6 +139,11 @@ def test_what_has_returned_does_not_come_back_because_the_air_nears_the_limit_ag
     assert out(rows, 700) == out(rows, 750) == []
 
 
+def test_exactly_the_off_delay_well_inside_is_enough_whatever_comes_after():
+    assert out(wet_then(near(60.0, 30, 660), near(64.0, 60, 690)), 700) == []
+    assert out(wet_then(near(60.0, 20, 660), near(64.0, 60, 680)), 700) == [whats.HUMIDITY_HIGH]
+
+
 def test_near_the_limit_for_a_day_is_well_too():
     rows = wet_then(near(64.0, 30 * H, 660))
     assert out(rows, 660 + 24 * H - MS) == [whats.HUMIDITY_HIGH]
