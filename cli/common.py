@@ -149,7 +149,7 @@ def entry_json(entry: Any) -> dict[str, Any]:
 
 
 class Progress:
-    """What goes on, on stderr, once it takes more than two seconds: a bar where the share done is known, else the time.
+    """A bar on stderr for what takes more than two seconds: of the share done, or of the time where that is not known.
 
     Only on a terminal, and gone when it is done: `with Progress("report"): ...`.
     """
@@ -187,5 +187,7 @@ class Progress:
 
     def _line(self) -> str:
         if self._share is None:
-            return f"{self._what}, {time.monotonic() - self._began:.0f} s"
+            gone, planks = time.monotonic() - self._began, "###................."
+            at = -int(gone * 4) % len(planks)  # they wander
+            return f"{self._what} [{planks[at:]}{planks[:at]}] {gone:.0f} s"
         return f"{self._what} [{'#' * int(self._share * 20):.<20}] {int(self._share * 100):3d} %"

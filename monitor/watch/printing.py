@@ -106,7 +106,8 @@ def _printed(path: Path, html: str, units: System) -> bytes:
     program = chromium.the_browser(path)
     with chromium.shown(for_paper(html, units), path) as page:
         made = page.with_suffix(".pdf")
-        chromium.run(program, page, "--no-pdf-header-footer", f"--print-to-pdf={made}", made=path)
+        wishes = ("--no-pdf-header-footer", "--generate-pdf-document-outline", f"--print-to-pdf={made}")
+        chromium.run(program, page, *wishes, made=path)
         return _made(made, path)
 
 

@@ -43,7 +43,7 @@ def test_the_share_is_drawn_as_a_bar_and_is_gone_when_it_is_done(terminal):
 
 def test_without_a_share_the_time_is_said(terminal):
     with redirect_stderr(terminal), Progress("report"):
-        until(terminal, r"\rreport, 0 s")
+        until(terminal, r"\rreport \[#{3}\.{17}\] 0 s")
 
 
 def test_somebody_who_would_wait_sees_nothing(terminal, monkeypatch):

@@ -20,7 +20,7 @@ from monitor.watch.printing import figures_of, for_paper, write_figure, write_pa
 PAGE = """<!DOCTYPE html>
 <html><head><meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>den: &quot;ready&quot; } * { display: none</title><style>@page { margin: 14mm } p { break-after: page }</style>
-</head><body><p>one</p><script>document.body.textContent = "taken"</script>
+</head><body><h1>The den</h1><p>one</p><script>document.body.textContent = "taken"</script>
 <figure data-name="air"><figcaption>It left the band once.</figcaption><svg width="400" height="100"></svg></figure>
 <figure data-name="days"><figcaption>two</figcaption></figure></body></html>"""
 AS_HTML = "Name a .html file and print that from any browser"
@@ -73,6 +73,8 @@ def test_a_pdf_has_the_paper_of_the_units_and_every_sheet_its_number_and_whose_i
         assert f"page {number} of 2" in text
         assert 'den: "ready" } * { display: none' in text
     assert "taken" not in "".join(texts)
+    assert [one.title for one in printed.outline] == ["The den"]
+    assert printed.trailer["/Root"]["/MarkInfo"]["/Marked"]  # for screen readers: tagged (ISO 32000-1, 14.7.1)
     assert sorted(one.name for one in tmp_path.iterdir()) == ["den.pdf"]
 
 
