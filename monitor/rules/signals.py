@@ -1,4 +1,4 @@
-"""What is to be told as of an instant, of every job and of the house: the signals that alarms are made of. Pure."""
+"""What is to be told as of an instant, of a job and of what stands beside it: the signals of alarms. Pure."""
 
 from __future__ import annotations
 
@@ -20,13 +20,12 @@ def signals_of(look: Look) -> tuple[Signal, ...]:
     return (*air(look), *wall(look))
 
 
-def signals(
+def signals_beside(
     looks: Sequence[Look], vitals: Sequence[Vitals], fares: House, as_of: int, patience: Patience, told_from: int
 ) -> tuple[Signal, ...]:
-    """Of all jobs, of their sensors and of the house, as of `as_of`; what ended by `told_from` is not told. [ms]"""
+    """Of the sensors that the jobs of `looks` rest on, and of the house; what ended by `told_from` is not told. [ms]"""
     stakes = {look.found.job: stake(look.frame, look.found) for look in looks}
     return (
-        *(signal for look in looks for signal in signals_of(look)),
         *sensors(vitals, fares.links, stakes, as_of, patience),
         *house(fares, stakes, as_of, patience, told_from),
     )

@@ -7,6 +7,7 @@ at once one is sent back to look again. A job that can't be judged stops no othe
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, cast
@@ -25,7 +26,7 @@ from monitor.rules.frame import Frame
 from monitor.rules.grouping import Bundle, Told, bundles, jobs_of
 from monitor.rules.hand import Drift
 from monitor.rules.look import Look
-from monitor.rules.signals import signals
+from monitor.rules.signals import signals_beside, signals_of
 from monitor.rules.spells import heard_lately
 from monitor.tell import alarms as telling
 from monitor.tell.alarm_log import body_of, event_of, limits_of
@@ -88,21 +89,30 @@ def look(
 
 
 def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
-    now = desk.clock.now()
+    now, patience = desk.clock.now(), desk.settings.patience
     standing, jobs = desk.store.alarms(), open_jobs(desk)
     since = told_from(_first_look(desk, now), _last_look(memory, works, now))
-    looked, unseen = _looked_at(desk, memory, jobs, standing, now)
-    looks = [replace(one.look, told_from=since) for one in looked]
-    vitals = vitals_of(desk, looks, {name: at for one in looked for name, at in one.stuck.items()}, now)
-    found = signals(looks, vitals, house_of(desk, works, now), now, desk.settings.patience, since)
-    training = {one.found.job for one in looks if one.found.training}
-    seen = [replace(one, facts={**one.facts, "training": True}) if one.job in training else one for one in found]
-    changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, unseen, now)]
+    sight = _sight(desk, memory, jobs, since, standing, now)
+    vitals = vitals_of(desk, sight.looks, sight.stuck, now)
+    beside = signals_beside(sight.looks, vitals, house_of(desk, works, now), now, patience, since)
+    seen = [replace(one, facts=_plain(one.facts)) for one in (*sight.seen, *beside)]
+    changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, sight.unseen, now)]
     told = _told(desk, changes, now)
-    refreshed = _refreshed(standing, [*seen, *unseen], told.changes)
+    refreshed = _refreshed(standing, [*seen, *sight.unseen], told.changes)
     record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
     memory.last = now
     return list(told.changes)
+
+
+def _plain(value: Any) -> Any:
+    """As the store gives it back. A number that is not finite is none: it can't be kept, and would stop every alarm."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(part) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    return value
 
 
 def _told(desk: Desk, changes: Sequence[Change], now: int) -> Told:
@@ -152,23 +162,40 @@ def buildings(desk: Desk) -> dict[str, str]:
 # --- what is looked at -----------------------------------------------------------------------------
 
 
-def _looked_at(
-    desk: Desk, memory: Memory, jobs: Sequence[str], standing: Sequence[Alarm], now: int
-) -> tuple[list[Seen], list[Signal]]:
-    """Every open job as it is now; and a signal of each that can't be judged."""
+class _Sight(NamedTuple):
+    """Every open job as it is now, what is to be told of them, and a signal of each that can't be judged."""
+
+    looks: list[Look]
+    stuck: dict[str, int]
+    seen: list[Signal]
+    unseen: list[Signal]
+
+
+def _sight(desk: Desk, memory: Memory, jobs: Sequence[str], since: int, standing: Sequence[Alarm], now: int) -> _Sight:
     settle(desk)
     generations = desk.store.generations()
     lengths = {chain: number for chain, (number, _) in desk.store.chain_heads().items()}
-    seen: list[Seen] = []
-    unseen: list[Signal] = []
+    sight = _Sight([], {}, [], [])
     for job in jobs:
         marks = (generations.get(job, 0), lengths.get(job, 0), lengths.get(SENSORS_CHAIN, 0))
         try:
-            seen.append(_known(memory, job, marks, now) or _gathered(desk, memory, job, marks))
+            known = _known(memory, job, marks, now) or _gathered(desk, memory, job, marks)
+            look = replace(known.look, told_from=since)
+            sight.seen.extend(_marked(look, signals_of(look)))
         except Exception as exc:  # whatever it is, the other walls are not to suffer from it
             log("error", "a job can't be looked at", job=job, error=str(exc))
-            unseen.append(_unjudged(job, exc, standing, now))
-    return seen, unseen
+            sight.unseen.append(_unjudged(job, exc, standing, now))
+        else:
+            sight.looks.append(look)
+            sight.stuck.update(known.stuck)
+    return sight
+
+
+def _marked(look: Look, seen: Sequence[Signal]) -> list[Signal]:
+    """Signals of a training job say that it is one."""
+    if not look.found.training:
+        return list(seen)
+    return [replace(one, facts={**one.facts, "training": True}) for one in seen]
 
 
 def open_jobs(desk: Desk) -> list[str]:

@@ -17,7 +17,7 @@ from monitor.rules.care import Item
 from monitor.rules.estimates import DAYS, CoreReading, SkinReading
 from monitor.rules.hand import Drift
 from monitor.rules.look import Look
-from monitor.rules.signals import signals, signals_of
+from monitor.rules.signals import signals_beside, signals_of
 from monitor.rules.signals_house import House, Link, Vitals
 from monitor.rules.trend import Slope
 
@@ -308,7 +308,7 @@ def test_a_silence_is_as_pressing_as_the_job_that_hangs_on_it():
         sensor="a", stream="mill/a", place="hall", placed=0, hold=10 * 60_000, jobs=("hall wall",), heard=now - 2 * HOUR
     )
     fares = House(links=[Link("broker", down_since=now - HOUR)])
-    found = signals([look], [quiet], fares, now, look.patience, look.told_from)
+    found = signals_beside([look], [quiet], fares, now, look.patience, look.told_from)
     assert [(signal.what, signal.priority) for signal in found] == [(whats.SILENT, HIGH), (whats.LINK_DOWN, HIGH)]
 
 

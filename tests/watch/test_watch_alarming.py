@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 from desks import T0, furnish, hear, kinds, opening, steady
 from watching import OFFICE, events, every, humid, later, looks, messages, set_clock, steps, subjects, told_desk
 
-from monitor.basis.alarm import MQTT, Priority, Standing
+from monitor.basis.alarm import MQTT, Priority, Signal, Standing
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, SIMULATED, Kind, Quantity, Reading
@@ -306,6 +307,23 @@ def test_a_wall_that_cannot_be_judged_stops_no_other_and_is_told(desk, monkeypat
     assert (whats.UNJUDGED, "returned") in steps(looks(desk, [WET + 2 * HOUR]))
 
 
+def test_a_wall_of_which_nothing_can_be_told_stops_no_other_either(desk, monkeypatch):
+    open_job(desk, opening("attic"), who="robin")
+    soak(desk)
+
+    def breaks(one):
+        if one.found.job == "attic":
+            raise ValueError("no air of a room")
+        return SIGNALS(one)
+
+    monkeypatch.setattr(alarming, "signals_of", breaks)
+    found = steps(looks(desk, [WET + HOUR]))
+    assert {(whats.UNJUDGED, "raised"), (whats.HUMIDITY_HIGH, "raised")} <= set(found)
+
+
+SIGNALS = alarming.signals_of
+
+
 def test_a_job_that_is_closed_ends_its_alarms_without_a_word(desk):
     soak(desk)
     looks(desk, every(WET, WET + HOUR))
@@ -336,6 +354,16 @@ def test_the_figures_of_an_alarm_that_stands_are_those_of_now(desk):
     looks(desk, every(WET, WET + 2 * HOUR))
     [alarm] = [one for one in desk.store.alarms() if one.what == whats.HUMIDITY_HIGH]
     assert alarm.facts["outside_ms"] == 2 * HOUR
+
+
+def test_a_figure_that_is_no_number_stops_no_alarm(desk, monkeypatch):
+    facts = {"limit": 5.0, "value": math.nan, "beside": [math.inf, {"a": (1.0, "b")}]}
+    seen = Signal(whats.FROST, "den", "den", T0, Priority.HIGH, facts)
+    monkeypatch.setattr(alarming, "signals_of", lambda _look: (seen,))
+    looks(desk, [T0 + HOUR])
+    [alarm] = desk.store.alarms()
+    assert alarm.facts == {"limit": 5.0, "value": None, "beside": [None, {"a": [1.0, "b"]}]}
+    assert "How bad: the limit is 5.0 degC\n" in messages(desk)[0].text
 
 
 def test_quiet_hours_hold_back_what_is_not_high_and_say_as_of_when_it_is(home, sit_down):
