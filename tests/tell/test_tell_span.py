@@ -210,3 +210,14 @@ def test_a_calendar_says_none_where_there_is_none_and_how_long_the_best_run_was(
 
 def test_a_length_is_told_in_whole_seconds():
     assert [spanwords.length(ms) for ms in (0, 400, 5_592, HOUR)] == ["-", "under 1 s", "5 s", "1 h"]
+
+
+@pytest.mark.parametrize(
+    "zone", ["America/Havana", "Africa/Cairo", "Asia/Beirut", "Pacific/Apia", "Australia/Lord_Howe"]
+)
+def test_every_day_of_a_year_is_there_once_where_the_clocks_are_changed_at_midnight(zone):
+    days = calendar_days.days_of(long(365 * DAY), Display(zone_of(zone), "si"))
+    dates = [one.day for one in days]
+    assert [(after - before).days for before, after in pairwise(dates)] == [1] * (len(dates) - 1)
+    assert sum(one.elapsed for one in days) == 365 * DAY
+    assert all(22 * HOUR < one.elapsed < 26 * HOUR for one in days[1:-1])
