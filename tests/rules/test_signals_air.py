@@ -177,6 +177,11 @@ def test_after_a_silence_the_air_must_be_known_to_be_well_for_the_off_delay():
     assert out(rows, 1290) == []
 
 
+def test_a_silence_that_begins_when_the_air_was_well_for_the_off_delay_changes_nothing():
+    assert out(course(("in", 600), ("wet", 60), ("in", 30), ("silent", 60)), 700) == []
+    assert out(course(("in", 600), ("wet", 60), ("in", 20), ("silent", 60)), 700) == [whats.HUMIDITY_HIGH]
+
+
 def test_humid_silent_humid_is_one_spell():
     rows = course(("in", 600), ("wet", 60), ("silent", 600), ("wet", 60))
     (found,) = spells_of(rows, 1320)
