@@ -14,6 +14,7 @@ from monitor.tell.board_chart import DaysChart, DaysPanel
 from monitor.tell.drawing import BLUE, PURPLE
 from monitor.tell.figures import GREY, GRID, INK
 
+FEW = 8  # days of which each has its name on the axis, and no hour of it
 RANGE = "rgba(176,138,91,0.30)"
 COLOUR = {"board": "#8a6238", "skin": BLUE, "mould": PURPLE}
 HIGH, SPACE, ABOVE, BELOW = 190, 44, 42, 56  # of a panel, between panels, above and below them [px]
@@ -82,6 +83,7 @@ def _layout(chart: DaysChart) -> dict[str, Any]:
         "xaxis": {
             "type": "date", "range": [chart.start, chart.end], "anchor": _axis(number - 1), "gridcolor": GRID,
             "title": {"text": "UTC days", "standoff": 8}, "tickangle": 0, "tickformat": "%m-%d\n%Y",
+            **({"tick0": chart.start, "dtick": DAY} if chart.end - chart.start <= FEW * DAY else {}),
         },
         "shapes": [_mark(at) for at, _ in chart.marks],
         "annotations": [*_titles(chart, tops), *_named(chart)],

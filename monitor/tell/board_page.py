@@ -131,7 +131,7 @@ def _effects(page: ReportPage, view: BoardView, display: Display) -> Table:
     shown = {part.number - 1 for part in cut.parts(page, assessment.excursions)}
     found = [one for one in view.effects if one.number in shown]
     rows = boards.effect_rows(found[:MOST_EFFECTS], assessment.excursions, view.rows[0], page.profile, display)
-    head = ("no.", "what", "from", "moved the boards (estimated)", "and the row", "beyond the limit, measured")
+    head = ("no.", "what", "from", "moved the boards (estimated)", "and the row", "beyond the limit")
     left = len(found) - len(rows)
     note = f" {left} more moved them less." if left > 0 else ""
     how = ("", "computed", "computed", "estimated", "estimated", "computed")
