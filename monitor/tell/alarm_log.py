@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from monitor.basis.alarm import Alarm, Priority, Standing
+from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
 from monitor.basis.times import rfc3339
 from monitor.basis.units import format_duration
 from monitor.basis.values import Entry, Kind
@@ -17,10 +17,19 @@ from monitor.tell.alarm_words import title
 from monitor.tell.alarms import headline
 from monitor.tell.words import Display, visible
 
+_NOT_FOR_ALL = ("jobs", "error")  # of the sensors' log, which goes into every job's bundle: they may name other jobs
+
 
 def body_of(change: Change) -> dict[str, Any]:
-    """The body of the entry that tells of a change. JSON-safe. [ms]"""
+    """The body of the entry that tells of a change. JSON-safe. [ms]
+
+    Of a sensor's alarm it names sensor and place as the other entries of that log do: it is of no concern to others.
+    """
     alarm = change.alarm
+    facts, where = dict(alarm.facts), {}
+    if alarm.job == HOUSE:
+        where = {"sensor": alarm.where, "place": facts["place"]} if "place" in facts else {}
+        facts = {name: value for name, value in facts.items() if name not in _NOT_FOR_ALL}
     shelved = change.transition == "shelved"
     return {
         "alarm": alarm.id,
@@ -28,12 +37,13 @@ def body_of(change: Change) -> dict[str, Any]:
         "what": alarm.what,
         "job": alarm.job,
         "where": alarm.where,
+        **where,
         "since": alarm.since,
         "returned": alarm.returned,
         "priority": alarm.priority.value,
         "notice": alarm.notice,
         "standing": alarm.standing.value,
-        "facts": dict(alarm.facts),
+        "facts": facts,
         **({"until": alarm.shelved_until, "reason": alarm.shelved_reason} if shelved else {}),
     }
 

@@ -468,6 +468,18 @@ def test_the_diary_tells_each_transition_in_a_sentence():
     assert said(on_shelf) == f"shelved, high: {frost} [0123456789]; until 2026-01-06 10:50 -05:00; painters"
 
 
+def test_an_entry_of_a_sensors_alarm_says_whose_it_is_and_names_no_job():
+    body = body_of(Change(SILENT, "raised", "first"))
+    assert (body["sensor"], body["place"]) == ("shelf", "den")
+    assert "north wall" not in str(body)
+    assert diary.body(entry(Kind.ALARM, body), NEW_YORK).startswith(
+        "raised, medium: sensor silent, sensor shelf in den"
+    )
+    failed = body_of(Change(of_house(whats.WORK_FAILED, "board", error="job north wall: it can't be read"), "raised"))
+    assert "north wall" not in str(failed)
+    assert not {"sensor", "name", "place"} & failed.keys()
+
+
 def test_the_diary_tells_which_settings_changed():
     before = limits_of(Patience())
     after = limits_of(replace(Patience(), on_delay_humidity=45 * MINUTE, disk_below=2 * 10**9, flood=Flood(5, MINUTE)))
