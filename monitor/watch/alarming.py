@@ -96,7 +96,7 @@ def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change
     vitals = vitals_of(desk, sight.looks, sight.stuck, now)
     beside = signals_beside(sight.looks, vitals, house_of(desk, works, now), now, patience, since)
     seen = [replace(one, facts=_plain(one.facts)) for one in (*sight.seen, *beside)]
-    changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, sight.unseen, now)]
+    changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, sight.unseen, since, now)]
     told = _told(desk, changes, now)
     refreshed = _refreshed(standing, [*seen, *sight.unseen], told.changes)
     record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
@@ -130,11 +130,15 @@ def _stepped(
     standing: Sequence[Alarm],
     seen: Sequence[Signal],
     unseen: Sequence[Signal],
+    since: int,
     now: int,
 ) -> Iterator[Change]:
-    """What the signals change; at a wall that can't be judged nothing but that it can't."""
+    """What the signals, which were asked for from `since` on, change; at a wall that can't be judged only that it can't.
+
+    What was over by `since` must still be remembered, or it would be told a second time. [ms]
+    """
     patience = desk.settings.patience
-    every = {alarm.id: alarm for alarm in [*desk.store.alarm_history(since=now - LATE), *standing]}
+    every = {alarm.id: alarm for alarm in [*desk.store.alarm_history(since=min(since, now - LATE)), *standing]}
     known = [alarm for alarm in every.values() if alarm.job in (HOUSE, *jobs)]
     judging = [alarm for alarm in known if alarm.what == whats.UNJUDGED]
     others = [alarm for alarm in known if alarm.what != whats.UNJUDGED]
