@@ -133,7 +133,7 @@ def _stepped(
     since: int,
     now: int,
 ) -> Iterator[Change]:
-    """What the signals, which were asked for from `since` on, change; at a wall that can't be judged only that it can't.
+    """What the signals, asked for from `since` on, change; at a wall that can't be judged nothing but that it can't.
 
     What was over by `since` must still be remembered, or it would be told a second time. [ms]
     """
