@@ -46,7 +46,7 @@ def _panel(chart: DaysChart, panel: DaysPanel, top: int) -> Iterator[Markup]:
         yield rule("grid", LEFT, WIDTH - RIGHT, y(value), y(value))
     if panel.limit is not None:
         yield rule("limit", LEFT, WIDTH - RIGHT, y(panel.limit), y(panel.limit))
-        yield text_at(LEFT + 4, y(panel.limit) - 4, f"limit {panel.limit:g}", "")
+        yield text_at(LEFT + 4, y(panel.limit) - 4, f"limit {panel.limit:g} %", "")
     for first, end in stretches(~np.isnan(panel.value)):
         kept = first + thin(chart.t[first:end], panel.value[first:end], POINTS)
         x = [short(_x(chart, at)) for at in chart.t[kept].tolist()]

@@ -82,6 +82,7 @@ class Panel:
 
     quantity: Quantity
     title: str
+    unit: str
     lines: tuple[Line, ...]
     limits: tuple[Limit, ...]
     outside: tuple[Outside, ...]
@@ -212,6 +213,7 @@ def _panel(page: ReportPage, display: Display, quantity: Quantity, start: int, e
     return Panel(
         quantity=quantity,
         title=f"{'relative humidity' if quantity is Quantity.AIR_HUMIDITY else 'air temperature'}, {unit} (measured)",
+        unit=unit,
         lines=lines,
         limits=limits,
         outside=outside,

@@ -135,8 +135,8 @@ def _panel(panel: Panel, shown: Chart, scale: _Scale, top: int) -> Iterator[Mark
     for limit in panel.limits:
         for value in (limit.low, limit.high):
             yield rule("limit", scale.x(limit.start), scale.x(limit.end), y(value), y(value))
-        yield text_at(scale.x(limit.start) + 4, y(limit.high) + 13, f"limit {limit.high:.1f}", "")
-        yield text_at(scale.x(limit.start) + 4, y(limit.low) - 4, f"limit {limit.low:.1f}", "")
+        yield text_at(scale.x(limit.start) + 4, y(limit.high) + 13, f"limit {limit.high:.1f} {panel.unit}", "")
+        yield text_at(scale.x(limit.start) + 4, y(limit.low) - 4, f"limit {limit.low:.1f} {panel.unit}", "")
     most = max(4, min(POINTS_OF_ONE, POINTS // sum(len(panel.lines) for panel in shown.panels))) if panel.lines else 0
     for line in panel.lines:
         yield from _line(

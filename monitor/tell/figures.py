@@ -33,7 +33,7 @@ def figure_json(chart: Chart) -> str:
     for panel, axis in zip(chart.panels, ("y", "y3"), strict=True):
         figure.add_traces([*_grounds(chart, panel, axis), *_limits(chart, panel, axis)])
         for line in panel.lines:
-            figure.add_traces(list(_line(chart, line, axis)))
+            figure.add_traces(list(_line(chart, panel, line, axis)))
         figure.add_traces([*_numbers(chart, panel, axis), *_dots(chart, panel, axis)])
     figure.add_traces(list(_ribbon(chart)))
     return figure.to_json()
@@ -65,13 +65,13 @@ def _limits(chart: Chart, panel: Panel, axis: str) -> Iterator[go.Scatter]:
         )  # fmt: skip
 
 
-def _line(chart: Chart, line: Line, axis: str) -> Iterator[go.Scatter]:
+def _line(chart: Chart, panel: Panel, line: Line, axis: str) -> Iterator[go.Scatter]:
     colour, name = COLOURS[line.style % len(COLOURS)], text(f"{line.sensor} ({line.place})")
     where = np.flatnonzero(line.anew)[1:]
     x = np.insert(_at(chart, line.t), where, np.nan)
     y = np.insert(line.value.astype(np.float32), where, np.nan)
     shape = {"color": colour, "width": 1.6, "dash": DASHES[line.style % len(DASHES)]}
-    hover = "%{x|%Y-%m-%d %H:%M} " + chart.axis[8:17] + "<br>%{y:.1f}<extra>%{fullData.name}</extra>"
+    hover = "%{x|%Y-%m-%d %H:%M} " + chart.axis[8:17] + f"<br>%{{y:.1f}} {panel.unit}<extra>%{{fullData.name}}</extra>"
     yield go.Scatter(x=x, y=y, yaxis=axis, mode="lines", name=name, line=shape, connectgaps=False, hovertemplate=hover)
     if line.flat.any():
         flat = np.insert(line.flat, where, False)
@@ -102,7 +102,8 @@ def _dots(chart: Chart, panel: Panel, axis: str) -> Iterator[go.Scatter]:
         yield go.Scatter(
             x=_at(chart, [dot.at for dot in panel.dots]), y=[dot.value for dot in panel.dots], yaxis=axis,
             mode="markers", marker={"symbol": "x", "color": INK, "size": 9},
-            text=[text(dot.label) for dot in panel.dots], hovertemplate="%{y:.1f}<br>%{text}<extra>by hand</extra>",
+            text=[text(dot.label) for dot in panel.dots],
+            hovertemplate=f"%{{y:.1f}} {panel.unit}<br>%{{text}}<extra>by hand</extra>",
         )  # fmt: skip
 
 
@@ -217,5 +218,6 @@ def _limit_texts(chart: Chart) -> Iterator[dict[str, Any]]:
             for value, anchor in ((limit.low, "bottom"), (limit.high, "top")):
                 yield {
                     "x": limit.start + chart.offset, "xref": "x", "xanchor": "left", "y": value, "yref": axis,
-                    "yanchor": anchor, "text": f"limit {value:.1f}", "showarrow": False, "font": {"size": 11},
+                    "yanchor": anchor, "text": f"limit {value:.1f} {panel.unit}", "showarrow": False,
+                    "font": {"size": 11},
                 }  # fmt: skip

@@ -232,7 +232,7 @@ def test_the_drawing_for_paper_shows_the_same(html):
     assert len(re.findall(r'<path class="line"', drawing)) == 6  # three lines in two stretches
     assert len(re.findall(r'<path class="range"', drawing)) == 2
     assert len(re.findall(r'class="limit"', drawing)) == 1
-    assert "limit 80<" in drawing
+    assert "limit 80 %<" in drawing
     assert re.search(r'<text class="value" x="[\d.]+" y="13">installation<', drawing)  # of the later half: to its left
     assert ">2026-01-05<" in drawing
 
