@@ -310,7 +310,9 @@ def _overtaken(desk: Desk, changes: Sequence[Change], after: Mapping[str, Alarm]
     """Messages that wait for the end of quiet hours, of alarms that are gone by now: that they are over says it all."""
     gone = {one.alarm.id for one in changes if one.alarm.standing not in _STANDS}
     stands = {id_ for id_, one in after.items() if one.standing in _STANDS}
-    held = [one for one in desk.store.outbox_held(now) if one.kind == "alarm" and not one.body["more"]] if gone else ()
+    held = (
+        [one for one in desk.store.outbox_held(now) if one.kind == "alarm" and not one.body.get("more")] if gone else ()
+    )
     return [one.id for one in held if gone & set(one.alarms) and not stands & set(one.alarms)]
 
 
