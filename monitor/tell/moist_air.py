@@ -69,7 +69,15 @@ class AirChart:
     curves: tuple[Ring, ...]
     x: tuple[float, float]
     y: tuple[float, float]
-    titles: tuple[str, str]
+    units: tuple[str, str]
+
+    @property
+    def titles(self) -> tuple[str, str]:
+        """What the axes say."""
+        return (
+            f"air temperature, {self.units[0]} (measured)",
+            f"water in the air, {self.units[1]} of dry air (computed)",
+        )
 
 
 def hours_of(page: ReportPage) -> Hours:
@@ -116,7 +124,7 @@ def air_chart_of(page: ReportPage, hours: Hours, display: Display) -> AirChart |
     room = (x1 - x0) * 0.06
     return AirChart(
         cells, step, phases, bands, tuple(_curve(rh, x0 - room, x1 + room, units) for rh in CURVES),
-        (x0 - room, x1 + room), (0.0, top * 1.08), _titles(units),
+        (x0 - room, x1 + room), (0.0, top * 1.08), _units(units),
     )  # fmt: skip
 
 
@@ -128,10 +136,8 @@ def _moist(g_kg: FloatOrArray, units: System) -> FloatOrArray:
     return g_kg * GRAINS if units == "us" else g_kg
 
 
-def _titles(units: System) -> tuple[str, str]:
-    if units == "us":
-        return "air temperature, \u00b0F (measured)", "water in the air, gr/lb of dry air (computed)"
-    return "air temperature, \u00b0C (measured)", "water in the air, g/kg of dry air (computed)"
+def _units(units: System) -> tuple[str, str]:
+    return ("\u00b0F", "gr/lb") if units == "us" else ("\u00b0C", "g/kg")
 
 
 def _cells(
@@ -187,8 +193,8 @@ def finding(page: ReportPage, hours: Hours, display: Display) -> str:
             fits = (t_c >= cold - hair) & (t_c <= hot + hair) & (rh >= dry - hair) & (rh <= damp + hair)
             inside[phase] = (int(fits.sum()), int(here.sum()))
     held = _moist(humidity_ratio_g_kg(hours.t_c, hours.rh_pct), display.units)
-    unit = "gr/lb" if display.units == "us" else "g/kg"
-    return spanwords.air_finding(len(hours.t_c), inside, f"{held.min():.1f}", f"{held.max():.1f} {unit}")
+    most = f"{held.max():.1f} {_units(display.units)[1]}"
+    return spanwords.air_finding(len(hours.t_c), inside, f"{held.min():.1f}", most)
 
 
 def note(chart: AirChart, display: Display) -> str:
@@ -198,9 +204,8 @@ def note(chart: AirChart, display: Display) -> str:
     return spanwords.air_note(SEA_LEVEL_PA / 100.0, across, up)
 
 
-def table(chart: AirChart, display: Display) -> Table:
+def table(chart: AirChart) -> Table:
     """The hours of each cell, which the marks of the chart stand for."""
-    warm, moist = ("\u00b0F", "gr/lb") if display.units == "us" else ("\u00b0C", "g/kg")
     places = [len(f"{step:g}".partition(".")[2]) for step in chart.step]
     rows = [
         (
@@ -210,5 +215,9 @@ def table(chart: AirChart, display: Display) -> Table:
         )
         for cell in chart.cells
     ]
-    head = (f"temperature, {warm}", f"water in the air, {moist}", *(f"hours {PHASES[phase]}" for phase in chart.phases))
+    head = (
+        f"temperature, {chart.units[0]}",
+        f"water in the air, {chart.units[1]}",
+        *(f"hours {PHASES[phase]}" for phase in chart.phases),
+    )
     return Table("airhours", head, rows, how=("measured", *("computed" for _ in head[1:])))

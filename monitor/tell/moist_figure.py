@@ -35,9 +35,9 @@ def _grounds(chart: AirChart) -> Iterator[go.Scatter]:
 
 
 def _marks(chart: AirChart) -> Iterator[go.Scatter]:
-    most = max(max(cell.hours) for cell in chart.cells)
+    most, (warm, moist) = max(max(cell.hours) for cell in chart.cells), chart.units
     for phase in chart.phases:
-        cells = [cell for cell in chart.cells if cell.hours[phase]]
+        cells, named = [cell for cell in chart.cells if cell.hours[phase]], PHASE[PHASES[phase]]
         yield go.Scatter(
             x=[cell.warm + chart.step[0] / 2 for cell in cells], y=[cell.moist + chart.step[1] / 2 for cell in cells],
             mode="markers", name=PHASES[phase], customdata=[cell.hours[phase] for cell in cells],
@@ -45,7 +45,7 @@ def _marks(chart: AirChart) -> Iterator[go.Scatter]:
                 "symbol": SYMBOLS[phase], "color": COLOURS[phase], "line": {"width": 1.6},
                 "size": [round(2 * mark_size(cell.hours[phase], most), 1) for cell in cells],
             },
-            hovertemplate="%{customdata} h around %{x:.1f}, %{y:.1f}<extra>" + PHASE[PHASES[phase]] + "</extra>",
+            hovertemplate=f"%{{customdata}} h around %{{x:.1f}} {warm}, %{{y:.1f}} {moist}<extra>{named}</extra>",
         )  # fmt: skip
 
 

@@ -115,5 +115,5 @@ def moist(page: ReportPage, hours: Hours, chart: AirChart | None, display: Displ
         "legend": legend,
         "drawing": air_drawing(chart),
         "note": moist_air.note(chart, display),
-        "table": moist_air.table(chart, display),
+        "table": moist_air.table(chart),
     }
