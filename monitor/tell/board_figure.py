@@ -10,10 +10,11 @@ import numpy as np
 import plotly.graph_objects as go
 
 from monitor.basis.times import DAY
-from monitor.tell.board_chart import DaysChart, DaysPanel
+from monitor.tell.board_chart import DaysChart, DaysPanel, Floats
 from monitor.tell.drawing import BLUE, PURPLE
 from monitor.tell.figures import GREY, GRID, INK
 
+CORNERS = 1000  # of a ring on each side, at most
 FEW = 8  # days of which each has its name on the axis, and no hour of it
 RANGE = "rgba(176,138,91,0.30)"
 COLOUR = {"board": "#8a6238", "skin": BLUE, "mould": PURPLE}
@@ -61,10 +62,20 @@ def _outline(chart: DaysChart, low: np.ndarray, high: np.ndarray) -> tuple[np.nd
     x: list[np.ndarray] = []
     y: list[np.ndarray] = []
     for first, end in stretches(~np.isnan(low + high)):
-        t = chart.t[first:end].astype(np.float64)
+        t, least, most = _envelope(chart.t[first:end].astype(np.float64), low[first:end], high[first:end])
         x += [t, t[::-1], np.array([np.nan])]
-        y += [high[first:end], low[first:end][::-1], np.array([np.nan])]
+        y += [most, least[::-1], np.array([np.nan])]
     return np.concatenate(x), np.concatenate(y).astype(np.float32)
+
+
+def _envelope(t: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:
+    """Of many days the lowest and the highest of a few at a time, so that the ring still holds them all."""
+    step = -(-len(t) // CORNERS)
+    first = np.arange(0, len(t), step)
+    if step == 1:
+        return t, low, high
+    least, most = np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
+    return np.append(t[first], t[-1]), np.append(least, least[-1]), np.append(most, most[-1])
 
 
 def _layout(chart: DaysChart) -> dict[str, Any]:

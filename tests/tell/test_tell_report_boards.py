@@ -211,6 +211,16 @@ def test_the_band_is_a_ring_for_each_stretch_that_is_known(page):
     assert numbers(band["y"]) == pytest.approx(np.array(ring), nan_ok=True, abs=1e-5)
 
 
+def test_the_ring_of_ten_years_has_fewer_corners_and_holds_every_day():
+    found = json.loads(read_page(render_report(den.board_page(den.days(3652, silent=None)))).texts["figure-days"])
+    (band,) = [trace for trace in found["data"] if trace.get("fill") == "toself"]
+    x, y = numbers(band["x"]), numbers(band["y"])
+    assert len(x) == len(y) <= 2 * 1001 + 1
+    # boards from 7.0 to 9.0 % on the first day, 0.1 % more each day
+    assert (np.nanmin(y), np.nanmax(y)) == pytest.approx((7.0, 9.0 + 0.1 * 3651), abs=1e-3)
+    assert np.nanmax(x) - np.nanmin(x) == 3651 * DAY
+
+
 def test_the_dashed_line_is_the_criterion(page):
     (limit,) = [trace for trace in figure(page)["data"] if trace["line"].get("dash")]
     assert (limit["y"], limit["yaxis"]) == ([80.0, 80.0], "y2")
