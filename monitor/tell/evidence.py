@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from monitor.basis.times import rfc3339
 from monitor.rules.assessment import Assessment
 from monitor.seal.codes import grouped
-from monitor.tell import words
+from monitor.tell import spanwords, words
+from monitor.tell.table import most
 from monitor.tell.words import Display, visible, when
-
-MOST = 300  # rows of a table: as many as a report shows of all
 
 _PROGRAM = re.compile(r"<script.*?</script>|<style.*?</style>", re.S)
 _TAG = re.compile(r"<[^>]*>")
@@ -125,7 +124,8 @@ def figures_of(found: Assessment, display: Display, open_at_start: int) -> list[
         ("the strict reading", words.clock_state(found.lot.strict, display)),
         ("the share in band", words.in_band(found.span)),
     ]
-    return said + [("an excursion", when(one.start, display)) for one in found.excursions[:MOST]]
+    listed, _ = most(found.excursions, lambda one: (found.as_of if one.end is None else one.end) - one.start)
+    return said + [("an excursion", spanwords.since(one.start, one.end, display)) for one in listed]
 
 
 def missing_figures(page: str, figures: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:

@@ -29,7 +29,7 @@ from monitor.tell.figures import figure_json
 from monitor.tell.moist_figure import air_figure_json
 from monitor.tell.page import render
 from monitor.tell.profile_table import profile_rows
-from monitor.tell.table import Row, Table
+from monitor.tell.table import Row, Table, most
 from monitor.tell.views import ReportPage, SensorLine
 from monitor.tell.words import Display
 
@@ -200,7 +200,7 @@ def _history(clock: ClockReading, display: Display) -> Table:
 
 
 def _restarts(page: ReportPage, display: Display) -> Table:
-    rows, note = report_out.most(page.assessment.lot.clock.restarts, lambda each: each.at, "")
+    rows, note = most(page.assessment.lot.clock.restarts, lambda each: each.at)
     told = [(words.when(each.at, display), words.restart_cause(each, page.profile)) for each in rows]
     return Table(
         "restarts",

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TypeVar
+from collections.abc import Callable
 
 from monitor.basis.units import format_duration
 from monitor.climate.wood import moves_with_moisture
@@ -12,21 +11,9 @@ from monitor.rules.causes import Explained
 from monitor.rules.estimates import Bounds
 from monitor.tell import boards, cut, spanwords, words
 from monitor.tell.cut import Part
-from monitor.tell.table import Row, Table
+from monitor.tell.table import Row, Table, most
 from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
-
-ROWS = 200  # of a table; the record has them all
-
-T = TypeVar("T")
-
-
-def most(items: Sequence[T], size: Callable[[T], int], thing: str) -> tuple[list[T], str]:
-    """The items in order; of more than ROWS the largest, and then a note that says so."""
-    if len(items) <= ROWS:
-        return list(items), ""
-    largest = sorted(range(len(items)), key=lambda k: size(items[k]), reverse=True)[:ROWS]
-    return [items[k] for k in sorted(largest)], f"{ROWS} of {len(items)} {thing}shown, the longest; the record has all."
 
 
 def _length(page: ReportPage) -> Callable[[Part], int]:
@@ -39,7 +26,7 @@ def _length(page: ReportPage) -> Callable[[Part], int]:
 def excursions(page: ReportPage, display: Display) -> Table:
     """Every excursion of the span, with its number in the record."""
     every = cut.parts(page, page.assessment.excursions)
-    found, note = most(every, _length(page), "")
+    found, note = most(every, _length(page))
     head = ("no.", "what", "when", "lasted", "at worst", "beyond the limit", "to be said of it")
     how = ("", "computed", "computed", "computed", "measured", "computed", "")
     notes = [note, spanwords.cut_to_span(sum(part.cut for part in every), "excursion")]
@@ -122,7 +109,7 @@ def _on_boards(part: Part[Episode], page: ReportPage) -> str:
 def gaps(page: ReportPage, display: Display) -> Table:
     """When the room was not known, and why as far as the record tells."""
     every = cut.parts(page, page.assessment.gaps)
-    found, note = most(every, _length(page), "")
+    found, note = most(every, _length(page))
     rows = [
         (
             words.when(part.start, display),

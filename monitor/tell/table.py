@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
+
+ROWS = 200  # of a table; the record has them all
 
 Row = tuple[str, ...]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,3 +25,11 @@ class Table:
     rows: Sequence[Row]
     note: str = ""
     how: Row = ()
+
+
+def most(items: Sequence[T], size: Callable[[T], int], thing: str = "") -> tuple[list[T], str]:
+    """The items in order; of more than ROWS the largest, and then a note that says so."""
+    if len(items) <= ROWS:
+        return list(items), ""
+    largest = sorted(range(len(items)), key=lambda k: size(items[k]), reverse=True)[:ROWS]
+    return [items[k] for k in sorted(largest)], f"{ROWS} of {len(items)} {thing}shown, the longest; the record has all."

@@ -17,7 +17,7 @@ from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, O
 from monitor.rules.causes import Explained
 from monitor.rules.makers import Document, Span
 from monitor.tell import words
-from monitor.tell.evidence import HeadView, Sealed
+from monitor.tell.evidence import HeadView, Sealed, figures_of, missing_figures
 from monitor.tell.page import in_script, neat
 from monitor.tell.profile_table import profile_rows
 from monitor.tell.report import render_report
@@ -396,6 +396,8 @@ def test_a_year_of_minutes_of_two_sensors_stays_under_3_mb():
     page = read_page(html)
     assert len(page.tables["excursions"]) == 201
     assert "200 of 2920 shown, the longest; the record has all." in page.body
+    shown = words.display_of(stormy, "us")  # what a verifier looks for is what the page shows of them
+    assert missing_figures(html, [one for one in figures_of(stormy, shown, 0) if one[0] == "an excursion"]) == []
     assert page.column("excursions", "no.")[-1] == "2920"
     drawn = np.concatenate([numbers(t["y"]) for t in page.figure()["data"] if t.get("name", "").startswith("den-")])
     assert np.nanmax(drawn) == pytest.approx(71.6, abs=0.05)  # the humid hour of the second day is not thinned away
