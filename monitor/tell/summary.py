@@ -84,8 +84,8 @@ MONTHS = (
 
 
 def worst_first(walls: Iterable[WallSpan]) -> list[WallSpan]:
-    """Longest out of band first, then longest not known, then those that nobody watches, then by name."""
-    return sorted(walls, key=lambda wall: (-wall.out, -wall.unknown, wall.watched, wall.job))
+    """Longest out of band first, then those that nobody watches, then longest not known, then by name."""
+    return sorted(walls, key=lambda wall: (-wall.out, wall.watched, -wall.unknown, wall.job))
 
 
 def by_building(walls: Iterable[WallSpan]) -> Mapping[str, list[WallSpan]]:
