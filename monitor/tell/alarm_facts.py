@@ -135,7 +135,7 @@ _CAUSES = {"out": "the room was out of band", "unproven": "the room was not prov
 
 
 def _not_ready(facts: Facts, display: Display) -> Iterator[str]:
-    return (f"{visible(name)}: {visible(evidence)}" for name, evidence in facts.get("conditions", {}).items())
+    return (f"{visible(name)}: {words.evidence(told, display)}" for name, told in facts.get("conditions", {}).items())
 
 
 def _boxes(facts: Facts, display: Display) -> Iterator[str]:

@@ -26,7 +26,7 @@ from monitor.rules.cores import Evening, box_height, core_verdict, put_on_spacer
 from monitor.rules.estimates import BoardReading, Bounds, CoreReading
 from monitor.rules.frame import Stack
 from monitor.rules.movement import Movement, Outlook, Row, grown_mm, worst
-from monitor.tell.words import Display, dose, lot_named, side, visible, when
+from monitor.tell.words import Display, dose, evidence, lot_named, side, visible, when
 
 SILENT = 30 * DAY  # of a room that was not heard for longer nothing is said as of now; ours
 INDEX = (
@@ -134,18 +134,16 @@ def _evened_out(
 
 def core_said(core: CoreReading | None, limit: float, display: Display) -> tuple[Verdict, str]:
     """`core_verdict` with its time in the job's zone."""
-    verdict, evidence = core_verdict(core, limit, display.units)
-    if core is not None and core.within is not None:
-        evidence = evidence.replace(rfc3339(core.within), when(core.within, display))
-    return verdict, evidence
+    verdict, said = core_verdict(core, limit, display.units)
+    return verdict, evidence(said, display)
 
 
 def boxes_status(core: CoreReading | None, limit: float, display: Display) -> str:
     """The core in a line where it is near the room, or where sensor and estimate disagree; else it is not met."""
     if core is None:
         return ""
-    verdict, evidence = core_said(core, limit, display)
-    return f"core {evidence}" if verdict == "pass" or core.disagree else ""
+    verdict, told = core_said(core, limit, display)
+    return f"core {told}" if verdict == "pass" or core.disagree else ""
 
 
 def lots_status(lots: Sequence[Lot], limit: float, display: Display) -> str:
@@ -155,8 +153,8 @@ def lots_status(lots: Sequence[Lot], limit: float, display: Display) -> str:
     if all(lot.core is None for lot in lots):
         return ""
     found = [(core_said(lot.core, limit, display), lot.name) for lot in lots]
-    (verdict, evidence), name = min(found, key=lambda one: ("fail", "unknown", "pass").index(one[0][0]))
-    return f"{lot_named(name)}{'' if verdict == 'pass' else ', the worst'}: core {evidence}"
+    (verdict, told), name = min(found, key=lambda one: ("fail", "unknown", "pass").index(one[0][0]))
+    return f"{lot_named(name)}{'' if verdict == 'pass' else ', the worst'}: core {told}"
 
 
 def missing(asked: int | None, came: int | None) -> list[str]:

@@ -109,7 +109,7 @@ def conditions(found: Mapping[str, Any], display: Display) -> str:
     told = [f"{name} {text}" for name, text in at_the_start(found, display)]
     core = found["boards"] or {}
     boards = ["{condition} {verdict}: {evidence}".format(**core)] if "condition" in core else []
-    return ", ".join([words.when(found["at"], display), *told, *map(visible, boards)])
+    return ", ".join([words.when(found["at"], display), *told, *(words.evidence(one, display) for one in boards)])
 
 
 # --- entries ---------------------------------------------------------------------------------------
@@ -131,7 +131,7 @@ def _happened(body: Mapping[str, Any], display: Display) -> str:
 
 def _caused(body: Mapping[str, Any], display: Display) -> str:
     until = "still out of band" if body["until"] is None else f"out of band until {words.when(body['until'], display)}"
-    return _with(_with(until, f"because of {body['cause']}"), body["remedy"] and f"remedy: {body['remedy']}")
+    return _with(_with(until, f"cause: {body['cause']}"), body["remedy"] and f"remedy: {body['remedy']}")
 
 
 def _with(head: str, text: str) -> str:

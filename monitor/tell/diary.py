@@ -59,7 +59,7 @@ def _item(value: Any, display: Display, of: str = "") -> str:
         return str(float(f"{value:.4g}"))
     if isinstance(value, Mapping):
         if value.keys() == _CONDITION:
-            return visible("{condition}: {verdict} ({evidence})".format(**value))
+            return words.evidence("{condition}: {verdict} ({evidence})".format(**value), display)
         parts = [_named(str(key), item, display, of) for key, item in value.items() if item not in _NOTHING]
         return ", ".join(" ".join(part) for part in parts)
     if isinstance(value, list | tuple):

@@ -41,7 +41,7 @@ def render_not_ready(page: NotReadyPage) -> str:
         started=words.when(entry.at, page.display),
         facts=_facts(page),
         conditions=[
-            (one.verdict.upper(), words.visible(one.name), words.visible(one.evidence), words.to_do(one))
+            (one.verdict.upper(), words.visible(one.name), words.evidence(one.evidence, page.display), words.to_do(one))
             for one in sorted(open_, key=lambda one: one.verdict != "fail")
         ],
         record=care.at_the_start(body["conditions"], page.display),

@@ -59,7 +59,7 @@ def render_report(page: ReportPage) -> str:
         calendar=report_air.calendar(page, display),
         moist=report_air.moist(page, hours, air, display),
         **board_page.sections(page, days, display),
-        readiness=_readiness(page.assessment),
+        readiness=_readiness(page.assessment, display),
         excursions=report_out.excursions(page, display),
         episodes=report_out.episodes(page, display),
         gaps=report_out.gaps(page, display),
@@ -214,12 +214,12 @@ def _restarts(page: ReportPage, display: Display) -> Table:
 # --- the findings ----------------------------------------------------------------------------------
 
 
-def _readiness(assessment: Assessment) -> Table:
+def _readiness(assessment: Assessment, display: Display) -> Table:
     rows = [
         (
             condition.verdict.upper(),
             words.visible(condition.name),
-            words.visible(condition.evidence),
+            words.evidence(condition.evidence, display),
             "" if condition.verdict == "pass" else words.to_do(condition),
         )
         for condition in [*words.open_conditions(assessment), *(c for c in assessment.readiness if c.verdict == "pass")]

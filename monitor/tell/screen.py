@@ -29,7 +29,7 @@ def status_text(view: StatusView, *, ascii_only: bool = False) -> str:
     left = LINES - sum(len(block) + 1 for block in blocks if block)
     blocks.insert(3, _excursions(view, display))
     if assessment.phase == "before":
-        blocks.insert(3, _open_conditions(assessment, max(2, (left - 2) // 2)))
+        blocks.insert(3, _open_conditions(assessment, display, max(2, (left - 2) // 2)))
     return _finished("\n\n".join("\n".join(block) for block in blocks if block), ascii_only)
 
 
@@ -42,7 +42,7 @@ def ready_text(
     still_open = words.open_conditions(assessment)
     passed = [condition for condition in assessment.readiness if condition.verdict == "pass"]
     for condition in [*still_open, *passed]:
-        lines += _condition(condition)
+        lines += _condition(condition, display)
     return _finished("\n".join(lines), ascii_only)
 
 
@@ -162,13 +162,13 @@ def _boards(view: StatusView, display: Display) -> list[str]:
     return _labelled("boards", said) if said else []
 
 
-def _open_conditions(assessment: Assessment, most: int) -> list[str]:
+def _open_conditions(assessment: Assessment, display: Display, most: int) -> list[str]:
     found = words.open_conditions(assessment)
     if not found:
         return []
     lines = ["Not met:"]
     for condition in found[:most]:
-        lines += [_short(line, WIDTH) for line in _condition(condition, one_line=True)]
+        lines += [_short(line, WIDTH) for line in _condition(condition, display, one_line=True)]
     if len(found) > most:
         lines.append(f"  and {len(found) - most} more: wallclime ready JOB")
     return lines
@@ -213,8 +213,9 @@ def _table_row(row: Sequence[str], room: int, widths: Sequence[int]) -> list[str
     return [row[0], "  ".join([" " * room, *cells]).rstrip()]
 
 
-def _condition(condition: Condition, *, one_line: bool = False) -> list[str]:
-    head = f"{condition.verdict.upper().ljust(8)} {words.visible(condition.name)}: {words.visible(condition.evidence)}"
+def _condition(condition: Condition, display: Display, *, one_line: bool = False) -> list[str]:
+    told = words.evidence(condition.evidence, display)
+    head = f"{condition.verdict.upper().ljust(8)} {words.visible(condition.name)}: {told}"
     lines = [f"  {head}"] if one_line else _wrapped(head, "  ", " " * LABEL)
     if condition.verdict == "pass":
         return lines

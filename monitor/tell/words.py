@@ -6,13 +6,15 @@ time is rounded up; a worst value is shown with as many digits as it takes to di
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import chain
 from zoneinfo import ZoneInfo
 
-from monitor.basis.times import HOUR, MINUTE, datetime_of, whole_seconds, zone_of
+from monitor.basis.times import HOUR, MINUTE, datetime_of, ms_of, whole_seconds, zone_of
 from monitor.basis.units import (
     System,
     format_duration,
@@ -37,6 +39,7 @@ from monitor.rules.assessment import (
 from monitor.rules.readiness import RECORD_ENDS
 
 TRAINING = "TRAINING JOB: readings of this job were simulated. It proves nothing about a real room."
+_UTC = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")  # as rfc3339 writes it
 DIFFERENT = 1e-9  # the rules call a value outside from here on [degC, %RH]
 
 QUANTITY: Mapping[Quantity, str] = {
@@ -96,6 +99,19 @@ def when(at: int, display: Display) -> str:
     """ "2026-01-05 08:40 -05:00": the minute that `at` lies in, in the job's zone."""
     text = datetime_of(at - at % MINUTE, display.zone).isoformat(sep=" ", timespec="minutes")
     return f"{text[:16]} {text[16:]}"
+
+
+def evidence(text: str, display: Display) -> str:
+    """What speaks for a condition as people read it: as `visible`, and its times, which are kept in UTC, as `when`."""
+    return _UTC.sub(lambda found: _local(found[0], display), visible(text))
+
+
+def _local(utc: str, display: Display) -> str:
+    """The time as `when`; a name that only looks like one stays."""
+    try:
+        return when(ms_of(datetime.fromisoformat(utc)), display)
+    except (ValueError, OverflowError):
+        return utc
 
 
 def when_at_the_earliest(at: int, display: Display) -> str:
@@ -256,13 +272,14 @@ def gap(found: Gap, display: Display, away: Sequence[tuple[int, int]] = ()) -> s
     return f"{told}; {because}" if because else told
 
 
-def in_band(coverage: Coverage | None) -> str:
-    """The in-band share, always of known time and of elapsed time."""
+def in_band(coverage: Coverage | None, *, short: bool = False) -> str:
+    """The in-band share, always of known time and of elapsed time; `short` where the page says what the pair is."""
     if coverage is None or not coverage.elapsed:
-        return "no time has passed yet"
+        return "-" if short else "no time has passed yet"
     of_known = f"{share(coverage.in_band, coverage.known)} of known time" if coverage.known else "no time is known"
     low, high = in_band_of_elapsed(coverage)
-    return f"{of_known}; {low} to {high} of elapsed time (unknown time counted out, and in)"
+    of_elapsed = f"{of_known}; {low if low == high else f'{low} to {high}'} of elapsed time"
+    return of_elapsed if short else f"{of_elapsed} (unknown time counted out, and in)"
 
 
 def in_band_of_elapsed(coverage: Coverage) -> tuple[str, str]:

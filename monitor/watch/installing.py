@@ -12,12 +12,14 @@ from monitor.climate.wood import moves_with_moisture
 from monitor.rules.assessment import Assessment
 from monitor.rules.boards import came_with, measured_moistures
 from monitor.rules.frame import effective
+from monitor.tell import words
 from monitor.watch.bodies import check_body
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.entering import add, consistent
 from monitor.watch.jobs import given_reason, past
 from monitor.watch.judging import assess
+from monitor.watch.shown import display
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +94,12 @@ def _at_the_start(desk: Desk, job: str, told: Installing, lots: Sequence[str]) -
     if not still:
         return conditions
     if not told.not_ready:
+        shown, where = display(desk, job), f"job {job} is not ready"
         raise RecordError.of(
             [
-                Fault(f"{one['condition']}: {one['verdict']} ({one['evidence']})", f"job {job} is not ready", _MEND)
-                for one in still
+                Fault(f"{one.name}: {one.verdict} ({words.evidence(one.evidence, shown)})", where, _MEND)
+                for one in found.readiness
+                if one.verdict != "pass"
             ]
         )
     reason = given_reason(told.reason, "log install --not-ready")

@@ -453,3 +453,15 @@ def test_an_unknown_zone_is_one_clear_line():
         "job north wall of the den: there is no time zone 'Nowhere/At_All'. "
         'Give an IANA name such as "UTC" or "America/New_York"'
     )
+
+
+def test_a_time_in_an_evidence_is_told_in_the_jobs_zone():
+    shown = words.evidence("the record ends 2026-01-08T01:00:00Z; nothing is heard now", US)
+    assert shown == "the record ends 2026-01-07 20:00 -05:00; nothing is heard now"
+    assert words.evidence("within 3.0 degF, since 2026-07-08T01:00:59.250Z: 70", US) == (
+        "within 3.0 degF, since 2026-07-07 21:00 -04:00: 70"
+    )
+
+
+def test_a_name_in_an_evidence_that_only_looks_like_a_time_stays_and_cant_dress_up_a_page():
+    assert words.evidence("lot 2026-99-08T01:00:00Z\u202e", US) == "lot 2026-99-08T01:00:00Z\\u202e"
