@@ -151,7 +151,7 @@ def summary_text(found: Summary, standing: Sequence[tuple[Alarm, Display]]) -> s
     lines = [f"Walls, {found.title}.", summary.opening(found), "", "What stands now"]
     told = [line for alarm, display in standing for line in _alarm(alarm, display)]
     lines += told or ["  No alarm stands."]
-    buildings = summary.by_building(found.walls)
+    buildings = summary.by_building(summary.worst_first(found.walls))
     for building, walls in buildings.items():
         lines += [*_heading(building, list(buildings)), *(line for wall in walls for line in _span(wall))]
     return "\n".join(lines) + "\n"
@@ -162,7 +162,7 @@ def _span(wall: WallSpan) -> list[str]:
     worst = summary.worst(wall)
     return [
         f"{visible(wall.job)} ({summary.stands(wall)}{training})",
-        f"  in band: {summary.in_band(wall.coverage)}; known: {summary.known(wall)}",
+        f"  in band: {words.in_band(wall.coverage, short=True)}; known: {summary.known(wall)}",
         *([f"  out of band: {worst}"] if worst else []),
         f"  alarms: {summary.alarms(wall)}",
         f"  care done: {summary.care_done(wall)}; to be done: {summary.care_due(wall)}",

@@ -10,21 +10,24 @@ import numpy as np
 
 from monitor.basis.times import DAY
 from monitor.basis.units import format_duration
-from monitor.basis.values import AIR, Entry, Kind, Quantity
+from monitor.basis.values import AIR, Entry, Kind, OriginKind, Quantity
 from monitor.rules.assessment import Excursion
 from monitor.tell import cut, diary, drawing, words
 from monitor.tell.candour import candour
 from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
 from monitor.tell.page import render
-from monitor.tell.summary import in_band
-from monitor.tell.views import ReportPage, SensorLine
+from monitor.tell.views import ReportPage, SensorLine, Stay
 from monitor.tell.words import Display
 
 POINTS = 4_000  # drawn of all channels of one span together
 ROWS = 100  # of a table; the record has them all
 SIDES = ("low", "high")
 CARED = (Kind.CARE, Kind.INSPECTION)
+LOGGERS = (
+    " Readings from loggers' files have the times of the loggers' own clocks, which nobody looks after here: one that "
+    "was set or that drifted is not seen."
+)
 MEANT = (
     "Both spans are of one record and judged by the same rules. The sentences are made from the record alone: this "
     "page says what was measured, computed and entered, and takes no side. What caused what, and who answers for it, "
@@ -128,20 +131,40 @@ def _known(page: ReportPage, shown: Display) -> str:
 
 def _in_band(page: ReportPage, _shown: Display) -> str:
     part = cut.coverage(page, *_ends(page))
-    return f"In band: {in_band(part)} time (unknown time counted out, and in), {format_duration(part.in_band)}."
+    return f"In band: {words.in_band(part)}, {format_duration(part.in_band)}."
 
 
 def _out(page: ReportPage, _shown: Display) -> str:
     found = cut.parts(page, page.assessment.excursions)
     if not found:
-        return "The room did not leave the band in known time."
+        return _not_known(page) or "The room did not leave the band in known time."
     out = sum(end - start for start, end in cut.intervals(page, "out"))
     return f"{words.counted_things(len(found), 'excursion')}; out of band for {format_duration(out)} in all."
 
 
+def _not_known(page: ReportPage) -> str:
+    """Of a span of which no time is known, that nothing can be said of the band; else ""."""
+    if cut.coverage(page, *_ends(page)).known:
+        return ""
+    deaf = [words.QUANTITY[quantity] for quantity in reversed(AIR) if _never_heard(page, quantity)]
+    if len(deaf) == len(AIR):
+        return "Not known: nothing was heard."
+    return f"Not known: nothing was heard of {deaf[0]}." if deaf else "Not known: never were both quantities heard."
+
+
+def _never_heard(page: ReportPage, quantity: Quantity) -> bool:
+    """Whether nothing usable was heard of a quantity throughout the span."""
+    start, end = _ends(page)
+    if any(one.whole.quantity is quantity for one in cut.parts(page, page.assessment.excursions)):
+        return False
+    silent = [one for one in cut.parts(page, page.assessment.gaps) if quantity in one.whole.missing]
+    half = int(cut.within(page.half_known, np.array([start, end], np.int64))[0])  # out by the other one, silent in this
+    return sum(one.end - one.start for one in silent if one.end is not None) + half >= end - start
+
+
 def _read(page: ReportPage, quantity: Quantity, shown: Display) -> str:
     small = cut.narrowed(page)
-    found = _extremes(small, quantity)
+    found = cut.extremes(small, quantity)
     if found is None:
         return "Nothing was measured."
     low, high = (words.measure(quantity, value, shown) for value in found)
@@ -160,29 +183,39 @@ def _beyond_of(quantity: Quantity, side: str) -> Any:
         found = cut.parts(page, page.assessment.excursions)
         here = [one for one in found if (one.whole.quantity, one.whole.side) == (quantity, side)]
         if not here:
-            return "None."
-        worst = max((one.whole for one in here), key=lambda one: abs(one.peak - words.limit_of(one, page.profile)))
-        doses = words.dose(quantity, sum(one.whole.dose for one in here), shown)
-        reach = " (also before or after the span)" if any(one.cut and one.whole.end is not None for one in here) else ""
-        return (
-            f"{words.counted_things(len(here), 'time')} {words.side(worst, page.profile, shown).split(' ', 1)[1]}, "
-            f"at worst {words.worst(worst, page.profile, shown)}; {doses} beyond the limit{reach}."
-        )
+            return "Not known: nothing was heard of it." if _never_heard(page, quantity) else "None in known time."
+        limits = sorted({words.limit_of(one.whole, page.profile) for one in here})
+        apart = [[one for one in here if words.limit_of(one.whole, page.profile) == limit] for limit in limits]
+        return f"{'; '.join(_beyond(found, page, shown) for found in apart)}."
 
     return tell
+
+
+def _beyond(found: Sequence[cut.Part[Excursion]], page: ReportPage, shown: Display) -> str:
+    """The excursions beyond one limit: how many, the worst value, the sum."""
+    first = found[0].whole
+    worst = max((one.whole for one in found), key=lambda one: abs(one.peak - words.limit_of(one, page.profile)))
+    doses = words.dose(first.quantity, sum(one.whole.dose for one in found), shown)
+    reach = " (also before or after the span)" if any(one.cut and one.whole.end is not None for one in found) else ""
+    return (
+        f"{words.counted_things(len(found), 'time')} {words.side(first, page.profile, shown).split(' ', 1)[1]}, "
+        f"at worst {words.worst(worst, page.profile, shown)}, {doses} beyond the limit{reach}"
+    )
 
 
 def _boards(page: ReportPage, _shown: Display) -> str:
     start, end = _ends(page)
     rows = page.assessment.days
-    rows = rows[(rows["day"].astype(np.int64) * DAY < end) & ((rows["day"].astype(np.int64) + 1) * DAY > start)]
-    rows = rows[~np.isnan(rows["board"])]
+    ends = (rows["day"].astype(np.int64) + 1) * DAY
+    rows = rows[(ends > start) & (ends <= end) & ~np.isnan(rows["board"])]
     if not len(rows):
-        return "Nothing is computed of boards in it."
+        return "Nothing is computed of boards at the end of a day of UTC in it."
     low, high = float(rows["board"].min()), float(rows["board"].max())
     known = rows["grown"][~np.isnan(rows["grown"])].tolist()
     gained = f", {min(known):+.1f} to {max(known):+.1f} points against the installation" if known else ""
-    return f"At the ends of its days {low:.1f} to {high:.1f} % of dry mass{gained}: the central of nine estimates."
+    return (
+        f"At the ends of its days of UTC {low:.1f} to {high:.1f} % of dry mass{gained}: the central of nine estimates."
+    )
 
 
 def _care(page: ReportPage, shown: Display) -> str:
@@ -204,20 +237,15 @@ def _said(page: ReportPage, shown: Display) -> str:
 
 def _entries(page: ReportPage, _shown: Display) -> str:
     here = _here(page)
-    late = [one.number for one in here if diary.entered(one)]
+    late = diary.late(here)
     corrected = diary.corrections(page.entries)
-    changed = [one.number for one in here if one.number in corrected]
+    changed = [one for one in here if one.number in corrected]
     if not here:
         return "None speaks of it."
     told = [f"{len(here)} speak of it" if len(here) > 1 else "1 speaks of it"]
-    told += [f"written more than an hour from their time: {_numbers(late)}"] if late else []
-    told += [f"corrected since: {_numbers(changed)}"] if changed else []
+    told += [f"written more than an hour from their time: {diary.numbers(late)}"] if late else []
+    told += [f"corrected since: {diary.numbers(changed)}"] if changed else []
     return f"{'; '.join(told)}."
-
-
-def _numbers(found: Sequence[int]) -> str:
-    more = f" and {len(found) - 12} more" if len(found) > 12 else ""
-    return f"{', '.join(map(str, found[:12]))}{more}"
 
 
 def _here(page: ReportPage) -> list[Entry]:
@@ -244,16 +272,11 @@ def _chart(name: str, page: ReportPage, shown: Display) -> dict[str, Any]:
     }
 
 
-def _extremes(page: ReportPage, quantity: Quantity) -> tuple[float, float] | None:
-    values = [one.value for one in page.channels if one.quantity is quantity and len(one.value)]
-    return (min(float(v.min()) for v in values), max(float(v.max()) for v in values)) if values else None
-
-
 def _excursions(name: str, page: ReportPage, shown: Display) -> dict[str, Any]:
     found = cut.parts(page, page.assessment.excursions)
     told = [_excursion(one.number, one.whole, page, shown) for one in found[:ROWS]]
-    more = f"{ROWS} of {len(found)} shown, the first; the report has all." if len(found) > ROWS else ""
-    return {"name": words.visible(name), "rows": told, "more": more}
+    more = f"{ROWS} of {len(found)} shown, the first; an evidence bundle has all." if len(found) > ROWS else ""
+    return {"name": words.visible(name), "rows": told, "more": more, "none": _out(page, shown)}
 
 
 def _excursion(number: int, one: Excursion, page: ReportPage, shown: Display) -> tuple[str, ...]:
@@ -275,35 +298,72 @@ def _limits(found: DisputePage, shown: Display) -> list[tuple[str, str]]:
     page = found.spans[0][1]
     return [
         *[("placement", _placement(one, found)) for one in page.sensors],
-        *[("uncertainty", _uncertainty(one, shown)) for one in page.sensors],
+        *[("uncertainty", told) for one in page.sensors if (told := _uncertainty(one, found, shown))],
         ("clock", _clock(found, shown)),
         *candour(page, shown),
     ]
 
 
 def _placement(one: SensorLine, found: DisputePage) -> str:
-    start, end = min(_ends(p)[0] for _, p in found.spans), max(_ends(p)[1] for _, p in found.spans)
-    stays = [stay for stay in one.stays if stay.start < end and (stay.end is None or stay.end > start)]
-    said = [f"in {words.visible(stay.place)}: {words.visible(stay.detail) or 'nothing said'}" for stay in stays]
-    return f"{words.visible(one.name)}, by what was entered: {'; '.join(said) or 'not there in either span'}."
+    told = [(name, "; ".join(map(_where, _stays(one, page)))) for name, page in found.spans]
+    if not any(said for _, said in told):
+        return f"{words.visible(one.name)}, by what was entered: not there in either span."
+    return f"{words.visible(one.name)}, by what was entered: {_of_each(told, 'not there')}."
 
 
-def _uncertainty(one: SensorLine, shown: Display) -> str:
-    told = ", ".join(f"{words.QUANTITY[q]} {words.difference(q, u, shown)}" for q, u in one.uncertainty.items())
-    backing = words.CHECK.get(one.check, words.visible(one.check))
-    return f"{words.visible(one.name)}: {told}, expanded, backed by {backing}."
+def _of_each(told: Sequence[tuple[str, str]], without: str) -> str:
+    """What is said of each span under its name; once where both say the same."""
+    if len({said for _, said in told}) == 1:
+        return f"in both spans {told[0][1] or without}"
+    return "; ".join(f"in {words.visible(name)} {said or without}" for name, said in told)
+
+
+def _stays(one: SensorLine, page: ReportPage) -> list[Stay]:
+    """Where a sensor was within the span."""
+    start, end = _ends(page)
+    return [stay for stay in one.stays if stay.start < end and (stay.end is None or stay.end > start)]
+
+
+def _where(stay: Stay) -> str:
+    return f"{words.HEARS[stay.hears]} {words.visible(stay.place)} ({words.visible(stay.detail) or 'nothing said'})"
+
+
+def _uncertainty(one: SensorLine, found: DisputePage, shown: Display) -> str:
+    """What was in force within each span in which the sensor heard the air of a room; "" where it did in neither."""
+    told = [
+        (name, _in_force(one, page, shown) if any(stay.hears == "air" for stay in _stays(one, page)) else "")
+        for name, page in found.spans
+    ]
+    if not any(said for _, said in told):
+        return ""
+    return f"{words.visible(one.name)}, expanded: {_of_each(told, 'it was not in the room')}."
+
+
+def _in_force(one: SensorLine, page: ReportPage, shown: Display) -> str:
+    """The uncertainty of each quantity and what backs it within the span, from when on where it changed there."""
+    start, end = _ends(page)
+    here = [each for each in one.backings if each.start < end and (each.end is None or each.end > start)]
+    told: dict[Quantity, list[str]] = {}
+    for each in here:
+        since = f"from {words.when(each.start, shown)} on " if each.start > start else ""
+        made = "" if each.checked is None else f" of {words.when(each.checked, shown)[:10]}"
+        backing = f"{words.CHECK.get(each.level, words.visible(each.level))}{made}"
+        size = words.difference(each.quantity, each.uncertainty, shown)
+        told.setdefault(each.quantity, []).append(f"{since}{size}, backed by {backing}")
+    return ", ".join(f"{words.QUANTITY[quantity]} {', '.join(said)}" for quantity, said in told.items())
 
 
 def _clock(found: DisputePage, shown: Display) -> str:
     spans = [_ends(page) for _, page in found.spans]
     here = [one for one in found.steps if any(start <= one.at < end for start, end in spans)]
+    loggers = LOGGERS if found.spans[0][1].assessment.origin_share.get(OriginKind.FILE) else ""
     if not here:
-        return "The computer's clock was not seen to be set in either span."
+        return f"No jump of the computer's clock was seen in either span.{loggers}"
     told = "; ".join(
         f"{words.when(one.at, shown)} by {format_duration(int(one.body['by_ms']))} (sensors' log, entry {one.number})"
         for one in here[:ROWS]
     )
-    return f"The computer's clock was set: {told}."
+    return f"The computer's clock was set: {told}.{loggers}"
 
 
 def _identity(found: DisputePage, shown: Display) -> list[tuple[str, str]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.basis.times import DAY
-from monitor.basis.units import format_length, format_percent, format_temperature
+from monitor.basis.units import format_percent, format_temperature
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment
@@ -102,7 +102,7 @@ def _planned(item: Item, profile: Profile, now: int, display: Display) -> tuple[
 
 def _facts(page: HandoverPage, display: Display) -> list[tuple[str, str]]:
     facts = page.facts
-    size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
+    size = words.size(facts.length, facts.height, facts.units)
     installs = [entry for entry in page.entries if entry.kind is Kind.INSTALL]
     found = [
         ("wall", f"{size}, in {words.visible(facts.wall_place)}" if size else words.visible(facts.wall_place)),

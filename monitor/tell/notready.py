@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.basis.units import format_length
 from monitor.basis.values import Entry
 from monitor.rules.assessment import Condition
 from monitor.rules.cautions import CAUTIONS, at_step
@@ -53,7 +52,7 @@ def render_not_ready(page: NotReadyPage) -> str:
 
 def _facts(page: NotReadyPage) -> list[tuple[str, str]]:
     facts, entry = page.facts, page.entry
-    size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
+    size = words.size(facts.length, facts.height, facts.units)
     late = diary.entered(entry)
     told = f"{words.when(entry.entered, page.display)} by {words.visible(entry.who)}"
     found = [

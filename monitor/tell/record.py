@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from monitor.basis.units import format_length
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, Condition, Verdict
 from monitor.rules.makers import Document
@@ -130,7 +129,7 @@ def _name(text: str) -> str:
 
 def _facts(page: RecordPage, shown: Display) -> list[tuple[str, str]]:
     facts, found = page.facts, page.assessment
-    size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
+    size = words.size(facts.length, facts.height, facts.units)
     building = f", {_name(page.building)}" if page.building else ""
     lots = ", ".join(words.lot_named(lot.name) for lot in found.lots if lot.delivered_at is not None)
     named = [
@@ -163,15 +162,11 @@ def _room(found: Assessment, shown: Display) -> str:
         f"{_name(sensor)} {', '.join(words.measure(q, value, shown) for q, value in sorted(values.items()))}"
         for sensor, values in sorted(found.now.values.items())
     ]
-    return "; ".join([words.now_state(found.now, found.as_of, shown), *_few(said)])
+    return "; ".join(filter(None, [words.now_state(found.now, found.as_of, shown), words.few(said, FEW)]))
 
 
 def _sensors(page: RecordPage) -> str:
-    return "; ".join(_few([f"{_name(name)}, {backed}" for name, backed in page.sensors])) or "none is assigned"
-
-
-def _few(texts: Sequence[str]) -> list[str]:
-    return [*texts[:FEW], *([f"{len(texts) - FEW} more"] if len(texts) > FEW else [])]
+    return words.few([f"{_name(name)}, {backed}" for name, backed in page.sensors], FEW) or "none is assigned"
 
 
 def _limits(page: RecordPage, shown: Display) -> list[tuple[str, ...]]:

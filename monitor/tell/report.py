@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from monitor.basis.units import format_duration, format_length
+from monitor.basis.units import format_duration
 from monitor.rules.assessment import Assessment, ClockReading
 from monitor.tell import (
     board_page,
@@ -110,17 +110,17 @@ def _facts(page: ReportPage, display: Display) -> list[Row]:
     facts, assessment, span = page.facts, page.assessment, cut.span_of(page)
     phase = None if page.cut is None else page.cut.phase
     shown = "" if span is None else spanwords.span_named(*span, phase, cut=page.cut is not None, display=display)
-    size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
-    profile = f"{words.visible(assessment.profile)}: {words.band(page.profile, assessment.phase, display)}"
+    size = words.size(facts.length, facts.height, facts.units)
+    bands = spanwords.bands([phase for phase, _, _ in cut.phases(page)] or [assessment.phase], page.profile, display)
     found = [
         ("shown", shown, "computed"),
         ("wall", size, "said"),
         ("boxes lie in", words.visible(facts.boxes_place), "said"),
         ("wall stands in", words.visible(facts.wall_place), "said"),
         ("outdoors", words.visible(facts.outdoor_place or ""), "said"),
-        ("profile", profile, "said"),
+        ("profile", f"{words.visible(assessment.profile)}: {bands}", "said"),
         ("room", words.now_state(assessment.now, assessment.as_of, display), "computed"),
-        ("in band", words.in_band(assessment.span if span is None else cut.coverage(page, *span)), "computed"),
+        ("in band" if page.cut is None else "in band, this part", words.in_band(assessment.span if span is None else cut.coverage(page, *span)), "computed"),
         ("opened", f"{words.when(facts.opened_at, display)} by {words.visible(facts.opened_by)}", "said"),
         ("written", words.when(page.written_at, display), ""),
         ("times", f"in {assessment.zone}, each with its offset from UTC", ""),

@@ -7,7 +7,6 @@ import textwrap
 from collections.abc import Sequence
 
 from monitor.basis.times import MINUTE, whole_seconds
-from monitor.basis.units import format_length
 from monitor.basis.values import AIR, Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
 from monitor.tell import boards, diary, words
@@ -107,7 +106,7 @@ def _heading(view: StatusView, display: Display) -> list[str]:
     assessment, facts = view.assessment, view.facts
     as_of = f"as of {words.when(assessment.as_of, display)}"
     name = _short(words.visible(assessment.job), WIDTH - len(as_of) - 2)
-    size = " x ".join(format_length(side, facts.units) for side in (facts.length, facts.height) if side is not None)
+    size = words.size(facts.length, facts.height, facts.units)
     places = f"boxes in {words.visible(facts.boxes_place)}, wall in {words.visible(facts.wall_place)}"
     about = f"wall {size}; {places}" if size else places
     verdict = " ".join(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Protocol, TypeVar
 
 from monitor.basis.alarm import Alarm
 from monitor.basis.units import System, format_duration
@@ -88,10 +89,18 @@ def worst_first(walls: Iterable[WallSpan]) -> list[WallSpan]:
     return sorted(walls, key=lambda wall: (-wall.out, wall.watched, -wall.unknown, wall.job))
 
 
-def by_building(walls: Iterable[WallSpan]) -> Mapping[str, list[WallSpan]]:
-    """The walls of each building worst first, the building with the worst wall first."""
-    found: dict[str, list[WallSpan]] = {}
-    for wall in worst_first(walls):
+class _Built(Protocol):
+    @property
+    def building(self) -> str: ...
+
+
+Built = TypeVar("Built", bound=_Built)
+
+
+def by_building(ranked: Iterable[Built]) -> Mapping[str, list[Built]]:
+    """The walls of each building in the order given, the building of the first wall first."""
+    found: dict[str, list[Built]] = {}
+    for wall in ranked:
         found.setdefault(wall.building, []).append(wall)
     return found
 
@@ -115,15 +124,6 @@ def known(wall: WallSpan) -> str:
 def stands(wall: WallSpan) -> str:
     """ "WALL IS UP", "NOT READY; NOT WATCHED: no sensor was there"."""
     return wall.tag if wall.watched else f"{wall.tag}; {NOT_WATCHED}"
-
-
-def in_band(part: Coverage) -> str:
-    """ "98.8 % of known, 91.9 % to 98.9 % of elapsed": the second with unknown time counted out, and in."""
-    if not part.elapsed:
-        return "-"
-    low, high = words.in_band_of_elapsed(part)
-    of_known = f"{words.share(part.in_band, part.known)} of known" if part.known else "nothing known"
-    return f"{of_known}, {low if low == high else f'{low} to {high}'} of elapsed"
 
 
 def worst(wall: WallSpan) -> str:

@@ -36,7 +36,7 @@ MIND = (
 
 def render_summary(found: Summary) -> str:
     """The page as HTML text, the same for the same values."""
-    groups = summary.by_building(found.walls)
+    groups = summary.by_building(summary.worst_first(found.walls))
     whole = summary.covered(found.walls)
     return render(
         "summary.html",
@@ -74,7 +74,7 @@ def _overdue(walls: Sequence[WallSpan]) -> int:
 
 def _building(name: str, walls: Sequence[WallSpan]) -> dict[str, Any]:
     whole = summary.covered(walls)
-    share = f"; in band: {summary.in_band(whole)} time" if whole.elapsed else ""
+    share = f"; in band: {words.in_band(whole, short=True)}" if whole.elapsed else ""
     return {
         "name": summary.building_named(name),
         "opening": f"{words.counted_things(len(walls), 'wall')}{share}.",
@@ -97,6 +97,6 @@ def _wall(wall: WallSpan) -> dict[str, Any]:
         "blind": not wall.watched,
         "bar": marks.share_bar(wall.coverage) if wall.coverage.elapsed else Markup(""),
         "stands": summary.stands(wall),
-        "in_band": summary.in_band(wall.coverage),
+        "in_band": words.in_band(wall.coverage, short=True),
         "cells": [(name, cell, cell in NOTHING) for name, cell in zip(HEAD[2:], cells, strict=True)],
     }

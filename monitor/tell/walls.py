@@ -15,7 +15,6 @@ from monitor.rules.assessment import Assessment, Condition
 from monitor.rules.care import Item
 from monitor.tell import alarm_words, alarms, words
 from monitor.tell.marks import DayState, Week
-from monitor.tell.summary import in_band
 from monitor.tell.words import Display
 
 State = Literal["out", "unknown", "blind", "in", "closed"]
@@ -96,14 +95,6 @@ def pressing(wall: WallNow) -> int:
     return sum(one.priority is Priority.HIGH and one.standing is Standing.UNACKNOWLEDGED for one in wall.alarms)
 
 
-def by_building(walls: Iterable[WallNow]) -> Mapping[str, list[WallNow]]:
-    """The walls of each building worst first, the building with the worst wall first."""
-    found: dict[str, list[WallNow]] = {}
-    for wall in worst_first(walls):
-        found.setdefault(wall.building, []).append(wall)
-    return found
-
-
 # --- words ------------------------------------------------------------------------------------------------------------
 
 
@@ -130,7 +121,7 @@ def verdict(wall: WallNow) -> str:
     if found.after is None or not found.after.elapsed:
         return begun
     left = words.counted_things(sum(one.phase == "after" for one in found.excursions), "excursion")
-    return f"{begun} Since the finish in band: {in_band(found.after)} time; {left}."
+    return f"{begun} Since the finish in band: {words.in_band(found.after, short=True)}; {left}."
 
 
 def room(wall: WallNow) -> str:

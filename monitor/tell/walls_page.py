@@ -10,7 +10,7 @@ from monitor.basis.times import HOUR, rfc3339, zone_of
 from monitor.tell import marks, walls, words
 from monitor.tell.marks import DayState
 from monitor.tell.page import render
-from monitor.tell.summary import building_named
+from monitor.tell.summary import building_named, by_building
 from monitor.tell.walls import Board, WallNow
 from monitor.tell.words import Display
 
@@ -40,7 +40,7 @@ def render_board(board: Board) -> str:
     """The page as HTML text, the same for the same values."""
     ranked = walls.worst_first(board.walls)
     rank = {id(wall): place for place, wall in enumerate(ranked)}
-    groups = walls.by_building(board.walls)
+    groups = by_building(ranked)
     counted = Counter(wall.state for wall in board.walls)
     return render(
         "walls.html",

@@ -14,10 +14,11 @@ from datetime import datetime
 from itertools import chain
 from zoneinfo import ZoneInfo
 
-from monitor.basis.times import HOUR, MINUTE, datetime_of, ms_of, whole_seconds, zone_of
+from monitor.basis.times import DAY, HOUR, MINUTE, datetime_of, ms_of, whole_seconds, zone_of
 from monitor.basis.units import (
     System,
     format_duration,
+    format_length,
     format_percent,
     format_temperature,
     format_temperature_difference,
@@ -40,6 +41,7 @@ from monitor.rules.readiness import RECORD_ENDS
 
 TRAINING = "TRAINING JOB: readings of this job were simulated. It proves nothing about a real room."
 _UTC = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")  # as rfc3339 writes it
+LONG = 10 * DAY  # a length of time is told in days from here on
 DIFFERENT = 1e-9  # the rules call a value outside from here on [degC, %RH]
 
 QUANTITY: Mapping[Quantity, str] = {
@@ -63,12 +65,14 @@ ORIGIN: Mapping[OriginKind, str] = {
     OriginKind.HAND: "entered by hand",
     OriginKind.SIMULATED: "simulated",
 }
+HEARS = {"air": "in", "outdoors": "outdoors,", "box": "in boxes at", "surface": "on the wall's surface in"}
 CHECK = {
     "maker": "the maker's statement only",
     "side by side": "a side-by-side check",
     "salt": "a salt check",
     "laboratory": "a laboratory certificate",
     "run out": "nothing any more: its check has run out",
+    "never checked": "nothing any more: its maker's statement has run out, and it was never checked",
 }
 
 
@@ -93,6 +97,12 @@ def visible(text: str) -> str:
     return "".join(
         f"\\u{ord(sign):04x}" if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp", "Cs") else sign for sign in text
     )
+
+
+def few(texts: Sequence[str], most: int, *, more: int = 0, between: str = "; ") -> str:
+    """The first `most` of the texts, and how many there are besides; `more` are counted already."""
+    rest = max(0, len(texts) - most) + more
+    return f"{between.join(texts[:most])}{f' and {rest} more' if rest else ''}"
 
 
 def when(at: int, display: Display) -> str:
@@ -125,6 +135,14 @@ def between(start: int, end: int, display: Display) -> str:
     if first[-6:] != last[-6:]:
         return f"{first} to {last}"
     return f"{first[:16]} to {last[11:] if first[:10] == last[:10] else last}"
+
+
+def length(ms: int) -> str:
+    """A length of time: "26 h 30 min", and from ten days on "1099 d 2 h 5 min"."""
+    if ms < LONG:
+        return format_duration(ms)
+    days, rest = divmod(round(ms / MINUTE) * MINUTE, DAY)
+    return f"{days} d {format_duration(rest)}" if rest else f"{days} d"
 
 
 def hours(ms: int) -> str:
@@ -225,7 +243,7 @@ def worst(excursion: Excursion, profile: Profile, display: Display) -> str:
 
 def lasted(start: int, end: int | None, as_of: int) -> str:
     """A length of time; of what is still open, so far."""
-    return format_duration((as_of if end is None else end) - start) + (" so far" if end is None else "")
+    return length((as_of if end is None else end) - start) + (" so far" if end is None else "")
 
 
 def excursion(found: Excursion, profile: Profile, as_of: int, display: Display) -> str:
@@ -266,9 +284,9 @@ def cause(gap: Gap, away: Sequence[tuple[int, int]], display: Display) -> str:
 
 def gap(found: Gap, display: Display, away: Sequence[tuple[int, int]] = ()) -> str:
     """ "nothing usable heard 2026-01-05 17:05 to 2026-01-06 07:10 -05:00 (14 h 5 min): not counted"."""
-    length = format_duration(found.end - found.start)
     because = cause(found, away, display)
-    told = f"{missing(found)} {between(found.start, found.end, display)} ({length}): not counted"
+    lasting = length(found.end - found.start)
+    told = f"{missing(found)} {between(found.start, found.end, display)} ({lasting}): not counted"
     return f"{told}; {because}" if because else told
 
 
@@ -278,8 +296,14 @@ def in_band(coverage: Coverage | None, *, short: bool = False) -> str:
         return "-" if short else "no time has passed yet"
     of_known = f"{share(coverage.in_band, coverage.known)} of known time" if coverage.known else "no time is known"
     low, high = in_band_of_elapsed(coverage)
-    of_elapsed = f"{of_known}; {low if low == high else f'{low} to {high}'} of elapsed time"
-    return of_elapsed if short else f"{of_elapsed} (unknown time counted out, and in)"
+    if short:
+        return f"{of_known}; {low if low == high else f'{low} to {high}'} of elapsed time"
+    return f"{of_known}; {low} to {high} of elapsed time (unknown time counted out, and in)"
+
+
+def size(length: float | None, height: float | None, units: System) -> str:
+    """ "4.88 m x 2.44 m", or the one that is known, "" where neither is. [m]"""
+    return " x ".join(format_length(side, units) for side in (length, height) if side is not None)
 
 
 def in_band_of_elapsed(coverage: Coverage) -> tuple[str, str]:
@@ -410,7 +434,7 @@ def now_state(now: Now, as_of: int, display: Display) -> str:
     word = {"in": "in band", "out": "OUT OF BAND", "unknown": "not known"}[now.state]
     if now.since is None:
         return word if now.last_heard is not None else f"{word}: nothing heard yet"
-    return f"{word} since {when(now.since, display)} ({format_duration(whole_seconds(as_of - now.since))})"
+    return f"{word} since {when(now.since, display)} ({length(whole_seconds(as_of - now.since))})"
 
 
 _TO_DO = (  # each fits on one line of a screen
@@ -459,7 +483,10 @@ def drawn(number: int, total: int) -> str:
     """How much of the record the drawing shows."""
     if number == total:
         return f"All {total} readings are drawn."
-    return f"{number} of {total} points drawn: of each short stretch the first, lowest, highest and last."
+    return (
+        f"{number} of {total} points drawn: of each short stretch the first, lowest, highest and last. "
+        "All of them stand in the CSV of the bundle (wallclime bundle)."
+    )
 
 
 def conflicts(number: int) -> str:
@@ -471,9 +498,17 @@ def conflicts(number: int) -> str:
 
 
 def finding(
-    assessment: Assessment, profile: Profile, quantity: Quantity, read: tuple[float, float] | None, display: Display
+    assessment: Assessment,
+    profile: Profile,
+    quantity: Quantity,
+    read: tuple[float, float] | None,
+    display: Display,
+    partial: Sequence[Excursion] = (),
 ) -> str:
-    """What a chart shows, in words: lowest and highest `read`, and how often and how long the band was left."""
+    """What a chart shows, in words: lowest and highest `read`, and how often and how long the band was left.
+
+    `partial` are those of the Assessment's excursions that last beyond what is shown: their worst may lie there.
+    """
     name = QUANTITY[quantity].capitalize()
     if read is None:
         return f"{name}: nothing has been heard."
@@ -482,7 +517,8 @@ def finding(
     found = [each for each in assessment.excursions if each.quantity is quantity]
     if not found:
         return f"{text} It never left the band in the time that is known."
-    out = format_duration(sum((assessment.as_of if each.end is None else each.end) - each.start for each in found))
+    out = length(sum((assessment.as_of if each.end is None else each.end) - each.start for each in found))
     furthest = max(found, key=lambda each: abs(each.peak - limit_of(each, profile)))
     times = "once" if len(found) == 1 else f"{len(found)} times"
-    return f"{text} It left the band {times}, for {out} in all, at worst {worst(furthest, profile, display)}."
+    of = " in the whole excursion, which lasts beyond what is shown" if furthest in partial else ""
+    return f"{text} It left the band {times}, for {out} in all, at worst {worst(furthest, profile, display)}{of}."

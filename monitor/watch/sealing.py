@@ -37,7 +37,6 @@ CLOSING, BACKLOG = "day", "earlier days"
 REST = "the rest of the day"
 
 _RECORDER = Thread("recorder", "")
-_SENSORS_LOG = Thread("log", SENSORS_CHAIN)
 
 
 def signed_of(row: HeadRow) -> SignedHead:

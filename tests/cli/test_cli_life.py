@@ -89,13 +89,13 @@ def told(home: Home) -> str:
         (
             ("cause", "den", "--episode", 1, "--cause", "wet plaster", "--remedy", "door shut"),
             "cause of the episode 2026-01-06 14:00 to 17:00 -05:00",
-            "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; because of wet plaster; "
+            "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; cause: wet plaster; "
             "remedy: door shut",
         ),
         (
             ("cause", "den", "--at", "2026-01-06T15:00", "--cause", "wet plaster"),
             "cause of the episode 2026-01-06 14:00 to 17:00 -05:00",
-            "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; because of wet plaster",
+            "cause, robin [entered 5 d later] out of band until 2026-01-06 17:00 -05:00; cause: wet plaster",
         ),
     ],
 )

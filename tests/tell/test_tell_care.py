@@ -56,9 +56,13 @@ def test_how_a_joint_has_moved(found: Joint, said: str):
         ),
         (
             entry(Kind.CAUSE, cause="wet plaster", remedy="door shut", until=T0 + HOUR),
-            "out of band until 2026-01-05 01:00 +00:00; because of wet plaster; remedy: door shut",
+            "out of band until 2026-01-05 01:00 +00:00; cause: wet plaster; remedy: door shut",
         ),
-        (entry(Kind.CAUSE, cause="wet plaster", remedy="", until=None), "still out of band; because of wet plaster"),
+        (entry(Kind.CAUSE, cause="wet plaster", remedy="", until=None), "still out of band; cause: wet plaster"),
+        (  # a cause may be a whole sentence
+            entry(Kind.CAUSE, cause="the humidifier had run dry", remedy="", until=None),
+            "still out of band; cause: the humidifier had run dry",
+        ),
     ],
 )
 def test_an_entry_of_the_walls_life_is_a_sentence(one: Entry, said: str):

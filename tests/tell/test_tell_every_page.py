@@ -34,6 +34,7 @@ UNSAID = """() => [...document.querySelectorAll("svg, canvas, img, figure, [data
   .filter((one) => one.tagName === "FIGURE" ? !one.querySelector("figcaption")?.textContent.trim()
     : !(one.getAttribute("role") === "img" && one.getAttribute("aria-label")?.trim()) && !one.alt)
   .map((one) => one.outerHTML.slice(0, 120))"""
+NAMELESS = """() => [...document.querySelectorAll("th")].filter((one) => !one.textContent.trim()).length"""
 RANGE = "(place) => place._fullLayout.xaxis.range.map((end) => +new Date(end))"
 
 
@@ -101,6 +102,13 @@ def test_axe_finds_no_serious_fault_of_access(opened, name):
     assert [(one["id"], one["nodes"][0]["html"]) for one in grave] == []
     undecided = {one["id"] for one in found["incomplete"] if one["impact"] in ("serious", "critical")}
     assert undecided <= {"color-contrast"}  # over a drawn edge axe can't tell: the palette is computed elsewhere
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_page_has_one_main_part_and_no_column_without_a_name(opened, name):
+    page = opened(name)
+    assert page.page.locator("main").count() == 1
+    assert page.run(NAMELESS) == 0
 
 
 @pytest.mark.parametrize("name", NAMES)

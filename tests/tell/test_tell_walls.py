@@ -129,7 +129,7 @@ def test_of_a_wall_that_is_up_it_says_how_it_was_begun_and_how_it_has_been():
     up = replace(den.ASSESSMENT, phase="after", after=Coverage(100 * HOUR, 90 * HOUR, 80 * HOUR))
     assert walls.verdict(wall(assessment=up, open_at_start=2)) == (
         "Begun before the acclimation was complete, 2 conditions open. "
-        "Since the finish in band: 88.8 % of known, 80.0 % to 90.0 % of elapsed time; 0 excursions."
+        "Since the finish in band: 88.8 % of known time; 80.0 % to 90.0 % of elapsed time; 0 excursions."
     )
     begun = replace(den.ASSESSMENT, phase="during")
     assert walls.verdict(wall(assessment=begun)) == "Begun before the acclimation was complete."

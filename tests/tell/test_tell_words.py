@@ -151,6 +151,22 @@ def test_an_in_band_share_is_always_two_figures():
     assert words.in_band(None) == words.in_band(Coverage()) == "no time has passed yet"
 
 
+def test_a_short_in_band_share_says_the_same_without_what_its_page_says_of_the_pair():
+    assert words.in_band(Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR), short=True) == (
+        "90.0 % of known time; 75.0 % to 91.6 % of elapsed time"
+    )
+    assert words.in_band(Coverage(2 * HOUR, 2 * HOUR, HOUR), short=True) == (
+        "50.0 % of known time; 50.0 % of elapsed time"
+    )
+    assert words.in_band(Coverage(), short=True) == "-"
+
+
+def test_a_size_is_of_the_sides_that_are_known():
+    assert words.size(4.0, 2.4, "si") == "4.000 m x 2.400 m"
+    assert words.size(None, 2.4, "si") == "2.400 m"
+    assert words.size(None, None, "si") == ""
+
+
 def test_a_clock_is_complete_on_its_way_or_standing():
     clock = ClockReading(required=48 * HOUR)
     assert words.clock_state(clock, US) == "not complete"

@@ -180,7 +180,7 @@ def test_a_summary_of_the_week_tells_every_wall_of_each_building(desk):
     den = lines.index("den (NOT READY)")
     assert lines[den + 1] == (
         # by hand: 30 h in band of 32 h 20 min known, of 168 h; 100 % less 2 h 20 min of 168 h
-        "  in band: 92.7 % of known, 17.8 % to 98.6 % of elapsed; known: 19.2 % of 168 h"
+        "  in band: 92.7 % of known time; 17.8 % to 98.6 % of elapsed time; known: 19.2 % of 168 h"
     )
     assert lines[den + 2].startswith("  out of band: humidity above 65.0 %, at worst 72.8 %")
     assert lines[den + 3] == "  alarms: 1 alarm: air too damp"
