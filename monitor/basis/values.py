@@ -141,6 +141,7 @@ class Kind(StrEnum):
     ALARM_SETTINGS = "alarm settings"
 
 
+PROGRAM = "wallclime"  # who claims an entry that the program itself writes
 SENSORS_CHAIN = ""  # the chain of the sensors, which belong to no job; every other chain carries its job's name
 
 

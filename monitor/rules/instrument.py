@@ -130,12 +130,17 @@ def in_force(checks: Sequence[Check], quantity: Quantity, at: int) -> Check | No
     return min(after, key=lambda check: check.at, default=None)
 
 
+def turns(checks: Sequence[Check], quantity: Quantity) -> list[int]:
+    """When the check that holds may be another one from then on. [ms]"""
+    return sorted({at for check in checks if check.quantity is quantity for at in (check.at, check.until)})
+
+
 def corrections(checks: Sequence[Check], quantity: Quantity, stated: float, t: NDArray[np.int64]) -> Corrections:
     """What to do to each reading of a channel at times `t`; `stated` is the uncertainty where no check holds."""
     found = Corrections(np.ones(len(t)), np.zeros(len(t)), np.full(len(t), stated))
     own = [check for check in checks if check.quantity is quantity]
-    turns = sorted({at for check in own for at in (check.at, check.until)})
-    for start, end in zip([None, *turns], [*turns, None], strict=True):
+    changes = turns(own, quantity)
+    for start, end in zip([None, *changes], [*changes, None], strict=True):
         first = 0 if start is None else int(np.searchsorted(t, start, "left"))
         last = len(t) if end is None else int(np.searchsorted(t, end, "left"))
         holds = in_force(own, quantity, int(t[first])) if first < last else None

@@ -142,14 +142,8 @@ def _figures(alarm: Alarm, now: int, display: Display) -> list[str]:
     lines = [f"Where: {spot(alarm)}", f"{'When' if alarm.returned else 'Since'}: {_lasting(alarm, now, display)}"]
     lines += [f"How bad: {bad}"] if bad else []
     jobs = [visible(job) for job in alarm.facts.get("jobs", ()) if job != alarm.facts.get("place")]
-    lines += [f"For: {_few(jobs)}"] if jobs else []
+    lines += [f"For: {words.few(jobs, NAMED, between=', ')}"] if jobs else []
     return lines + ([TRAINING] if alarm.facts.get("training") else [])
-
-
-def _few(names: Sequence[str]) -> str:
-    """The first names, and how many more there are."""
-    more = len(names) - NAMED
-    return f"{', '.join(names[:NAMED])}{f' and {more} more' if more > 0 else ''}"
 
 
 def _acts(alarms: Sequence[Alarm]) -> list[str]:
@@ -178,7 +172,7 @@ def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     length = format_duration(whole_seconds(max(now - first, 0)))
     return [
         f"{_opening(bundle)}: {_about(bundle)}",
-        f"Where: {_few([*names, *[''] * bundle.more])}",
+        f"Where: {words.few(names, NAMED, more=bundle.more, between=', ')}",
         f"Since: {words.when(first, display)} ({length})",
         "How bad: nothing they say since then is known, so nothing of it counts.",
         "To do: They fell silent together: look first at what they share, its power and its network.",

@@ -6,14 +6,11 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 
 from monitor.basis.times import HOUR
-from monitor.basis.units import format_duration
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment, Gap, OtherVerdict, Side
 from monitor.tell import diary, words
 from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
-
-FEW = 12  # entries named by number
 
 PROVEN = (
     "Shown: what the sensors said, when it arrived, and that nothing sealed was changed since; the verdict follows by "
@@ -32,25 +29,23 @@ def candour(page: ReportPage, display: Display) -> list[tuple[str, str]]:
         ("both readings of the rule", _readings(found, display)),
         ("profile", _profiles(page, display)),
         ("readings", _origins(found)),
-        ("in band", words.in_band(found.span)),
+        ("in band" if page.cut is None else "in band, whole record", words.in_band(found.span)),
         ("silences", _silences(found)),
         ("what this shows", PROVEN),
     ]
 
 
-def _numbers(entries: Iterable[Entry]) -> str:
-    named = [str(entry.number) for entry in entries]
-    more = f" and {len(named) - FEW} more" if len(named) > FEW else ""
-    return f"{'entry' if len(named) == 1 else 'entries'} {', '.join(named[:FEW])}{more}"
+def _named(entries: Sequence[Entry]) -> str:
+    return f"{'entry' if len(entries) == 1 else 'entries'} {diary.numbers(entries)}"
 
 
 def _late(entries: Iterable[Entry]) -> str:
-    late = [entry for entry in entries if diary.entered(entry)]
+    late = diary.late(entries)
     if not late:
-        return "No entry was written more than an hour after the time it speaks of."
+        return "Nobody wrote an entry more than an hour from the time it speaks of."
     longest = max(late, key=lambda entry: abs(entry.entered - entry.at))
     return (
-        f"More than an hour from the time spoken of: {_numbers(late)}; the furthest is entry {longest.number}, "
+        f"More than an hour from the time spoken of: {_named(late)}; the furthest is entry {longest.number}, "
         f"{diary.entered(longest)}."
     )
 
@@ -60,7 +55,7 @@ def _corrected(page: ReportPage, display: Display) -> str:
     if not changed:
         return "Nothing in the log was corrected."
     correct = "corrects" if len(changed) == 1 else "correct"
-    said = f"{_numbers(changed)} {correct} what others said; both stay in the diary."
+    said = f"{_named(changed)} {correct} what others said; both stay in the diary."
     if page.uncorrected is None:
         return f"{said} As first written the entries contradict each other, so no verdict stands beside this one."
     return f"{said} {_beside('As first written', page.uncorrected, page.assessment, display)}"
@@ -113,12 +108,12 @@ def _silences(found: Assessment) -> str:
         return "The room was known all the time."
     total = sum(gap.end - gap.start for gap in found.gaps)
     between = _between(found)
-    told = f"{words.counted_things(len(found.gaps), 'gap')}, {format_duration(total)} in all, never counted as in band."
+    told = f"{words.counted_things(len(found.gaps), 'gap')}, {words.length(total)} in all, never counted as in band."
     if not between:
         return told
     hidden = sum(gap.end - gap.start for gap in between)
     return (
-        f"{told} {len(between)} of them, {format_duration(hidden)}, between two excursions of one side: not shown in "
+        f"{told} {len(between)} of them, {words.length(hidden)}, between two excursions of one side: not shown in "
         "band, probably out."
     )
 

@@ -9,7 +9,8 @@ from typing import Generic, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.rules.assessment import Assessment, Coverage, Phase, State
+from monitor.basis.values import Quantity
+from monitor.rules.assessment import Assessment, Coverage, Excursion, Phase, State
 from monitor.tell.views import ReportPage
 
 Times = NDArray[np.int64]
@@ -78,12 +79,24 @@ def parts(page: ReportPage, things: Iterable[T]) -> list[Part[T]]:
     ]
 
 
+def extremes(page: ReportPage, quantity: Quantity) -> tuple[float, float] | None:
+    """The lowest and the highest reading of the page's channels; None where there is none. [degC or %RH]"""
+    values = [one.value for one in page.channels if one.quantity is quantity and len(one.value)]
+    return (min(float(v.min()) for v in values), max(float(v.max()) for v in values)) if values else None
+
+
 def assessed(page: ReportPage) -> Assessment:
     """The Assessment with what of its excursions lies in the page's span alone, for sentences about that."""
     if page.cut is None:
         return page.assessment
     here = tuple(replace(p.whole, start=p.start, end=p.end) for p in parts(page, page.assessment.excursions))
     return replace(page.assessment, excursions=here)
+
+
+def partial(page: ReportPage) -> list[Excursion]:
+    """Those of `assessed` that last beyond the page's span."""
+    found = parts(page, page.assessment.excursions)
+    return [replace(part.whole, start=part.start, end=part.end) for part in found if part.cut]
 
 
 def intervals(page: ReportPage, state: State) -> list[Interval]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST
 from monitor.basis.units import format_duration, format_length
-from monitor.basis.values import Entry, Kind, Quantity
+from monitor.basis.values import PROGRAM, Entry, Kind, Quantity
 from monitor.tell import alarm_log, care, told, upkeep, words
 from monitor.tell.words import Display, visible, when
 
@@ -19,6 +19,25 @@ def entered(entry: Entry) -> str:
         return ""
     length = f"{abs(late) // DAY} d" if abs(late) >= 2 * DAY else f"{abs(late) // HOUR} h"
     return f"entered {length} {'later' if late > 0 else 'before'}"
+
+
+OWN = frozenset({Kind.COMPLETION, Kind.COMPLETION_REVISED, Kind.ALARM, Kind.ALARM_SETTINGS})
+MOST_NUMBERS = 12  # entries that a sentence names before it counts the rest
+
+
+def own(entry: Entry) -> bool:
+    """Whether the program itself wrote an entry; who acknowledges an alarm says something."""
+    return entry.kind in OWN and entry.who == PROGRAM
+
+
+def late(entries: Iterable[Entry]) -> list[Entry]:
+    """What people wrote more than an hour from the time it speaks of."""
+    return [entry for entry in entries if entered(entry) and not own(entry)]
+
+
+def numbers(entries: Sequence[Entry]) -> str:
+    """ "4, 5, 9", of many the first and how many more."""
+    return words.few([str(entry.number) for entry in entries], MOST_NUMBERS, between=", ")
 
 
 _CONDITION = {"condition", "verdict", "evidence"}

@@ -262,7 +262,7 @@ def _chart(name: str, page: ReportPage, shown: Display) -> dict[str, Any]:
     made = chart_of(small, shown, max(4, POINTS // max(1, len(small.channels))))
     here = cut.assessed(page)
     findings = [
-        words.finding(here, page.profile, quantity, _extremes(small, quantity), shown) for quantity in reversed(AIR)
+        words.finding(here, page.profile, quantity, cut.extremes(small, quantity), shown) for quantity in reversed(AIR)
     ]
     return {
         "name": words.visible(name),

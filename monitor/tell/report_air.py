@@ -35,9 +35,8 @@ def over_time(page: ReportPage, chart: Chart | None, display: Display) -> dict[s
 
 
 def _finding(page: ReportPage, quantity: Quantity, display: Display) -> str:
-    values = [channel.value for channel in page.channels if channel.quantity is quantity and len(channel.t)]
-    extremes = (min(float(v.min()) for v in values), max(float(v.max()) for v in values)) if values else None
-    return words.finding(cut.assessed(page), page.profile, quantity, extremes, display)
+    read = cut.extremes(page, quantity)
+    return words.finding(cut.assessed(page), page.profile, quantity, read, display, cut.partial(page))
 
 
 def _legend(page: ReportPage) -> list[dict[str, Any]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ from monitor.rules.hand import Compared, Drift
 from monitor.rules.makers import Document
 from monitor.rules.movement import Movement, Row
 from monitor.tell.evidence import Sealed
+
+Hears = Literal["air", "outdoors", "box", "surface"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +125,29 @@ class HandReading:
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """A sensor at a place for [start, end); `end` None while it stays. `detail`: height and what is near, in words."""
+    """A sensor at a place for [start, end); `end` None while it stays. `detail`: height and what is near, in words.
+
+    `hears`: the air of the job's rooms or outdoors, boxes from inside, or the wall's surface.
+    """
 
     place: str
     start: int
     end: int | None
     detail: str = ""
+    hears: Hears = "air"
+
+
+@dataclass(frozen=True, slots=True)
+class Backing:
+    """What stands behind a quantity of a sensor in [start, end), `end` None without one: the profile's name of the
+    level, its expanded uncertainty [K or %RH], and of a check when it was made. [ms]"""
+
+    quantity: Quantity
+    start: int
+    end: int | None
+    level: str
+    uncertainty: float
+    checked: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +162,7 @@ class SensorLine:
     stays: tuple[Stay, ...]
     check: str
     check_then: str | None = None
+    backings: tuple[Backing, ...] = ()  # of all time, in order; each quantity's adjoin
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,7 +72,7 @@ CHECK = {
     "salt": "a salt check",
     "laboratory": "a laboratory certificate",
     "run out": "nothing any more: its check has run out",
-    "never checked": "nothing any more: its maker's statement has run out, and it was never checked",
+    "never checked": "nothing any more: the maker's statement has run out, and no check was made",
 }
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
+from monitor.basis.values import PROGRAM as PROGRAM
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.keep.rows import Checkpoint as Row
 from monitor.keep.rows import Stale
@@ -16,8 +17,6 @@ from monitor.rules.frame import Frame, effective, frame_of
 from monitor.rules.judge import judge, other_verdict
 from monitor.rules.replay import Checkpoint, Forgetful, Head
 from monitor.watch.desk import Desk
-
-PROGRAM = "wallclime"  # who claims an entry that the program itself writes
 
 
 class Shelf:

@@ -18,16 +18,20 @@ from monitor.rules.assessment import Assessment, Phase, State
 from monitor.rules.begun import open_at_start
 from monitor.rules.causes import causes
 from monitor.rules.channel import Channel
-from monitor.rules.frame import Frame, effective
+from monitor.rules.frame import Frame, Sensor, effective
+from monitor.rules.frame import Stay as Placed
 from monitor.rules.halfknown import half_known
+from monitor.rules.instrument import MAKER_ACCEPTED, in_force, turns
 from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
 from monitor.tell.instruments import beside
 from monitor.tell.makers import warnings
 from monitor.tell.views import (
+    Backing,
     ChannelLine,
     HandReading,
     Head,
+    Hears,
     JobFacts,
     JobRow,
     ReportPage,
@@ -218,15 +222,44 @@ def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
             hold=sensor.hold,
             uncertainty=sensor.uncertainty,
             stays=tuple(
-                Stay(stay.place, stay.start, stay.end, details.get((name, stay.start), ""))
+                Stay(stay.place, stay.start, stay.end, details.get((name, stay.start), ""), hears(stay, frame))
                 for stay in frame.stays
                 if stay.sensor == name
             ),
-            check=sensor.level(Quantity.AIR_HUMIDITY, as_of) or "run out",
-            check_then=None if frame.start is None else sensor.level(Quantity.AIR_HUMIDITY, frame.start) or "run out",
+            check=level_of(sensor, Quantity.AIR_HUMIDITY, as_of),
+            check_then=None if frame.start is None else level_of(sensor, Quantity.AIR_HUMIDITY, frame.start),
+            backings=tuple(
+                one for quantity in AIR if quantity in sensor.uncertainty for one in _backings(sensor, quantity)
+            ),
         )
         for name, sensor in sorted(frame.sensors.items())
     )
+
+
+def hears(stay: Placed, frame: Frame) -> Hears:
+    """What a sensor hears where it is."""
+    if stay.role != "air":
+        return stay.role
+    return "air" if stay.place in frame.places else "outdoors"
+
+
+def level_of(sensor: Sensor, quantity: Quantity, at: int) -> str:
+    """The name among the words of what backs a sensor; a check that ran out is not one that was never made. [ms]"""
+    found = sensor.level(quantity, at)
+    checked = any(one.quantity is quantity and one.at <= at for one in sensor.checks)
+    return found or ("run out" if checked else "never checked")
+
+
+def _backings(sensor: Sensor, quantity: Quantity) -> list[Backing]:
+    """From when to when what stands behind a quantity of a sensor."""
+    starts = sorted({0, sensor.since + MAKER_ACCEPTED, *turns(sensor.checks, quantity)})
+    found = []
+    for start, end in zip(starts, [*starts[1:], None], strict=True):
+        check = in_force(sensor.checks, quantity, start)
+        stated = sensor.uncertainty[quantity] if check is None else check.uncertainty
+        made = None if check is None else check.at
+        found.append(Backing(quantity, start, end, level_of(sensor, quantity, start), stated, made))
+    return found
 
 
 def _detail(body: Mapping[str, Any], units: System) -> str:

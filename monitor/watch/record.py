@@ -13,7 +13,7 @@ from monitor.tell.words import CHECK, Display
 from monitor.watch.attach import documents_of
 from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
-from monitor.watch.pages import view_of
+from monitor.watch.pages import level_of, view_of
 from monitor.watch.printing import page_file, write_page
 from monitor.watch.shown import display
 from monitor.watch.witness import sealed, witnessed
@@ -65,6 +65,6 @@ def _sensors(frame: Frame, as_of: int) -> list[tuple[str, str]]:
     """The sensors of the room's air at `as_of`, each with what backs its humidity."""
     names = {stay.sensor for stay in frame.air_stays if stay.start <= as_of and (stay.end is None or stay.end > as_of)}
     return [
-        (name, f"backed by {CHECK[frame.sensors[name].level(Quantity.AIR_HUMIDITY, as_of) or 'run out']}")
+        (name, f"backed by {CHECK[level_of(frame.sensors[name], Quantity.AIR_HUMIDITY, as_of)]}")
         for name in sorted(names)
     ]
