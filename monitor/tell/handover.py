@@ -15,7 +15,7 @@ from monitor.rules.care import Item
 from monitor.rules.cautions import CAUTIONS, at_step
 from monitor.tell import diary, words
 from monitor.tell.page import render
-from monitor.tell.views import JobFacts
+from monitor.tell.views import Hears, JobFacts
 from monitor.tell.words import Display
 
 CALLS = (  # two in a row; nobody is named: the sheet is filled in by hand
@@ -23,18 +23,27 @@ CALLS = (  # two in a row; nobody is named: the sheet is filled in by hand
     ("wires in the wall, or something heavy to hang", "the record: a copy of it, or an end to it"),
 )
 ACT = {"dust": "dust it", "wipe": "wipe it", "look": "look it over"}
-OWN = (Kind.COMPLETION, Kind.COMPLETION_REVISED)  # entries of the program itself
+HEARD: Mapping[Hears, str] = {
+    "air": "temperature and humidity of",
+    "outdoors": "the air outdoors, of",
+    "box": "temperature inside boxes, of",
+    "surface": "temperature on the wall, of",
+}
 FEW = 6  # of sensors and of names; the report has them all
 
 
 @dataclass(frozen=True, slots=True)
 class SensorHere:
-    """A sensor at a place of the job from `since` until `gone`: it was taken away, or its file ended. [ms]"""
+    """A sensor at a place of the job from `since` until `gone`: it was taken away, or its file ended. [ms]
+
+    `hears`: as of `Stay`.
+    """
 
     name: str
     place: str
     since: int
     gone: int | None
+    hears: Hears = "air"
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,12 +145,8 @@ def _said(installs: Sequence[Entry], key: str) -> str:
 
 def _recorded(page: HandoverPage, display: Display) -> list[tuple[str, str]]:
     """What is recorded about the home, and by whom."""
-    sensors = [
-        f"{words.visible(one.name)} in {words.visible(one.place)} since {words.when(one.since, display)[:10]}"
-        f"{'' if one.gone is None else f', until {words.when(one.gone, display)[:10]}'}"
-        for one in page.sensors
-    ]
-    told = [entry for entry in page.entries if entry.kind not in OWN]
+    sensors = [(HEARD[hears], words.few(_sensors(page, hears, display), FEW)) for hears in HEARD]
+    told = [entry for entry in page.entries if not diary.own(entry)]
     people = [words.visible(name) for name in dict.fromkeys(entry.who for entry in told)]
     papers = [
         words.counted_things(number, noun)
@@ -149,13 +154,17 @@ def _recorded(page: HandoverPage, display: Display) -> list[tuple[str, str]]:
         if (number := sum(entry.kind is kind for entry in page.entries))
     ]
     found = [
-        ("temperature and humidity of", _few(sensors) or "no room: there is no sensor"),
-        ("what people said", f"{len(told)} {'entry' if len(told) == 1 else 'entries'}, by {_few(people)}"),
+        *(sensors if page.sensors else [(HEARD["air"], "no room: there is no sensor")]),
+        ("what people said", f"{len(told)} {'entry' if len(told) == 1 else 'entries'}, by {words.few(people, FEW)}"),
         ("kept with it", ", ".join(papers)),
     ]
     return [(name, value) for name, value in found if value]
 
 
-def _few(texts: Sequence[str]) -> str:
-    more = f" and {len(texts) - FEW} more" if len(texts) > FEW else ""
-    return f"{'; '.join(texts[:FEW])}{more}"
+def _sensors(page: HandoverPage, hears: Hears, display: Display) -> list[str]:
+    return [
+        f"{words.visible(one.name)} in {words.visible(one.place)} since {words.when(one.since, display)[:10]}"
+        f"{'' if one.gone is None else f', until {words.when(one.gone, display)[:10]}'}"
+        for one in page.sensors
+        if one.hears == hears
+    ]

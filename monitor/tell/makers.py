@@ -26,8 +26,8 @@ NAMES: Mapping[str, str] = MappingProxyType(
 )
 _ABOUT: Mapping[str, str] = MappingProxyType(
     {
-        "humidity": "{}",
-        "temperature": "{}",
+        "humidity": "{} until the wall is finished",
+        "temperature": "{} until the wall is finished",
         "life_humidity": "{} for the finished wall",
         "life_temperature": "{} for the finished wall",
         "hours": "{} of acclimation",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from monitor.basis.values import Entry
@@ -12,6 +13,7 @@ from monitor.tell.page import render
 from monitor.tell.views import JobFacts
 from monitor.tell.words import Display
 
+_COMMAND = re.compile(r": wallclime [^.]*")
 SIGN = ("who asked for the start", "who installs", "who owns the home, or speaks for its owner")
 
 
@@ -40,7 +42,12 @@ def render_not_ready(page: NotReadyPage) -> str:
         started=words.when(entry.at, page.display),
         facts=_facts(page),
         conditions=[
-            (one.verdict.upper(), words.visible(one.name), words.evidence(one.evidence, page.display), words.to_do(one))
+            (
+                one.verdict.upper(),
+                words.visible(one.name),
+                words.evidence(one.evidence, page.display),
+                plain(words.to_do(one)),
+            )
             for one in sorted(open_, key=lambda one: one.verdict != "fail")
         ],
         record=care.at_the_start(body["conditions"], page.display),
@@ -48,6 +55,11 @@ def render_not_ready(page: NotReadyPage) -> str:
         sign=SIGN,
         evidence=f"Entry {entry.number} of the condition log, link {entry.link.hex()}; {page.software}.",
     )
+
+
+def plain(to_do: str) -> str:
+    """What is to be done, without the command that it is done with: who signs the page has no screen at hand."""
+    return _COMMAND.sub("", to_do)
 
 
 def _facts(page: NotReadyPage) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from monitor.rules.frame import effective
 from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
 from monitor.watch.life import finished_wall, items_of
-from monitor.watch.pages import view_of
+from monitor.watch.pages import hears, view_of
 from monitor.watch.printing import page_file, write_page
 from monitor.watch.shown import display
 
@@ -31,7 +31,9 @@ def write_handover(desk: Desk, job: str, path: Path) -> None:
         facts=view.facts,
         profile=view.profile,
         items=items_of(desk, frame, finish, view.assessment.as_of),
-        sensors=tuple(SensorHere(stay.sensor, stay.place, stay.start, stay.end) for stay in frame.stays),
+        sensors=tuple(
+            SensorHere(stay.sensor, stay.place, stay.start, stay.end, hears(stay, frame)) for stay in frame.stays
+        ),
         entries=tuple(effective(desk.book.log(job))),
         written_at=desk.clock.now(),
         software=SOFTWARE,

@@ -71,7 +71,8 @@ def test_a_makers_document_is_laid_beside_the_profile(den: Home, files: Path):
         "humidity until the wall is finished: the maker 40 to 60 %RH, the profile 35 to 65 %RH; looser: the profile",
         "hours of acclimation: the maker at least 24 h, the profile at least 48 h; looser: the maker",
         "gap at adjoining walls: the maker at least 3/16 in, the profile at least 3/16 in; looser: neither",
-        "mind: The maker asks for 40 to 60 %RH; this profile allows 35 to 65 %RH, which is looser.",
+        "mind: The maker asks for 40 to 60 %RH until the wall is finished; "
+        "this profile allows 35 to 65 %RH, which is looser.",
     ]
 
 

@@ -395,7 +395,8 @@ def test_what_is_left_out_at_the_opening_is_asked_for(life: Life):
 
 def test_a_maker_who_asks_for_more_than_the_profile_is_heard_at_once(life: Life):
     assert life.said["document"].splitlines()[-1] == (
-        "mind: The maker asks for 40 to 60 %RH; this profile allows 35 to 65 %RH, which is looser."
+        "mind: The maker asks for 40 to 60 %RH until the wall is finished; "
+        "this profile allows 35 to 65 %RH, which is looser."
     )
 
 

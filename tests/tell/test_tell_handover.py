@@ -9,12 +9,15 @@ import invented_den as den
 import pytest
 from read_page import read_page
 
-from monitor.basis.times import DAY, HOUR
+from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Kind, OriginKind
 from monitor.rules.assessment import Coverage
 from monitor.rules.care import Item
 from monitor.rules.cautions import CAUTIONS, at_step
+from monitor.rules.makers import Document, Span
 from monitor.tell.handover import HandoverPage, SensorHere, render_handover
+from monitor.tell.makers import warnings
+from monitor.tell.words import Display
 
 FINISH = den.DELIVERED + 80 * HOUR
 WRITTEN = den.AS_OF
@@ -115,6 +118,40 @@ def test_of_many_sensors_the_first_are_named_and_the_rest_counted():
     told = read_page(sheet(sensors=many)).texts["recorded"]
     assert "den-6 in den since 2026-01-05 and 2 more" in squeezed(told)
     assert "no room: there is no sensor" in read_page(sheet(sensors=())).texts["recorded"]
+
+
+def test_sensors_are_told_apart_by_what_they_hear():
+    apart = (
+        *SENSORS,
+        SensorHere("eaves", "porch", den.DELIVERED, None, "outdoors"),
+        SensorHere("probe", "den", den.DELIVERED, FINISH, "box"),
+        SensorHere("disc", "den", FINISH, None, "surface"),
+    )
+    assert squeezed(read_page(sheet(sensors=apart)).texts["recorded"]).startswith(
+        "temperature and humidity of den-1 in den since 2026-01-05; den-2 in den since 2026-01-05, until 2026-01-08 "
+        "the air outdoors, of eaves in porch since 2026-01-05 "
+        "temperature inside boxes, of probe in den since 2026-01-05, until 2026-01-08 "
+        "temperature on the wall, of disc in den since 2026-01-08 what people said"
+    )
+
+
+def test_what_the_program_entered_is_not_what_people_said():
+    alarm = den.entry(9, Kind.ALARM, FINISH, {})
+    own = (*ENTRIES, replace(alarm, who="wallclime"), replace(alarm, number=10, who="wallclime"))
+    assert "what people said 6 entries, by R. Example; K. Example" in squeezed(
+        read_page(sheet(entries=own)).texts["recorded"]
+    )
+    answered = (*ENTRIES, replace(alarm, who="L. Example"))
+    assert "7 entries, by R. Example; K. Example; L. Example" in squeezed(
+        read_page(sheet(entries=answered)).texts["recorded"]
+    )
+
+
+def test_the_band_of_the_maker_is_said_to_hold_until_the_wall_is_finished():
+    asked = Document(7, den.DELIVERED, "Hall planks", "3", "2025-11", "x", "00", {"humidity": Span(40.0, 60.0)})
+    looser = tuple(warnings([asked], den.PROFILE, Display(zone_of("UTC"), "us")))
+    told = squeezed(read_page(sheet(facts=replace(den.FACTS, looser=looser))).texts["so-far"])
+    assert "The maker asks for 40 to 60 %RH until the wall is finished; this profile allows 35 to 65 %RH" in told
 
 
 def test_the_record_so_far_is_one_verdict(read):

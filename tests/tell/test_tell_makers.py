@@ -23,10 +23,12 @@ def document(**limits: str) -> Document:
 @pytest.mark.parametrize(
     ("figure", "text", "display", "said"),
     [
-        ("humidity", "40 %..60 %", SI, "40 to 60 %RH; this profile allows 35 to 65 %RH"),
-        ("humidity", "..60 %", SI, "at most 60 %RH; this profile allows 35 to 65 %RH"),
-        ("temperature", "65 degF..80 degF", US, "65 to 80 degF; this profile allows 60 to 85 degF"),
-        ("temperature", "18 degC..27 degC", SI, "18 to 27 degC; this profile allows 15.6 to 29.4 degC"),
+        ("humidity", "40 %..60 %", SI, "40 to 60 %RH until the wall is finished; this profile allows 35 to 65 %RH"),
+        ("humidity", "..60 %", SI, "at most 60 %RH until the wall is finished; this profile allows 35 to 65 %RH"),
+        ("temperature", "65 degF..80 degF", US,
+         "65 to 80 degF until the wall is finished; this profile allows 60 to 85 degF"),
+        ("temperature", "18 degC..27 degC", SI,
+         "18 to 27 degC until the wall is finished; this profile allows 15.6 to 29.4 degC"),
         ("life_humidity", "40 %..60 %", SI, "40 to 60 %RH for the finished wall; this profile allows 35 to 65 %RH"),
         ("life_temperature", "60.01 degF..85 degF", US,
          "60.01 to 85 degF for the finished wall; this profile allows 60 to 85 degF"),

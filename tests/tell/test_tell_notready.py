@@ -12,7 +12,8 @@ from read_page import read_page
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Entry, Kind
 from monitor.rules.cautions import CAUTIONS, at_step
-from monitor.tell.notready import NotReadyPage, render_not_ready
+from monitor.tell import words
+from monitor.tell.notready import NotReadyPage, plain, render_not_ready
 from monitor.tell.words import Display
 
 START = den.DELIVERED + 80 * HOUR
@@ -73,6 +74,23 @@ def test_every_open_condition_stands_with_its_evidence_failures_first(read):
         ["UNKNOWN", "site check", "no site check is recorded", read.tables["open"][2][3]],
     ]
     assert all(row[3] for row in read.tables["open"])
+
+
+def test_what_would_have_settled_it_is_said_without_commands(read):
+    assert read.tables["open"][2][3] == "Walk along the wall, answer what is open."
+    advice = {text for table in (words._TO_DO, words._UNKNOWN, words._BY_EVIDENCE) for _, text in table}
+    assert {plain(text) for text in advice if "wallclime" in text} == {
+        "Assign one. Or import a logger's file.",
+        "Check it against a better one.",
+        "Enter when the boxes came, and how many.",
+        "Measure it beside a dry place of it.",
+        "Mend it, or say what holds by now.",
+        "Mend the wall, then say so.",
+        "Say it with the delivery. One that is logged without it is withdrawn first. Or put a sensor in the boxes.",
+        "Say what it is like.",
+        "Walk along the wall, answer what is open.",
+    }
+    assert {text for text in advice if "wallclime" not in text} == {plain(text) for text in advice} & advice
 
 
 def test_the_reason_who_asked_and_who_entered_it_late(read):

@@ -260,7 +260,8 @@ def test_a_clock_change_is_marked_on_the_axis_that_does_not_follow():
 
 
 def test_how_many_points_are_drawn_is_said(page):
-    assert "7521 of 22540 points drawn: of each short stretch the first, lowest, highest and last." in page.body
+    assert "7521 of 22540 points drawn: of each short stretch the first, lowest, highest and last. " in page.body
+    assert "All of them stand in the CSV of the bundle (wallclime bundle)." in page.body
 
 
 def test_names_and_notes_of_users_are_text_wherever_they_stand():
@@ -422,7 +423,9 @@ def test_the_drawing_for_paper_shows_every_sensor_limit_and_excursion(html):
 
 
 ASKS = Document(7, den.DELIVERED, "Hall planks", "3", "2025-11", "hall.pdf", "00" * 32, {"humidity": Span(40.0, 60.0)})
-LOOSER = "The maker asks for 40 to 60 %RH; this profile allows 35 to 65 %RH, which is looser."
+LOOSER = (
+    "The maker asks for 40 to 60 %RH until the wall is finished; this profile allows 35 to 65 %RH, which is looser."
+)
 
 
 def test_where_the_profile_is_looser_than_the_maker_the_verdict_says_so_and_a_table_stands_beside():

@@ -219,7 +219,8 @@ def test_a_ready_job_lists_every_condition_as_passed():
         READY: north wall of the den
         The installation may start: every condition is met.
           PASS     sensors agree: within uncertainty
-          PASS     instrument check: backed by: maker
+          PASS     instrument check: humidity backed by: maker; temperature backed by:
+                   maker
         """)
 
 
@@ -309,7 +310,9 @@ def test_a_status_is_one_screen_of_thirty_lines_and_eighty_columns(readiness, ga
 
 
 def test_where_the_profile_is_looser_than_the_maker_the_verdict_says_so():
-    looser = "The maker asks for 40 to 60 %RH; this profile allows 35 to 65 %RH, which is looser."
+    looser = (
+        "The maker asks for 40 to 60 %RH until the wall is finished; this profile allows 35 to 65 %RH, which is looser."
+    )
     status = status_text(replace(VIEW, facts=replace(VIEW.facts, looser=(looser,))))
     assert looser in " ".join(status.split())
     assert looser in " ".join(ready_text(den.ASSESSMENT, US, looser=(looser,)).split())
