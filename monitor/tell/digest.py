@@ -1,6 +1,7 @@
 """The morning's digest and the summary of a week or a month: all walls, the worst first, in plain text for a mail.
 
-A wall that no sensor stands at is not watched, and one of which nothing is known is not known: neither counts as good.
+A wall that no sensor ever stood at is not watched, the record of one that none stands at any more has ended, and one of
+which nothing is known is not known: none of them counts as good.
 """
 
 from __future__ import annotations
@@ -30,9 +31,10 @@ class Rank(IntEnum):
     UNJUDGED = 1
     OUT = 2
     NOT_WATCHED = 3
-    NOT_KNOWN = 4
-    CARE = 5
-    GOOD = 6
+    ENDED = 4
+    NOT_KNOWN = 5
+    CARE = 6
+    GOOD = 7
 
 
 TAG: Mapping[Rank, str] = {
@@ -40,6 +42,7 @@ TAG: Mapping[Rank, str] = {
     Rank.UNJUDGED: "CAN'T BE JUDGED",
     Rank.OUT: "OUT OF BAND",
     Rank.NOT_WATCHED: "NOT WATCHED",
+    Rank.ENDED: summary.ENDED,
     Rank.NOT_KNOWN: "NOT KNOWN",
     Rank.CARE: "CARE DUE",
     Rank.GOOD: "IN BAND",
@@ -49,6 +52,7 @@ COUNTED: Mapping[Rank, str] = {
     Rank.UNJUDGED: "not judged",
     Rank.OUT: "out of band",
     Rank.NOT_WATCHED: "not watched",
+    Rank.ENDED: summary.ENDED.lower(),
     Rank.NOT_KNOWN: "not known",
     Rank.CARE: "with care overdue",
     Rank.GOOD: "in band",
@@ -59,8 +63,8 @@ COUNTED: Mapping[Rank, str] = {
 class Wall:
     """One open job: `found` is None where it can't be judged, `trouble` says why then.
 
-    `watched`: a sensor of the air stands at the judged place. `alarms` stand; `items` of its care are open; `coverage`
-    is that of the time the page is about.
+    `watched`: a sensor of the air ever stood at the judged place; `ended`: when none did any more, None while one does.
+    `alarms` stand; `items` of its care are open; `coverage` is that of the time the page is about.
     """
 
     job: str
@@ -69,6 +73,7 @@ class Wall:
     found: Assessment | None = None
     trouble: str = ""
     watched: bool = True
+    ended: int | None = None
     alarms: tuple[Alarm, ...] = ()
     items: tuple[Item, ...] = ()
     coverage: Coverage = NOTHING
@@ -81,6 +86,8 @@ class Wall:
             return Rank.UNJUDGED
         if not self.watched:
             return Rank.NOT_WATCHED
+        if self.ended is not None:
+            return Rank.ENDED
         state = {"out": Rank.OUT, "unknown": Rank.NOT_KNOWN}.get(self.found.now.state)
         if state is not None:
             return state
@@ -173,15 +180,25 @@ def _span(wall: WallSpan) -> list[str]:
 
 
 def _wall(wall: Wall, page: Page) -> list[str]:
-    lines = [f"{TAG[wall.rank(page.now)]}: {visible(wall.job)}{_stage(wall)}"]
+    lines = [f"{_tag(wall, page.now)}: {visible(wall.job)}{_stage(wall)}"]
     if wall.found is None:
         lines.append(f"  {visible(wall.trouble)}")
-    elif wall.watched:
-        lines += [f"  {_room(wall.found, wall.display)}", f"  {_share(wall.coverage)}"]
+    elif not wall.watched:
+        lines.append("  no sensor ever stood there: nobody knows how it is. Assign one: wallclime sensor assign")
+    elif wall.ended is not None:
+        lines.append(f"  no sensor stands there since {words.when(wall.ended, wall.display)}: nobody knows how it is.")
+        lines.append("  Assign one: wallclime sensor assign. Or import a logger's file")
     else:
-        lines.append("  no sensor stands there: nobody knows how it is. Assign one: wallclime sensor assign")
+        lines += [f"  {_room(wall.found, wall.display)}", f"  {_share(wall.coverage)}"]
     lines += [line for alarm in wall.alarms for line in _alarm(alarm, wall.display)]
     return lines + [f"  {_item(item, page.now, wall.display)}" for item in wall.items]
+
+
+def _tag(wall: Wall, now: int) -> str:
+    rank = wall.rank(now)
+    if rank is Rank.ENDED and wall.ended is not None:
+        return summary.record_ended(wall.ended, wall.display)
+    return TAG[rank]
 
 
 def _stage(wall: Wall) -> str:

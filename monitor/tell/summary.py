@@ -16,6 +16,7 @@ from monitor.tell import alarm_words, words
 from monitor.tell.words import Display
 
 NOT_WATCHED = "NOT WATCHED: no sensor was there"
+ENDED = "RECORD ENDED"
 NO_BUILDING = "no building named"
 
 
@@ -24,8 +25,9 @@ class WallSpan:
     """One wall over the judged part of a span, in its own zone. Times in UTC ms.
 
     `as_of`: the end of the span, or when the summary was made before that. `watched`: a sensor was assigned to the air
-    of its room in the span. `excursions` lasted into it, each as a whole; `alarms` were raised in it. `done`: what was
-    cared for, and when; `due`: care that is overdue at `as_of` or falls due within the next such span.
+    of its room in the span; `ended`: when none was any more, None while one is. `excursions` lasted into it, each as a
+    whole; `alarms` were raised in it. `done`: what was cared for, and when; `due`: care that is overdue at `as_of` or
+    falls due within the next such span.
     """
 
     job: str
@@ -36,6 +38,7 @@ class WallSpan:
     tag: str
     watched: bool
     coverage: Coverage
+    ended: int | None = None
     excursions: tuple[Excursion, ...] = ()
     alarms: tuple[Alarm, ...] = ()
     done: tuple[tuple[str, int], ...] = ()
@@ -85,8 +88,8 @@ MONTHS = (
 
 
 def worst_first(walls: Iterable[WallSpan]) -> list[WallSpan]:
-    """Longest out of band first, then those that nobody watches, then longest not known, then by name."""
-    return sorted(walls, key=lambda wall: (-wall.out, wall.watched, -wall.unknown, wall.job))
+    """Longest out of band first, then not watched, record ended, longest not known, by name."""
+    return sorted(walls, key=lambda wall: (-wall.out, wall.watched, wall.ended is None, -wall.unknown, wall.job))
 
 
 class _Built(Protocol):
@@ -122,8 +125,15 @@ def known(wall: WallSpan) -> str:
 
 
 def stands(wall: WallSpan) -> str:
-    """ "WALL IS UP", "NOT READY; NOT WATCHED: no sensor was there"."""
-    return wall.tag if wall.watched else f"{wall.tag}; {NOT_WATCHED}"
+    """ "WALL IS UP", "NOT READY; NOT WATCHED: no sensor was there", "WALL IS UP; RECORD ENDED 2027-01-14"."""
+    if not wall.watched:
+        return f"{wall.tag}; {NOT_WATCHED}"
+    return wall.tag if wall.ended is None else f"{wall.tag}; {record_ended(wall.ended, wall.display)}"
+
+
+def record_ended(at: int, display: Display) -> str:
+    """ "RECORD ENDED 2027-01-14": of a wall that was watched until then. [ms]"""
+    return f"{ENDED} {words.when(at, display)[:10]}"
 
 
 def worst(wall: WallSpan) -> str:
@@ -179,6 +189,8 @@ def opening(summary: Summary) -> str:
     blind = sum(not wall.watched for wall in walls)
     told = [f"{words.counted_things(len(walls), 'wall')}", f"{out or 'none'} left the band"]
     told += [f"{blind} not watched"] if blind else []
+    past = sum(wall.watched and wall.ended is not None for wall in walls)
+    told += [f"{past} {ENDED.lower()}"] if past else []
     told += [lost] if lost else []
     return f"{', '.join(told)}."
 

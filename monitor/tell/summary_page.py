@@ -23,8 +23,9 @@ LEGEND: tuple[tuple[Literal["i", "o", "u"], str], ...] = (
 TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 NOTHING = ("none", "nothing")  # what a small screen leaves out
 MIND = (
-    "Longest out of band first, then longest not known. A wall without a sensor is not watched: nothing is said of its "
-    "air, and nothing here says that it is well.",
+    "Longest out of band first, then not watched, record ended, longest not known. Not watched: no sensor was at the "
+    "wall's air in these days. Record ended: one was, until that day. Of a time without a sensor nothing is said, and "
+    "nothing here says that the wall was well then.",
     "In band is measured by the wall's own profile: until the wall is finished by the band of its installation, from "
     "then on by that of its life. Each wall's days are those of its own time zone.",
     "The share in band is given of known time and of elapsed time; the second as a pair, unknown time counted out and "

@@ -15,14 +15,16 @@ from monitor.rules.assessment import Assessment, Condition
 from monitor.rules.care import Item
 from monitor.tell import alarm_words, alarms, words
 from monitor.tell.marks import DayState, Week
+from monitor.tell.summary import ENDED, record_ended
 from monitor.tell.words import Display
 
-State = Literal["out", "unknown", "blind", "in", "closed"]
+State = Literal["out", "unknown", "blind", "ended", "in", "closed"]
 
 NAMED: Mapping[State, str] = {
     "out": "OUT OF BAND",
     "unknown": "NOT KNOWN",
     "blind": "NOT WATCHED",
+    "ended": ENDED,
     "in": "IN BAND",
     "closed": "CLOSED",
 }
@@ -35,7 +37,8 @@ ASSIGN = Condition("air in band now", "unknown", "no sensor is assigned")
 
 @dataclass(frozen=True, slots=True)
 class WallNow:
-    """One wall as of its Assessment. `watched`: a sensor is assigned to the air of the room that is judged.
+    """One wall as of its Assessment. `watched`: a sensor was ever assigned to the air of the room that is judged;
+    `ended`: when none was any more, None while one is.
 
     `weeks`: the last seven days of each quantity; `days`: the last days since the record began, oldest first. `due`:
     care that is overdue; `alarms`: those that stand. `report`: the file of its report beside the board, "" for none.
@@ -54,16 +57,19 @@ class WallNow:
     due: tuple[Item, ...] = ()
     alarms: tuple[Alarm, ...] = ()
     closed_at: int | None = None
+    ended: int | None = None
     report: str = ""
     report_fault: str = ""
 
     @property
     def state(self) -> State:
-        """In a word; a wall without a sensor is never in band."""
+        """In a word; a wall without a sensor, or without one any more, is never in band."""
         if self.closed_at is not None:
             return "closed"
         if not self.watched:
             return "blind"
+        if self.ended is not None:
+            return "ended"
         return self.assessment.now.state
 
 
@@ -101,6 +107,13 @@ def pressing(wall: WallNow) -> int:
 def name(wall: WallNow) -> str:
     """The job's name, with a mark where its readings were simulated."""
     return f"{words.visible(wall.assessment.job)}{' (TRAINING)' if wall.assessment.training else ''}"
+
+
+def tag(wall: WallNow) -> str:
+    """ "IN BAND", "RECORD ENDED 2026-01-09"."""
+    if wall.state == "ended" and wall.ended is not None:
+        return record_ended(wall.ended, wall.display)
+    return NAMED[wall.state]
 
 
 def tally(walls: Sequence[WallNow]) -> str:
@@ -141,7 +154,7 @@ def to_do(wall: WallNow) -> list[str]:
     """What must be done, most urgent first; nothing for a closed wall."""
     if wall.closed_at is not None:
         return []
-    now = {"out": BACK, "unknown": HEAR, "blind": ASSIGN}.get(wall.state)
+    now = {"out": BACK, "unknown": HEAR, "blind": ASSIGN, "ended": ASSIGN}.get(wall.state)
     told = [alarm_words.to_do(one) for one in wall.alarms]
     told += [] if now is None else [words.to_do(now)]
     if wall.assessment.phase == "before":

@@ -22,10 +22,10 @@ LEGEND: tuple[tuple[DayState, str], ...] = (
 HOUSE = Display(zone_of("UTC"), "si")  # for alarms of no wall
 TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 MIND = (
-    "Worst first: alarms that are high and seen by nobody, then out of band, not known, not watched, in band, closed; "
-    "within each the longest out of band in the last seven days, then the longest not known.",
-    "A wall without a sensor is not watched: nothing is said of its air, and nothing here says that it is well. "
-    "Unknown time is never counted as in band.",
+    "Worst first: alarms that are high and seen by nobody, then out of band, not known, not watched, record ended, in "
+    "band, closed; within each the longest out of band in the last seven days, then the longest not known.",
+    "Not watched: no sensor ever was at the wall's air. Record ended: one was, until that day. Of neither anything is "
+    "said of the air since, and nothing here says that it is well. Unknown time is never counted as in band.",
     "In band is by the wall's own profile: until the wall is finished by the band of its installation, from then on by "
     "that of its life. The record is strict: no delay, no rounding; an alarm waits before it is raised.",
     "The small charts show the lowest and highest of every four hours of the last seven days, as measured; the course "
@@ -65,10 +65,9 @@ def render_board(board: Board) -> str:
 
 def _row(wall: WallNow, rank: dict[int, int]) -> dict[str, Any]:
     told = walls.to_do(wall)
-    more = [f"and {len(told) - walls.FEW} more"] if len(told) > walls.FEW else []
     return {
         "state": wall.state,
-        "tag": walls.NAMED[wall.state],
+        "tag": walls.tag(wall),
         "rank": rank[id(wall)],
         "out": f"{wall.out / HOUR:.1f}",
         "unknown": f"{wall.unknown / HOUR:.1f}",
@@ -78,7 +77,8 @@ def _row(wall: WallNow, rank: dict[int, int]) -> dict[str, Any]:
         "stands": words.tag(wall.assessment),
         "verdict": walls.verdict(wall),
         "room": walls.room(wall),
-        "to_do": [*told[: walls.FEW], *more],
+        "to_do": told[: walls.FEW],
+        "more": told[walls.FEW :],
         "alarms": [walls.alarm(one, wall.display) for one in wall.alarms],
         "charts": _charts(wall),
         "lately": walls.lately(wall),

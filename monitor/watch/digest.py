@@ -26,7 +26,7 @@ from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
 from monitor.watch.life import items_of
 from monitor.watch.schedule import Local, Work
-from monitor.watch.summary import summary_of, watched
+from monitor.watch.summary import EVER, ended, summary_of, watched_until
 
 MORNING = time(7)  # where a contact asks for summaries and for no digest; ours
 AHEAD = 7 * DAY  # how far a digest looks ahead for care that falls due; ours [ms]
@@ -100,7 +100,8 @@ def _wall(desk: Desk, job: str, standing: Sequence[Alarm], now: int) -> Wall:
         display=shown,
         building=building,
         found=found,
-        watched=watched(frame, now, now + 1),
+        watched=watched_until(frame, EVER, now + 1) is not None,
+        ended=ended(frame, EVER, now + 1),
         alarms=own,
         items=tuple(sorted((i for i in items if not i.over and i.opens <= now + AHEAD), key=lambda i: (i.due, i.what))),
         coverage=coverage_within(found, now - DAY, now),

@@ -24,6 +24,7 @@ from monitor.watch.judging import assess
 from monitor.watch.life import items_of
 from monitor.watch.shown import display
 
+EVER = 0  # as far back as any record goes [ms]
 _MONTH = re.compile(r"(20\d\d)-(0[1-9]|1[0-2])")
 
 
@@ -81,6 +82,7 @@ def _opened(desk: Desk, job: str) -> int:
 def _gathered(desk: Desk, found: Assessment, start: int, length: int) -> WallSpan:
     job, end = found.job, found.as_of
     frame, shown = desk.book.frame_at(job, end), display(desk, job)
+    over = end if frame.close is None else min(end, frame.close)
     return WallSpan(
         job=job,
         building=desk.book.building(job),
@@ -88,7 +90,8 @@ def _gathered(desk: Desk, found: Assessment, start: int, length: int) -> WallSpa
         profile=frame.profile,
         as_of=end,
         tag=words.tag(found) if frame.close is None else "CLOSED",
-        watched=watched(frame, start, end),
+        watched=watched_until(frame, start, over) is not None,
+        ended=ended(frame, start, over),
         coverage=coverage_within(found, start, end),
         excursions=excursions_within(found, start, end),
         alarms=_alarms(desk, job, start, end),
@@ -104,12 +107,27 @@ def midnight(day: date, zone: ZoneInfo) -> int:
     return ms_of(datetime.combine(day, time(), zone))
 
 
-def watched(frame: Frame, start: int, end: int) -> bool:
-    """Whether a sensor of the air was assigned to the place that is judged, at some time of [start, end). [ms]"""
-    begun = frame.start is not None and frame.start <= start
-    places = (frame.job.wall_place,) if begun else frame.places
-    stays = [stay for stay in frame.air_stays if stay.place in places]
-    return any(stay.start < end and (stay.end is None or stay.end > start) for stay in stays)
+def watched_until(frame: Frame, start: int, end: int) -> int | None:
+    """Until when a sensor of the air was assigned to what is judged in [start, end): `end` where one still is then.
+
+    None where none ever was: the wall was not watched. Before the installation the air of every place of the job is
+    judged, from then on that of the wall. [ms]
+    """
+    begun = end if frame.start is None else min(frame.start, end)
+    last = [
+        min(until, end if stay.end is None else stay.end)
+        for stay in frame.air_stays
+        for since, until in ((start, begun), (max(start, begun), end))
+        if stay.start < until and (stay.end is None or stay.end > since) and since < until
+        if since < begun or stay.place == frame.job.wall_place
+    ]
+    return max(last, default=None)
+
+
+def ended(frame: Frame, start: int, end: int) -> int | None:
+    """When the record of a wall ended that was watched in [start, end) and is not any more; None of any other. [ms]"""
+    last = watched_until(frame, start, end)
+    return None if last is None or last >= end else last
 
 
 def _alarms(desk: Desk, job: str, start: int, end: int) -> tuple[Alarm, ...]:

@@ -36,7 +36,7 @@ from monitor.watch.life import items_of
 from monitor.watch.pages import write_report
 from monitor.watch.printing import write_whole
 from monitor.watch.shown import display
-from monitor.watch.summary import watched
+from monitor.watch.summary import EVER, ended, watched_until
 
 INDEX = "index.html"
 LIST = ".wallclime-board.json"
@@ -200,7 +200,8 @@ def _wall(desk: Desk, job: str, alarms: tuple[Alarm, ...]) -> WallNow:
         profile=frame.profile,
         display=display(desk, job),
         building=desk.book.building(job),
-        watched=watched(frame, found.as_of, found.as_of + 1),
+        watched=watched_until(frame, EVER, found.as_of + 1) is not None,
+        ended=ended(frame, EVER, found.as_of + 1),
         open_at_start=open_at_start(desk.book.log(job), found.as_of, lambda at: assess(desk, job, at=at)),
         weeks=_weeks(desk, frame, found),
         days=_days(found),

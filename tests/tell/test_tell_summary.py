@@ -55,6 +55,19 @@ def test_a_month_is_named_and_other_days_are_from_to():
     assert Summary(date(2026, 1, 1), date(2026, 3, 1), AS_OF, ()).title == "2026-01-01 to 2026-02-28"
 
 
+def test_a_wall_whose_sensor_is_gone_is_told_with_the_day_of_it_and_is_counted_apart():
+    html = page(wall("a", ended=AS_OF - DAY), wall("b"), wall("c", watched=False))
+    assert squeezed(read_page(html).texts["verdict"]) == (
+        "January 2026: 3 walls, none left the band, 1 not watched, 1 record ended."
+    )
+    assert [row[0] for row in rows(html)] == [
+        "cNOT READY; NOT WATCHED: no sensor was there",
+        "aNOT READY; RECORD ENDED 2026-01-08",
+        "bNOT READY",
+    ]
+    assert "Record ended: one was, until that day." in squeezed(read_page(html).texts["mind"])
+
+
 def test_the_sentence_on_top_counts_what_left_the_band_and_what_nobody_watched():
     blind = wall("c", coverage=Coverage(100 * HOUR, 0, 0), watched=False)
     told = read_page(page(wall("a"), wall("b", coverage=WET), blind)).texts["verdict"]

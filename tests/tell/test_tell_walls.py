@@ -70,7 +70,26 @@ def order(*found: WallNow) -> list[str]:
 
 def test_the_state_decides_and_a_wall_without_a_sensor_comes_before_one_that_is_well():
     every = [wall(state, state) for state in ("closed", "in", "blind", "unknown", "out")]
-    assert order(*every) == ["out", "unknown", "blind", "in", "closed"]
+    every.append(wall("ended", ended=den.AS_OF - DAY))
+    assert order(*every) == ["out", "unknown", "blind", "ended", "in", "closed"]
+
+
+def test_the_order_is_told_as_it_is():
+    told = read_page(page(wall())).texts["mind"].split("; within")[0]
+    places = [told.index(walls.NAMED[state].lower()) for state in walls.ORDER]
+    assert places == sorted(places)
+
+
+def test_not_watched_and_record_ended_are_two_things_and_both_are_explained():
+    gone = wall(ended=den.AS_OF - DAY)
+    assert (gone.state, walls.tag(gone)) == ("ended", "RECORD ENDED 2026-01-08")
+    assert walls.to_do(gone)[0] == "Assign one: wallclime sensor assign. Or import a logger's file."
+    html = page(gone, wall("b", "blind"))
+    assert squeezed(read_page(html).texts["verdict"]) == "2 walls: 1 not watched, 1 record ended."
+    assert "RECORD ENDED 2026-01-08" in html
+    mind = squeezed(read_page(html).texts["mind"])
+    assert "Not watched: no sensor ever was at the wall's air. Record ended: one was, until that day." in mind
+    assert "nothing here says that it is well" in mind
 
 
 def test_a_wall_without_a_sensor_is_never_in_band():
@@ -183,7 +202,9 @@ def test_the_week_and_the_days_are_in_words_beside_their_drawings():
 
 def test_a_wall_shows_three_things_to_do_and_how_many_more():
     due = tuple(Item(what, 0, den.AS_OF - DAY) for what in ("dust", "wipe"))
-    assert "and 2 more" in page(wall(due=due))
+    html = page(wall(due=due))
+    assert "and 2 more" in html
+    assert all(f"{what}: overdue since" in html for what in ("dust", "wipe"))
 
 
 def test_names_cant_dress_up_the_page():
@@ -311,6 +332,37 @@ def test_walls_are_sorted_over_all_buildings_and_back(fresh, order: str, seen: l
     assert (fresh.run(SEEN), fresh.run(HEADS)) == (seen, [])
     fresh.page.select_option("#order", "building")
     assert fresh.run(HEADS) == ["mill house", "gate house", "no building named"]
+
+
+def test_a_row_names_its_building_where_no_heading_does(fresh):
+    named = "() => [...document.querySelectorAll('.in-building')].filter((one) => one.checkVisibility()).length"
+    assert fresh.run(named) == 0
+    fresh.page.select_option("#order", "rank")
+    assert fresh.run(named) == 4
+    assert fresh.page.locator(".in-building").first.text_content() == "mill house"
+
+
+def test_what_else_must_be_done_can_be_opened(window: Window):
+    due = tuple(Item(what, 0, den.AS_OF - DAY) for what in ("dust", "wipe"))
+    with window.open(page(wall(due=due))) as opened:
+        assert not opened.page.get_by_text("dust: overdue").is_visible()
+        opened.page.get_by_text("and 2 more").click()
+        assert opened.page.get_by_text("dust: overdue").is_visible()
+
+
+@pytest.mark.parametrize("width", [360, 700, 1200])
+def test_a_long_name_of_a_building_makes_no_page_wider_and_the_hint_is_read_whole(window: Window, width: int):
+    long = wall(building="The " + "very long " * 11 + "house"), wall("b", building="x" * 120)
+    with window.open(page(*long), width=width) as opened:
+        for order in ("building", "rank"):
+            opened.page.select_option("#order", order)
+            assert opened.run("document.documentElement.scrollWidth") == width
+            assert opened.run("document.querySelector('#find').scrollWidth") <= width
+        hint = """() => { const box = document.getElementById("text"), style = getComputedStyle(box);
+          const pen = document.createElement("canvas").getContext("2d"); pen.font = style.font;
+          return pen.measureText(box.placeholder).width
+            <= box.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight); }"""
+        assert opened.run(hint)
 
 
 def test_what_was_chosen_stands_when_the_page_is_loaded_again(fresh):

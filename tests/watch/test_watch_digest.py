@@ -17,6 +17,7 @@ from monitor.watch.digest import days_before, morning, tell_morning, tell_summar
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import open_job
 from monitor.watch.schedule import Local, Schedule
+from monitor.watch.sensors import release_sensor
 
 MORNING = '[[contact]]\nname = "office"\nzone = "America/New_York"\ndigest = "07:00"\nweekly = true\nmonthly = true\n'
 NOW = T0 + 32 * HOUR  # 2026-01-06T08:00Z, 03:00 in New York [ms]
@@ -93,7 +94,7 @@ def test_what_nobody_hears_is_never_counted_as_good(desk):
     ranks = {wall.job: wall.rank(NOW) for wall in morning(desk, office(desk)).walls}
     assert ranks == {"den": Rank.ALARM, "hall": Rank.GOOD, "attic": Rank.NOT_WATCHED, "loft": Rank.NOT_KNOWN}
     text = tell_morning(desk, office(desk), "2026-01-06").text
-    assert "  no sensor stands there: nobody knows how it is. Assign one: wallclime sensor assign\n" in text
+    assert "  no sensor ever stood there: nobody knows how it is. Assign one: wallclime sensor assign\n" in text
     loft = text[text.index("NOT KNOWN: loft") :]
     assert "  in band 100.0 % of the known time; 51.3 % of the time is known\n" in loft  # 08:00 to 20:20 of 24 h
 
@@ -159,6 +160,18 @@ def test_without_a_wall_a_digest_says_so(home, sit_down):
     desk = told_desk(home, sit_down, MORNING)
     told = tell_morning(desk, office(desk), "2026-01-05")
     assert told.subject == "Walls 2026-01-04: none is open"  # 2026-01-05T00:00Z is 19:00 of the day before there
+
+
+def test_a_wall_whose_sensor_was_taken_away_is_told_as_one_whose_record_ended(desk):
+    release_sensor(desk, "rail", at=NOW - HOUR, who="robin")
+    told = tell_morning(desk, office(desk), "2026-01-06")
+    assert told.subject == "Walls 2026-01-06: 1 in alarm, 1 not watched, 1 record ended, 1 not..."
+    lines = told.text.splitlines()
+    at = lines.index("RECORD ENDED 2026-01-06: hall (not ready, 31.0 h of 48 h counted)")
+    assert lines[at + 1 : at + 3] == [
+        "  no sensor stands there since 2026-01-06 02:00 -05:00: nobody knows how it is.",
+        "  Assign one: wallclime sensor assign. Or import a logger's file",
+    ]
 
 
 # --- a week, a month -------------------------------------------------------------------------------

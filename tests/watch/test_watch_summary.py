@@ -19,6 +19,7 @@ from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job, say_building
 from monitor.watch.judging import assess
 from monitor.watch.life import care
+from monitor.watch.sensors import release_sensor
 from monitor.watch.summary import midnight, month_named, summary_of
 
 JANUARY = (date(2026, 1, 1), date(2026, 2, 1))
@@ -124,6 +125,18 @@ def test_a_wall_that_cant_be_judged_is_named_and_the_others_are_told(desk: Desk,
     assert [wall.job for wall in found.walls] == ["den"]
     assert found.unjudged == (("attic", "the log contradicts itself"),)
     assert told_first(found) == "1 wall, none left the band, 1 not watched, 1 can't be judged."
+
+
+def test_a_wall_is_watched_in_the_days_that_a_sensor_was_there_and_its_record_ends_with_it(desk: Desk):
+    furnish(desk)
+    hear(desk, steady(T0, 6 * 24))
+    release_sensor(desk, "shelf", at=T0 + 6 * DAY, who="robin")
+    (whole,), (after,) = summary_of(desk, *WEEK).walls, summary_of(desk, date(2026, 1, 12), date(2026, 1, 19)).walls
+    assert (stands(whole), whole.ended) == ("NOT READY; RECORD ENDED 2026-01-11", T0 + 6 * DAY)
+    assert told_first(summary_of(desk, *WEEK)) == "1 wall, none left the band, 1 record ended."
+    assert stands(after) == "NOT READY; NOT WATCHED: no sensor was there"
+    (before,) = summary_of(desk, date(2026, 1, 5), date(2026, 1, 11)).walls
+    assert stands(before) == "NOT READY"
 
 
 def test_a_day_begins_at_the_first_of_two_midnights_and_where_there_is_none_when_the_clocks_are_changed():

@@ -7,18 +7,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from desks import DAY, HOUR, NOW, T0, furnish, hear, opening, readings, steady
+from desks import DAY, HOUR, NOW, T0, csv, furnish, hear, opening, readings, steady
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing, alarm_id
 from monitor.basis.errors import RecordError, ReportError
 from monitor.basis.values import Quantity
+from monitor.intake.loggerguess import Columns
 from monitor.rules import whats
+from monitor.tell.walls import tag
 from monitor.watch import walls
 from monitor.watch.desk import Desk
 from monitor.watch.forgetting import forget
+from monitor.watch.imports import plan_import, run_import
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
 from monitor.watch.judging import assess
+from monitor.watch.sensors import release_sensor
 from monitor.watch.walls import INDEX, LIST, Written, file_of, write_boards
 
 HUMIDITY = Quantity.AIR_HUMIDITY
@@ -124,6 +128,14 @@ def test_the_report_of_a_forgotten_wall_goes_and_what_the_board_did_not_write_st
     assert sorted(path.name for path in folder.iterdir()) == sorted([LIST, INDEX, file_of("den"), "notes.html"])
     assert "attic" not in page(folder)
     assert "attic" not in (folder / LIST).read_text(encoding="utf-8")
+
+
+def test_a_report_that_cant_be_removed_is_named(desk: Desk, tmp_path: Path, quick: list[str]):
+    (tmp_path / LIST).write_text(json.dumps({"files": {"attic.html": ""}}), encoding="utf-8")
+    (tmp_path / "attic.html").mkdir()  # what no user, root neither, can unlink
+    with pytest.raises(ReportError) as refused:
+        write_boards(desk, tmp_path)
+    assert str(refused.value) == (f"{tmp_path / 'attic.html'}: it can't be removed (Is a directory). Remove it by hand")
 
 
 def test_a_page_that_no_board_wrote_is_not_overwritten(desk: Desk, tmp_path: Path):
@@ -245,9 +257,28 @@ def test_once_it_is_begun_the_air_of_the_wall_counts_not_that_of_the_boxes(desk:
     open_job(desk, opening("den", boxes_place="hall", wall_place="den"), who="robin")
     furnish(desk, job="hall")
     hear(desk, steady(T0, 288))
-    assert walls._wall(desk, "den", ()).watched
+    assert walls._wall(desk, "den", ()).ended is None
     install(desk, "den", Installing(T0 + DAY, not_ready=True, reason="a test"), who="robin")
-    assert not walls._wall(desk, "den", ()).watched
+    begun = walls._wall(desk, "den", ())
+    assert (begun.state, begun.ended) == ("ended", T0 + DAY)
+
+
+def test_the_record_of_a_wall_ends_where_its_last_sensor_was_taken_away_and_it_is_not_called_not_watched(desk: Desk):
+    furnish(desk)
+    hear(desk, steady(T0, 100))
+    release_sensor(desk, "shelf", at=T0 + 100 * HOUR, who="robin")
+    wall = walls._wall(desk, "den", ())
+    assert (wall.watched, wall.ended, wall.state) == (True, T0 + 100 * HOUR, "ended")
+    assert tag(wall) == "RECORD ENDED 2026-01-09"
+
+
+def test_a_wall_that_only_a_logger_heard_is_not_called_not_watched_once_its_file_has_ended(desk: Desk, tmp_path: Path):
+    furnish(desk, sensor=None)
+    columns, file = Columns(time=("when",), temperature="temp", humidity="rh"), csv(tmp_path / "a.csv", steady(T0, 100))
+    plan = plan_import(desk, "den", file, columns, sensor="logger", hold=None, progress=lambda _: None)
+    run_import(desk, plan, who="robin", progress=lambda _: None)
+    wall = walls._wall(desk, "den", ())
+    assert (wall.state, tag(wall)) == ("ended", "RECORD ENDED 2026-01-09")
 
 
 @pytest.mark.parametrize(
