@@ -17,7 +17,7 @@ from monitor.tell.candour import candour
 from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
 from monitor.tell.page import render
-from monitor.tell.views import ReportPage, SensorLine, Stay
+from monitor.tell.views import Backing, ReportPage, SensorLine, Stay
 from monitor.tell.words import Display
 
 POINTS = 4_000  # drawn of all channels of one span together
@@ -340,17 +340,23 @@ def _uncertainty(one: SensorLine, found: DisputePage, shown: Display) -> str:
 
 
 def _in_force(one: SensorLine, page: ReportPage, shown: Display) -> str:
-    """The uncertainty of each quantity and what backs it within the span, from when on where it changed there."""
+    """The uncertainties and what backs them within the span, from when on where it changed there."""
     start, end = _ends(page)
     here = [each for each in one.backings if each.start < end and (each.end is None or each.end > start)]
-    told: dict[Quantity, list[str]] = {}
-    for each in here:
-        since = f"from {words.when(each.start, shown)} on " if each.start > start else ""
-        made = "" if each.checked is None else f" of {words.when(each.checked, shown)[:10]}"
-        backing = f"{words.CHECK.get(each.level, words.visible(each.level))}{made}"
-        size = words.difference(each.quantity, each.uncertainty, shown)
-        told.setdefault(each.quantity, []).append(f"{since}{size}, backed by {backing}")
-    return ", ".join(f"{words.QUANTITY[quantity]} {', '.join(said)}" for quantity, said in told.items())
+    alike: dict[tuple[Any, ...], list[list[Backing]]] = {}  # quantities that the same things back at the same times
+    for quantity in reversed(AIR):
+        own = [each for each in here if each.quantity is quantity]
+        alike.setdefault(tuple((max(each.start, start), each.level, each.checked) for each in own), []).append(own)
+    return ", ".join(_backed(each, start, shown) for group in alike.values() for each in zip(*group, strict=True))
+
+
+def _backed(alike: Sequence[Backing], start: int, shown: Display) -> str:
+    """Of quantities that one thing backs."""
+    first = alike[0]
+    since = f"from {words.when(first.start, shown)} on " if first.start > start else ""
+    made = "" if first.checked is None else f" of {words.when(first.checked, shown)[:10]}"
+    sizes = [f"{words.QUANTITY[e.quantity]} {words.difference(e.quantity, e.uncertainty, shown)}" for e in alike]
+    return f"{since}{', '.join(sizes)}, backed by {words.CHECK.get(first.level, words.visible(first.level))}{made}"
 
 
 def _clock(found: DisputePage, shown: Display) -> str:

@@ -289,6 +289,8 @@ def test_what_backed_a_sensor_within_each_span_is_told_and_not_what_does_today()
         "maker's statement only; in the next days humidity 5.0 %RH, backed by nothing any more: its check has run out, "
         "temperature 1.8 °F, backed by the maker's statement only"
     )
+    both = Backing(den.RH, 0, None, "maker", 5.0), maker
+    assert backed(*both) == "in both spans humidity 5.0 %RH, temperature 1.8 °F, backed by the maker's statement only"
     assert backed(maker) == "in both spans temperature 1.8 °F, backed by the maker's statement only"
 
 
@@ -296,7 +298,7 @@ def test_a_change_of_what_backs_a_sensor_within_a_span_has_its_time():
     early = Backing(den.RH, 0, START + HOUR, "maker", 5.0)
     assert backed(early, Backing(den.RH, START + HOUR, None, "never checked", 5.0)).startswith(
         "in the first days humidity 5.0 %RH, backed by the maker's statement only, from 2026-01-05 09:40 -05:00 on "
-        "5.0 %RH, backed by nothing any more: the maker's statement has run out, and no check was made; in the next"
+        "humidity 5.0 %RH, backed by nothing any more: the maker's statement has run out, and no check was made; in"
     )
 
 
