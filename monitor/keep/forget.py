@@ -9,10 +9,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Select, bindparam, select
+from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
+from monitor.basis.alarm import HOUSE, Alarm
 from monitor.basis.errors import StoreError
 from monitor.basis.values import Draft, Entry, Kind
 from monitor.keep.connect import door
@@ -75,6 +77,8 @@ class Forgetting(Log):
             files = _drop_files(conn, going)
             if any(one.number == 1 for one in going):
                 _drop_job(conn, chain)
+            else:
+                _take_reasons(conn, {one.body["alarm"] for one in going if one.kind is Kind.ALARM})
         return left, files
 
     def forgotten(self) -> set[str]:
@@ -97,10 +101,44 @@ class Forgetting(Log):
 
 
 def _drop_job(conn: Connection, job: str) -> None:
-    """Delete what was derived for a job, its alarms and the messages that name it."""
+    """Delete what was derived for a job, its alarms, its name in those of others, and the messages that name it."""
     conn.execute(checkpoint.delete().where(checkpoint.c.job == job))
     gone = conn.scalars(alarm.delete().where(alarm.c.job == job).returning(alarm.c.id)).all()
-    forget_messages(conn, job, gone)
+    forget_messages(conn, job, [*gone, *_take_out(conn, job)])
+
+
+def _take_out(conn: Connection, job: str) -> list[str]:
+    """Let no alarm of a sensor or of the program name a job any more; the ids of those that did.
+
+    One that concerned no other job goes; of the others goes why somebody shelved them, for it may speak of the job.
+    """
+    named = []
+    for one in _alarms(conn, alarm.c.job == HOUSE):
+        jobs, error = one.facts.get("jobs", ()), str(one.facts.get("error") or "")
+        if job not in jobs and job not in error:
+            continue
+        named.append(one.id)
+        if list(jobs) == [job]:
+            conn.execute(alarm.delete().where(alarm.c.id == one.id))
+            continue
+        clean = {"jobs": [other for other in jobs if other != job]} if jobs else {"error": ""}
+        _write_over(conn, replace(one, facts={**one.facts, **clean}, shelved_by="", shelved_reason=""))
+    return named
+
+
+def _take_reasons(conn: Connection, ids: Iterable[str]) -> None:
+    """Let alarms no longer say why somebody shelved them."""
+    for one in _alarms(conn, alarm.c.id.in_(sorted(ids))):
+        _write_over(conn, replace(one, shelved_reason=""))
+
+
+def _alarms(conn: Connection, which: ColumnElement[bool]) -> list[Alarm]:
+    return [Alarm.from_json(json.loads(body)) for body in conn.scalars(select(alarm.c.body).where(which))]
+
+
+def _write_over(conn: Connection, one: Alarm) -> None:
+    body = json.dumps(one.to_json(), allow_nan=False)
+    conn.execute(alarm.update().where(alarm.c.id == one.id).values(body=body))
 
 
 def _erase(

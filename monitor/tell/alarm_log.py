@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
@@ -31,6 +32,7 @@ def body_of(change: Change) -> dict[str, Any]:
         where = {"sensor": alarm.where, "place": facts["place"]} if "place" in facts else {}
         facts = {name: value for name, value in facts.items() if name not in _NOT_FOR_ALL}
     shelved = change.transition == "shelved"
+    why = {"reason": alarm.shelved_reason} if alarm.job != HOUSE else {}  # a sensor's serves several: see the alarm
     return {
         "alarm": alarm.id,
         "transition": change.transition,
@@ -44,13 +46,18 @@ def body_of(change: Change) -> dict[str, Any]:
         "notice": alarm.notice,
         "standing": alarm.standing.value,
         "facts": facts,
-        **({"until": alarm.shelved_until, "reason": alarm.shelved_reason} if shelved else {}),
+        **({"until": alarm.shelved_until, **why} if shelved else {}),
     }
+
+
+def for_the_air(alarm: Alarm) -> Alarm:
+    """An alarm as everybody on the broker may read of it: without an error, which may name files of this computer."""
+    return replace(alarm, facts={name: value for name, value in alarm.facts.items() if name != "error"})
 
 
 def event_of(change: Change, at: int, display: Display, who: str = "") -> dict[str, Any]:
     """A change as it is told to machines: JSON-safe, times in RFC 3339. `who` made it, "" for the program. [ms]"""
-    alarm = change.alarm
+    alarm = for_the_air(change.alarm)
     return {
         "at": rfc3339(at),
         "transition": change.transition,

@@ -207,7 +207,8 @@ def standing(alarm: Alarm, display: Display) -> str:
     """How it stands, and by whom."""
     if alarm.shelved_until is not None:
         until = words.when(alarm.shelved_until, display)
-        return f"shelved until {until} by {visible(alarm.shelved_by)}: {visible(alarm.shelved_reason)}"
+        by = f" by {visible(alarm.shelved_by)}" if alarm.shelved_by else ""
+        return f"shelved until {until}{by}{f': {visible(alarm.shelved_reason)}' if alarm.shelved_reason else ''}"
     if alarm.notice and alarm.standing is Standing.ACKNOWLEDGED:
         return "a notice"
     if alarm.standing is Standing.ACKNOWLEDGED:

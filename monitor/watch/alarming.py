@@ -29,7 +29,7 @@ from monitor.rules.look import Look
 from monitor.rules.signals import signals_beside, signals_of
 from monitor.rules.spells import heard_lately
 from monitor.tell import alarms as telling
-from monitor.tell.alarm_log import body_of, event_of, limits_of
+from monitor.tell.alarm_log import body_of, event_of, for_the_air, limits_of
 from monitor.tell.alarm_words import spot, title
 from monitor.tell.words import Display, tag
 from monitor.watch.beside import drifts
@@ -368,7 +368,7 @@ def _events(desk: Desk, changes: Sequence[Change], who: str, now: int) -> Iterat
             contact=MQTT,
             kind="event",
             subject=telling.shortened(f"{change.transition}: {title(alarm)}, {spot(alarm)}"),
-            text=telling.headline(alarm, shown(alarm.job)),
+            text=telling.headline(for_the_air(alarm), shown(alarm.job)),
             body=body,
             made=now,
             not_before=now,

@@ -23,9 +23,14 @@ from monitor.watch.jobs import given_reason
 from monitor.watch.judging import PROGRAM
 from monitor.watch.upkeep import copies_in, store_file
 
-# What people wrote down or photographed; no verdict rests on it.
+# What people wrote down or photographed; no verdict rests on it. Of alarms it is why somebody shelved one.
 PERSONAL = (Kind.NOTE, Kind.PHOTO, Kind.EVENT, Kind.CAUSE, Kind.CARE, Kind.INSPECTION)
 FREE = (*PERSONAL, Kind.READING, Kind.DOCUMENT)
+
+
+def is_personal(entry: Entry) -> bool:
+    """Whether it says what people wrote down or photographed."""
+    return entry.kind in PERSONAL or (entry.kind is Kind.ALARM and bool(entry.body.get("reason")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +162,7 @@ def _going(job: str, log: Sequence[Entry], numbers: Sequence[int], personal: boo
         return [entry.number for entry in log]
     for number in numbers:
         _check_free(job, log, number)
-    chosen = {entry.number for entry in log if entry.number in numbers or (personal and entry.kind in PERSONAL)}
+    chosen = {entry.number for entry in log if entry.number in numbers or (personal and is_personal(entry))}
     return sorted(chosen | {entry.number for entry in log if entry.corrects in chosen})
 
 
@@ -169,7 +174,7 @@ def _check_free(job: str, log: Sequence[Entry], number: int) -> None:
     if entry.kind is Kind.CORRECTION:
         what = f"entry {number} only corrects entry {entry.corrects}"
         raise RecordError(what, where=f"log of {job}", mend="Give that one; its corrections go with it")
-    if entry.kind not in (*FREE, Kind.ERASED):
+    if entry.kind not in (*FREE, Kind.ERASED) and not is_personal(entry):
         what = f"the record rests on entry {number} ({entry.kind.value})"
         mend = f"Leave it, or forget the whole job: wallclime job forget {quote(job)} --reason TEXT"
         raise RecordError(what, where=f"log of {job}", mend=mend)

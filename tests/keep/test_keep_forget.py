@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -151,6 +152,33 @@ def test_of_a_job_that_is_forgotten_no_alarm_and_no_message_is_left(store):
     forget(store, 1)
     assert left(store) == (["b", "c"], ["of attic", "of hallway"])
     assert store.outbox_counts() == {"waiting": 2, "sent": 0, "dead": 0}
+
+
+def test_no_alarm_of_a_sensor_or_of_the_program_names_a_job_that_is_forgotten(store):
+    store.append("hall", [note("a")], new=True)
+    shelf = {"shelved_until": T + 9, "shelved_by": "ada", "shelved_reason": "the owner of hall is away"}
+    of_both = replace(alarm("both", HOUSE, jobs=["attic", "hall"], place="hall"), **shelf)
+    alone = replace(alarm("alone", HOUSE, jobs=["hall"]), **shelf)
+    other = replace(alarm("other", HOUSE, jobs=["attic"]), **shelf)
+    failed = alarm("failed", HOUSE, name="board", error="job hall: it can't be read")
+    store.record_alarms([], [of_both, alone, other, failed], [message("m", "failed")])
+    forget(store, 1)
+    found = {one.id: one for one in store.alarms(over=True)}
+    assert set(found) == {"both", "other", "failed"}
+    assert (found["both"].facts["jobs"], found["both"].shelved_until) == (["attic"], T + 9)
+    assert (found["both"].shelved_by, found["both"].shelved_reason) == ("", "")
+    assert found["other"] == other
+    assert found["failed"].facts == {"name": "board", "error": ""}
+    assert left(store)[1] == []
+
+
+def test_with_the_entry_that_says_why_an_alarm_was_shelved_goes_its_reason(store):
+    shelved = Draft(Kind.ALARM, T, "ada", {"alarm": "a", "reason": SECRET})
+    store.append("hall", [note("a"), shelved], new=True)
+    on_shelf = replace(alarm("a", "hall"), shelved_until=T + 9, shelved_by="ada", shelved_reason=SECRET)
+    store.record_alarms([], [on_shelf], [])
+    forget(store, 2)
+    assert store.alarms() == [replace(on_shelf, shelved_reason="")]
 
 
 def test_while_the_first_entry_of_a_job_stands_its_alarms_do(store):

@@ -480,6 +480,16 @@ def test_an_entry_of_a_sensors_alarm_says_whose_it_is_and_names_no_job():
     assert not {"sensor", "name", "place"} & failed.keys()
 
 
+def test_why_a_sensor_was_shelved_stands_in_no_log_that_goes_to_others():
+    body = body_of(shelve(SILENT, NOW + DAY, "the tenants are away", "robin", NOW, at_most=DAY))
+    assert "the tenants are away" not in str(body)
+    assert (body["transition"], body["until"]) == ("shelved", NOW + DAY)
+
+
+def test_a_reason_that_was_forgotten_leaves_no_gap_in_words():
+    assert alarms.standing(replace(SILENT, shelved_until=NOW), NEW_YORK) == "shelved until 2026-01-05 10:50 -05:00"
+
+
 def test_the_diary_tells_which_settings_changed():
     before = limits_of(Patience())
     after = limits_of(replace(Patience(), on_delay_humidity=45 * MINUTE, disk_below=2 * 10**9, flood=Flood(5, MINUTE)))
@@ -510,3 +520,8 @@ def test_an_event_for_machines_says_all_of_it():
         "facts": {"limit": 5.0, "value": 4.96},
         "who": None,
     }
+
+
+def test_an_event_for_machines_names_no_file_of_this_computer():
+    failed = of_house(whats.BACKUP_FAILED, "backup", error="/home/robin/copies: there is no such folder")
+    assert "robin" not in str(event_of(Change(failed, "raised", "first"), NOW, NEW_YORK))

@@ -14,7 +14,7 @@ from tiny_pictures import plain_jpeg
 
 from monitor.basis.alarm import Alarm, Message, Priority, Standing
 from monitor.basis.errors import RecordError
-from monitor.basis.times import DAY
+from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Draft, Kind, Quantity
 from monitor.config.alarms import Backup
 from monitor.rules.frame import effective
@@ -23,6 +23,7 @@ from monitor.tell import diary as told
 from monitor.tell.upkeep import forgotten, numbered
 from monitor.tell.words import Display
 from monitor.watch import diary, life
+from monitor.watch.alarm_acts import shelve_alarm
 from monitor.watch.attach import File, Shown, photos
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk, open_desk
@@ -263,6 +264,26 @@ def test_with_the_whole_job_go_its_alarms_and_what_was_to_be_told_of_it(lived):
     close_job(lived, "den", at=None, reason="done", who="ada")
     forget(lived, "den", **WHY)
     assert (lived.store.alarms(over=True), lived.store.outbox_due(NOW, 9)) == ([], [])
+
+
+def shelved(desk: Desk) -> int:
+    """Shelve an alarm of the den for a reason that is nobody's business; the entry's number."""
+    alarm = Alarm("a", "too dry", "den", "den", NOW, NOW, Standing.UNACKNOWLEDGED, Priority.HIGH)
+    desk.store.record_alarms([], [alarm], [])
+    shelve_alarm(desk, "a", NOW + HOUR, SECRET, "ada")
+    return len(desk.store.entries("den"))
+
+
+def test_why_an_alarm_was_shelved_is_personal(lived):
+    number = shelved(lived)
+    assert number in forget(lived, "den", personal=True, **WHY).numbers
+    assert SECRET not in texts(lived)
+    assert [one.shelved_reason for one in lived.store.alarms()] == [""]
+
+
+def test_why_an_alarm_was_shelved_can_go_alone(lived):
+    number = shelved(lived)
+    assert forget(lived, "den", numbers=[number], **WHY).numbers == (number,)
 
 
 def test_no_verdict_rests_on_what_can_go_alone():
