@@ -16,6 +16,7 @@ from monitor.rules.moisture import moisture_condition
 from monitor.rules.site import site_condition
 from monitor.rules.takenoff import size_condition
 
+INSTRUMENT = (Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE)  # what an instrument is asked to be backed for
 RECORD_ENDS = "the record ends"  # so begins the evidence where no sensor is here any more, but one was
 
 
@@ -133,7 +134,7 @@ def _instrument(facts: Facts) -> Condition:
         return Condition("instrument check", "unknown", "no sensor is assigned to the place")
     for name in facts.here:
         sensor = facts.frame.sensors[name]
-        for quantity in (Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE):
+        for quantity in INSTRUMENT:
             least = asked if quantity is Quantity.AIR_HUMIDITY else min(asked, "side by side", key=LEVELS.index)
             level = sensor.level(quantity, facts.as_of)
             what = quantity.value.replace("_", " ")
@@ -145,7 +146,13 @@ def _instrument(facts: Facts) -> Condition:
                 return Condition(
                     "instrument check", "fail", f"the {what} of {name} has no check of the level {least!r}"
                 )
-    return Condition("instrument check", "pass", f"backed by: {asked}")
+    return Condition("instrument check", "pass", "; ".join(_backed(facts, quantity) for quantity in INSTRUMENT))
+
+
+def _backed(facts: Facts, quantity: Quantity) -> str:
+    """The least that backs `quantity` of any sensor here, all of which are backed."""
+    levels = [level for name in facts.here if (level := facts.frame.sensors[name].level(quantity, facts.as_of))]
+    return f"{quantity.value.removeprefix('air_')} backed by: {min(levels, key=LEVELS.index)}"
 
 
 def _site(facts: Facts) -> Condition:

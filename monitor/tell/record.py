@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.config.profile import Profile
@@ -19,10 +19,10 @@ from monitor.tell.words import Display
 LIMIT_HEAD = ("figure", "this profile", "the maker", "looser", "document")
 SIGN = ("who installs", "whom the wall is for", "witness")
 WORD: Mapping[Verdict, str] = {"pass": "met", "fail": "NOT MET", "unknown": "NOT KNOWN"}
-SIGNS = 1_100  # of the evidence of all that is open, shared between: a sheet holds no more; the report has all
-LONGEST, LONGEST_NAME = 180, 40  # of one evidence, of a name
+SHEET, FEWEST, ROW = 3_000, 900, 170  # signs that a sheet holds, of them of evidence at least, for a row of limits
+LONGEST, LONGEST_NAME = 180, 40  # of the lots, of a name
 LIMITS = 4  # of the maker's, those looser in the profile first
-FEW = 2  # sensors by name
+FEW = 2  # sensors by name, sentences of what is looser
 KNOWN_BY = (
     "The air is measured; hours, shares and verdicts are computed from it and from what was entered; the core of the "
     "boxes is estimated where no sensor lies in them."
@@ -59,20 +59,22 @@ def render_record(page: RecordPage) -> str:
     """The sheet as HTML text, the same for the same values. Raises TimeError when the job's zone is unknown here."""
     found = page.assessment
     shown = words.display_of(found, page.facts.units)
-    head = page.sealed.last
+    head, training = page.sealed.last, words.TRAINING if found.training else ""
+    verdict, facts, limits = _verdict(page, shown), _facts(page, shown), _limits(page, shown)
+    said = sum(map(len, [training, found.job, verdict, *(value for _, value in facts)]))
     return render(
         "record.html",
         {},
         sheets=("sheet.css", "record.css"),
         job=words.visible(found.job),
-        training=words.TRAINING if found.training else "",
+        training=training,
         as_of=words.when(found.as_of, shown),
         tag=_tag(page),
-        verdict=_verdict(page, shown),
-        facts=_facts(page, shown),
-        conditions=_conditions(found, page.told),
+        verdict=verdict,
+        facts=facts,
+        conditions=_conditions(found, page.told, shown, _left(said, len(limits))),
         limit_head=LIMIT_HEAD,
-        limits=_limits(page, shown),
+        limits=limits,
         more_limits=max(0, len(makers.rows(page.documents, page.profile, shown)) - LIMITS),
         known_by=KNOWN_BY,
         meant=MEANT,
@@ -92,35 +94,69 @@ def code_text(sealed: Sealed) -> str:
 
 
 def _tag(page: RecordPage) -> str:
-    still = words.open_conditions(page.assessment)
-    return "ALL MET" if not still else f"{len(still)} NOT MET"
+    """What is not met and what is not known apart: nobody is blamed for what was not looked at, nor let off."""
+    verdicts = [one.verdict for one in page.assessment.readiness]
+    counts = [f"{verdicts.count(verdict)} {WORD[verdict]}" for verdict in ("fail", "unknown") if verdict in verdicts]  # type: ignore[index]
+    return ", ".join(counts) or "ALL MET"
 
 
 def _verdict(page: RecordPage, shown: Display) -> str:
-    """How many conditions are met at the time of the record; of a start that went before it, that it did."""
+    """How many conditions are met at the time of the record; of a start that went before it, that it did; and where
+    the maker asks for more than this profile."""
     found = page.assessment
     still = len(words.open_conditions(found))
     number = len(found.readiness)
     told = f"all {number} conditions are met" if not still else f"{number - still} of {number} conditions are met"
     begun = "" if page.started is None else f"; the installation was begun {words.when(page.started, shown)}"
-    return f"{told}{begun}."
+    return " ".join([f"{told}{begun}.", *_looser(page.facts.looser)])
 
 
-def _conditions(found: Assessment, told: Mapping[str, str]) -> list[tuple[str, str, str, str]]:
-    """What is open first: verdict, its word, name, evidence."""
-    still = words.open_conditions(found)
-    most = min(LONGEST, SIGNS // max(1, len(still)))
-    ordered = [*still, *(one for one in found.readiness if one.verdict == "pass")]
-    return [(one.verdict, WORD[one.verdict], _name(one.name), _short(_evidence_of(one, told), most)) for one in ordered]
+def _looser(sentences: Sequence[str]) -> list[str]:
+    left = len(sentences) - FEW
+    more = [f"Looser too: {words.counted_things(left, 'other limit')}."] if left > 0 else []
+    return [*sentences[:FEW], *more]
 
 
-def _evidence_of(one: Condition, told: Mapping[str, str]) -> str:
-    return f"{one.evidence}; {told[one.name]}" if one.name in told else one.evidence
+def _left(said: int, limits: int) -> int:
+    """What one sheet has room for of the evidence [signs], besides `said` above it, in larger letters, and `limits`
+    below it: tried in print, see the tests; the report has all."""
+    return max(FEWEST, SHEET - said * 3 // 2 - limits * ROW)
+
+
+def _conditions(
+    found: Assessment, told: Mapping[str, str], shown: Display, room: int
+) -> list[tuple[str, str, str, str]]:
+    """What is open first: verdict, its word, name, and evidence that all together has `room` [signs]."""
+    ordered = [*words.open_conditions(found), *(one for one in found.readiness if one.verdict == "pass")]
+    evidence = _shared([_evidence_of(one, told, shown) for one in ordered], room)
+    return [
+        (one.verdict, WORD[one.verdict], _name(one.name), text) for one, text in zip(ordered, evidence, strict=True)
+    ]
+
+
+def _evidence_of(one: Condition, told: Mapping[str, str], shown: Display) -> str:
+    """When and who first: that is what is signed, whatever else is cut."""
+    evidence = words.evidence(one.evidence, shown)
+    return f"{told[one.name]}: {evidence}" if one.name in told else evidence
+
+
+def _shared(texts: Sequence[str], room: int) -> list[str]:
+    """The texts, cut so that all together have at most `room` signs: what short ones leave goes to the long ones."""
+    found = list(texts)
+    shortest_first = sorted(range(len(texts)), key=lambda k: len(texts[k]))
+    for number, k in enumerate(shortest_first):
+        found[k] = _short(texts[k], room // (len(texts) - number))
+        room -= len(found[k])
+    return found
 
 
 def _short(text: str, most: int = LONGEST) -> str:
+    """Cut at a word, or within one that is longer than half of what there is room for."""
     shown = words.visible(text)
-    return shown if len(shown) <= most else f"{shown[: most - 4].rstrip()} ..."
+    if len(shown) <= most:
+        return shown
+    whole, _, _ = shown[: most - 3].rpartition(" ")
+    return f"{whole if 2 * len(whole) > most else shown[: most - 4].rstrip()} ..."
 
 
 def _name(text: str) -> str:
@@ -166,7 +202,7 @@ def _room(found: Assessment, shown: Display) -> str:
 
 
 def _sensors(page: RecordPage) -> str:
-    return words.few([f"{_name(name)}, {backed}" for name, backed in page.sensors], FEW) or "none is assigned"
+    return words.few([f"{_name(name)}: {backed}" for name, backed in page.sensors], FEW) or "none is assigned"
 
 
 def _limits(page: RecordPage, shown: Display) -> list[tuple[str, ...]]:

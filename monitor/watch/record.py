@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import monitor
-from monitor.basis.values import Kind, Quantity
-from monitor.rules.frame import Frame, effective
+from monitor.basis.values import Kind
+from monitor.rules.frame import Frame, Sensor, effective
+from monitor.rules.readiness import INSTRUMENT
 from monitor.tell import words
 from monitor.tell.record import RecordPage
 from monitor.tell.words import CHECK, Display
@@ -62,9 +63,13 @@ def _told(desk: Desk, job: str, as_of: int, shown: Display) -> dict[str, str]:
 
 
 def _sensors(frame: Frame, as_of: int) -> list[tuple[str, str]]:
-    """The sensors of the room's air at `as_of`, each with what backs its humidity."""
+    """The sensors of the room's air at `as_of`, each with what backs its humidity, and its temperature."""
     names = {stay.sensor for stay in frame.air_stays if stay.start <= as_of and (stay.end is None or stay.end > as_of)}
-    return [
-        (name, f"backed by {CHECK[level_of(frame.sensors[name], Quantity.AIR_HUMIDITY, as_of)]}")
-        for name in sorted(names)
-    ]
+    return [(name, _backed(frame.sensors[name], as_of)) for name in sorted(names)]
+
+
+def _backed(sensor: Sensor, as_of: int) -> str:
+    humidity, temperature = (CHECK[level_of(sensor, quantity, as_of)] for quantity in INSTRUMENT)
+    if humidity == temperature:
+        return f"humidity and temperature backed by {humidity}"
+    return f"humidity backed by {humidity}; temperature backed by {temperature}"

@@ -177,7 +177,12 @@ AIR: list[Line] = [
         "air humidity further apart than the combined uncertainty for 2 h",
         partial(two, NEAR, APART),
     ),
-    ("instrument check", "pass", "backed by: salt", partial(backed, "salt")),
+    (
+        "instrument check",
+        "pass",
+        "humidity backed by: salt; temperature backed by: side by side",
+        partial(backed, "salt"),
+    ),
     (
         "instrument check",
         "fail",

@@ -298,7 +298,10 @@ def backed(level: str, asked: str) -> Assessment:
 
 
 def test_a_makers_statement_is_enough_by_default():
-    assert said(backed("maker", "maker"), "instrument check") == ("pass", "backed by: maker")
+    assert said(backed("maker", "maker"), "instrument check") == (
+        "pass",
+        "humidity backed by: maker; temperature backed by: maker",
+    )
 
 
 def test_every_sensor_needs_the_level_that_is_asked_for():

@@ -106,7 +106,7 @@ READINESS = (
     Condition("air in band now", "pass", "in band for 37 h 30 min"),
     Condition("sensors fresh", "pass", "heard from den-1, den-2"),
     Condition("sensors agree", "pass", "within uncertainty"),
-    Condition("instrument check", "pass", "backed by: maker"),
+    Condition("instrument check", "pass", "humidity backed by: maker; temperature backed by: maker"),
     Condition("site check", "unknown", "no site check is recorded"),
     Condition("wall moisture", "unknown", "no wall moisture is recorded"),
     Condition("wall size", "pass", "inside the limits for one unbroken run"),

@@ -56,6 +56,6 @@ def test_who_looked_at_the_wall_and_what_backs_the_sensor_are_told(desk: Desk, t
     facts = {"meter": "a pin meter", "scale": "gypsum", "material": "drywall", "points": [{"where": "l", "value": 0.4}]}
     wall_moisture(desk, "den", facts, at=NOW - 2 * HOUR, who="P. Example")
     html = page(desk, tmp_path)
-    assert "; <time>2026-01-16 23:00 +00:00</time> by O. Example" in html
-    assert "; <time>2026-01-16 22:00 +00:00</time> by P. Example" in html
-    assert "shelf, backed by the maker&#39;s statement only" in html
+    assert "<td><time>2026-01-16 23:00 +00:00</time> by O. Example: " in html
+    assert "<td><time>2026-01-16 22:00 +00:00</time> by P. Example: " in html
+    assert "shelf: humidity and temperature backed by the maker&#39;s statement only" in html
