@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import sys
 import time
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
+from io import StringIO
 
 from rich.box import ASCII2, SIMPLE_HEAD
-from rich.console import Console, Group
+from rich.console import Console, Group, RenderableType
 from rich.live import Live
+from rich.segment import Segment, SegmentLines
 from rich.table import Table
 from rich.text import Text
 
@@ -22,6 +25,7 @@ from monitor.tell.words import Display, visible, when
 
 TIMES_A_SECOND = 4  # that the view follows the size of its window
 STYLE = {"READY": "bold green", "NOT READY": "bold yellow", "CLOSED": "dim", "out": "bold red", "in": "green"}
+ORDER = ("out", "unknown", "in")
 NARROW, WIDE, WIDER = 72, 100, 130  # from which on: when complete; the air too; building and last word too [signs]
 
 
@@ -67,15 +71,45 @@ def drawn(seen: Seen, every: int, size: tuple[int, int], ascii_only: bool) -> Gr
     now = datetime.now().astimezone().isoformat(sep=" ", timespec="seconds")
     feet = [_plain(f"mind: {line}", "yellow", ascii_only) for line in seen.trouble]
     feet.append(Text(f"{now}, again every {every / 1000:g} s; Ctrl-C ends", "dim"))
-    room = high - sum(-(-len(foot) // max(1, wide)) for foot in feet) - 1
+    room = high - sum(len(_lines(foot, wide)) for foot in feet) - 1
     if seen.view is not None:
-        lines = status_text(seen.view, ascii_only=ascii_only).splitlines()
-        return Group(Text("\n".join(lines[:room])), Text(), *feet)
+        told: RenderableType = Text(status_text(seen.view, ascii_only=ascii_only).rstrip("\n"))
+        return Group(_cut(_lines(told, wide), room), Text(), *feet)
     if not seen.rows:
         return Group(Text("No job yet."), Text(), *feet)
-    shown = seen.rows if len(seen.rows) <= room - 2 else seen.rows[: max(1, room - 3)]
-    more = [Text(f"and {len(seen.rows) - len(shown)} more: make the window higher", "dim")]
-    return Group(_table(shown, wide, ascii_only), *(more if len(shown) < len(seen.rows) else []), *feet)
+    return Group(*_jobs(worst_first(seen.rows), wide, room, ascii_only), *feet)
+
+
+def worst_first(rows: Sequence[tuple[JobRow, Display]]) -> list[tuple[JobRow, Display]]:
+    """As the board has them: open before closed, out of band before not known before in band, by name."""
+
+    def badness(row: JobRow) -> tuple[bool, int, str]:
+        return row.closed_at is not None, ORDER.index(row.assessment.now.state), row.assessment.job
+
+    return sorted(rows, key=lambda one: badness(one[0]))
+
+
+def _jobs(rows: Sequence[tuple[JobRow, Display]], wide: int, room: int, ascii_only: bool) -> Sequence[RenderableType]:
+    """The table of as many jobs as there is room for in lines, and how many are left out."""
+    whole = _lines(_table(rows[:room], wide, ascii_only), wide)
+    if len(rows) <= room and len(whole) <= room:
+        return [_cut(whole, room)]
+    numbers = range(1, min(len(rows), room) + 1)  # a job more is never a line less
+    fits = bisect_right(numbers, room - 1, key=lambda n: len(_lines(_table(rows[:n], wide, ascii_only), wide)))
+    number = max(1, min(fits, len(rows) - 1))
+    more = Text(f"and {len(rows) - number} more: make the window higher", "dim")
+    lines = _lines(_table(rows[:number], wide, ascii_only), wide)
+    return [_cut(lines, room - 1), more] if len(rows) > number else [_cut(lines, room)]
+
+
+def _lines(shown: RenderableType, wide: int) -> list[list[Segment]]:
+    """What a part takes of a window so wide, line by line."""
+    console = Console(width=max(1, wide), file=StringIO(), force_terminal=True)
+    return console.render_lines(shown, pad=False)
+
+
+def _cut(lines: Sequence[list[Segment]], room: int) -> SegmentLines:
+    return SegmentLines(lines[: max(0, room)], new_lines=True)
 
 
 def _table(rows: Sequence[tuple[JobRow, Display]], wide: int, ascii_only: bool) -> Table:

@@ -189,6 +189,46 @@ def test_more_jobs_than_lines_are_counted(rows):
     assert lines[-2] == "and 33 more: make the window higher"
 
 
+def test_a_name_that_takes_lines_counts_as_them_and_the_foot_is_never_off_the_screen(rows):
+    row, display = rows[0]
+    long = [
+        (replace(row, assessment=replace(row.assessment, job=f"{k:02} " + "a long name " * 9)), display)
+        for k in range(40)
+    ]
+    for wide, high in ((100, 40), (44, 12), (160, 24)):
+        lines = shown(Seen(rows=long), wide, high)
+        assert len(lines) <= high
+        assert lines[-1].endswith("Ctrl-C ends")
+        assert any(re.fullmatch(r"and \d+ more: make the window higher", line) for line in lines)
+    told = "\n".join(shown(Seen(rows=long), 100, 40))
+    left = re.search(r"and (\d+) more", told)
+    assert left is not None
+    assert len(re.findall(r"^\d\d a", told, re.MULTILINE)) == 40 - int(left[1])
+
+
+def test_a_job_of_many_lines_leaves_the_foot_on_the_screen(opened: Path, rows, record: Home):
+    from monitor.watch.desk import open_desk
+    from monitor.watch.pages import status_view
+
+    with open_desk(record.path, clock=record.clock) as desk:
+        view = status_view(desk, "den")
+    lines = shown(Seen(view=view), 40, 14)
+    assert len(lines) <= 14
+    assert lines[-1].endswith("Ctrl-C ends")
+
+
+def test_the_worst_stands_first_and_what_is_closed_last(rows):
+    row, display = rows[0]
+
+    def stands(job: str, state: str, closed_at: int | None = None) -> Any:
+        now = replace(row.assessment.now, state=state)
+        return replace(row, assessment=replace(row.assessment, job=job, now=now), closed_at=closed_at), display
+
+    four = [stands("a", "out", 1), stands("b", "in"), stands("c", "unknown"), stands("d", "out")]
+    told = shown(Seen(rows=four), 100)
+    assert [line.split()[0] for line in told[2:6]] == ["d", "c", "b", "a"]
+
+
 def test_trouble_stands_below_and_no_name_is_markup(rows):
     row, display = rows[0]
     named = replace(row, assessment=replace(row.assessment, job="[red]den[/] \x1b[2J ü"))
