@@ -165,8 +165,8 @@ def test_without_a_wall_a_digest_says_so(home, sit_down):
 def test_a_wall_whose_sensor_was_taken_away_is_told_as_one_whose_record_ended(desk):
     release_sensor(desk, "rail", at=NOW - HOUR, who="robin")
     told = tell_morning(desk, office(desk), "2026-01-06")
-    assert told.subject == "Walls 2026-01-06: 1 in alarm, 1 not watched, 1 record ended, 1 not..."
     lines = told.text.splitlines()
+    assert ", 1 record ended, " in lines[1]
     at = lines.index("RECORD ENDED 2026-01-06: hall (not ready, 31.0 h of 48 h counted)")
     assert lines[at + 1 : at + 3] == [
         "  no sensor stands there since 2026-01-06 02:00 -05:00: nobody knows how it is.",
