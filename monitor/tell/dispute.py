@@ -12,7 +12,7 @@ from monitor.basis.times import DAY
 from monitor.basis.units import format_duration
 from monitor.basis.values import AIR, Entry, Kind, OriginKind, Quantity
 from monitor.rules.assessment import Excursion
-from monitor.tell import cut, diary, drawing, words
+from monitor.tell import cut, diary, drawing, spanwords, words
 from monitor.tell.candour import candour
 from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
@@ -63,7 +63,7 @@ def render_dispute(found: DisputePage) -> str:
         job=words.visible(page.assessment.job),
         training=words.TRAINING if page.assessment.training else "",
         as_of=words.when(page.assessment.as_of, shown),
-        facts=_about(page, shown),
+        facts=_about(found, shown),
         meant=MEANT,
         names=[words.visible(name) for name, _ in found.spans],
         rows=_rows(found, shown),
@@ -74,10 +74,12 @@ def render_dispute(found: DisputePage) -> str:
     )
 
 
-def _about(page: ReportPage, shown: Display) -> list[tuple[str, str]]:
+def _about(told: DisputePage, shown: Display) -> list[tuple[str, str]]:
+    page = told.spans[0][1]
     found = page.assessment
+    phases = [name for _, one in told.spans for name, _, _ in cut.phases(one)]
     return [
-        ("profile", f"{words.visible(found.profile)}: {words.band(page.profile, found.phase, shown)}"),
+        ("profile", f"{words.visible(found.profile)}: {spanwords.bands(phases, page.profile, shown)}"),
         ("room", words.visible(page.facts.wall_place)),
         ("times", f"in {found.zone}, each with its offset from UTC"),
         ("written", words.when(page.written_at, shown)),

@@ -24,9 +24,9 @@ class Made:
 
 
 def _handover() -> str:
-    from test_tell_handover import sheet
+    from test_tell_handover import full
 
-    return sheet()
+    return full()
 
 
 def _not_ready() -> str:

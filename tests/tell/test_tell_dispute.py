@@ -143,6 +143,19 @@ def test_where_the_finished_wall_has_another_limit_each_is_named_with_its_own():
     )
 
 
+def test_of_two_bands_both_stand_above_the_sentences():
+    life = replace(den.PROFILE.life, humidity=(30.0, 60.0))
+    up = replace(den.FACTS, install_start=START + HOUR, install_finish=FIRST.end)
+    both = (span(cut, facts=up, profile=replace(den.PROFILE, life=life)) for cut in (FIRST, SECOND))
+    assert (
+        "35.0 % to 65.0 % and 60.0 °F to 85.0 °F until the wall is finished; 30.0 % to 60.0 % and 60.0 °F to 85.0 °F "
+        "once it is finished"
+    ) in squeezed(read_page(page(*both)).texts["about"])
+    assert "interior wall: 35.0 % to 65.0 % and 60.0 °F to 85.0 °F room den" in squeezed(
+        read_page(page()).texts["about"]
+    )
+
+
 def test_of_more_excursions_than_a_table_holds_a_bundle_has_all():
     many = tuple(replace(den.EXCURSION, start=START + k * MINUTE, end=START + k * MINUTE + 1) for k in range(101))
     told = squeezed(read_page(page(span(FIRST, assessment=replace(den.ASSESSMENT, excursions=many)))).body)

@@ -43,6 +43,13 @@ ITEMS = (
 )
 ASSESSMENT = replace(den.ASSESSMENT, phase="after", after=Coverage(28 * HOUR, 28 * HOUR, 28 * HOUR))
 SENSORS = (SensorHere("den-1", "den", den.DELIVERED, None), SensorHere("den-2", "den", den.DELIVERED, FINISH))
+APART = (
+    *SENSORS,
+    SensorHere("eaves", "porch", den.DELIVERED, None, "outdoors"),
+    SensorHere("probe", "den", den.DELIVERED, FINISH, "box"),
+    SensorHere("disc", "den", FINISH, None, "surface"),
+)
+MAKER = Document(7, den.DELIVERED, "Hall planks", "3", "2025-11", "x", "00", {"humidity": Span(40.0, 60.0)})
 
 
 def sheet(**changes: Any) -> str:
@@ -57,6 +64,16 @@ def sheet(**changes: Any) -> str:
         software="wallclime 0.1.0",
     )
     return render_handover(replace(page, **changes))
+
+
+def full() -> str:
+    """As much as a real job brings along: every kind of sensor, a stricter maker, the whole plan of care."""
+    looser = warnings([MAKER], den.PROFILE, Display(zone_of("UTC"), "us"))
+    more = (
+        Item("look", WRITTEN + 90 * DAY, WRITTEN + 91 * DAY),
+        Item("inspection, first winter", FINISH, WRITTEN + DAY),
+    )
+    return sheet(sensors=APART, items=(*ITEMS, *more), facts=replace(den.FACTS, looser=tuple(looser)))
 
 
 @pytest.fixture(scope="module")
@@ -121,13 +138,7 @@ def test_of_many_sensors_the_first_are_named_and_the_rest_counted():
 
 
 def test_sensors_are_told_apart_by_what_they_hear():
-    apart = (
-        *SENSORS,
-        SensorHere("eaves", "porch", den.DELIVERED, None, "outdoors"),
-        SensorHere("probe", "den", den.DELIVERED, FINISH, "box"),
-        SensorHere("disc", "den", FINISH, None, "surface"),
-    )
-    assert squeezed(read_page(sheet(sensors=apart)).texts["recorded"]).startswith(
+    assert squeezed(read_page(sheet(sensors=APART)).texts["recorded"]).startswith(
         "temperature and humidity of den-1 in den since 2026-01-05; den-2 in den since 2026-01-05, until 2026-01-08 "
         "the air outdoors, of eaves in porch since 2026-01-05 "
         "temperature inside boxes, of probe in den since 2026-01-05, until 2026-01-08 "
@@ -148,9 +159,7 @@ def test_what_the_program_entered_is_not_what_people_said():
 
 
 def test_the_band_of_the_maker_is_said_to_hold_until_the_wall_is_finished():
-    asked = Document(7, den.DELIVERED, "Hall planks", "3", "2025-11", "x", "00", {"humidity": Span(40.0, 60.0)})
-    looser = tuple(warnings([asked], den.PROFILE, Display(zone_of("UTC"), "us")))
-    told = squeezed(read_page(sheet(facts=replace(den.FACTS, looser=looser))).texts["so-far"])
+    told = squeezed(read_page(full()).texts["so-far"])
     assert "The maker asks for 40 to 60 %RH until the wall is finished; this profile allows 35 to 65 %RH" in told
 
 
