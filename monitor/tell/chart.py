@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -23,7 +24,9 @@ from monitor.tell.words import Display
 HOLD = 30 * MINUTE  # of a sensor that the page does not describe
 Extremes = dict[Quantity, tuple[float, float, int]]  # lowest, highest, number of readings
 NUMBERED = 24  # up to so many excursions carry their number in the drawing
-FEW = 6  # restarts, the last, and changes of the clocks that are lettered in the drawing
+FEW = 6  # restarts, the last, that are lettered in the drawing
+CLOCKS = 2  # up to so many changes of the clocks are lettered
+WIDE, LETTER = 904, 12  # of the drawing, and of a letter with its space [px]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,7 @@ class Panel:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """A moment of the job: a letter in the drawing, moved right by `shift` px past a neighbour, and words below it."""
+    """A moment of the job: a letter in the drawing, moved by `shift` px past its neighbours, and words below it."""
 
     letter: str
     at: int
@@ -250,6 +253,28 @@ def _limits(page: ReportPage, quantity: Quantity, units: System, start: int, end
     return tuple(limit for limit in found if limit.start < limit.end)
 
 
+@dataclass(frozen=True, slots=True)
+class LimitText:
+    """A limit's value in words, at the start of its time or, `late`, at the end of it. [ms, the job's units]"""
+
+    at: int
+    value: float
+    side: Side
+    late: bool
+
+
+def limit_texts(panel: Panel) -> Iterator[LimitText]:
+    """What is written at the limits: one that stays is said once, the last of others where it ends."""
+    for side in ("low", "high"):
+        values = [(limit.low if side == "low" else limit.high, limit) for limit in panel.limits]
+        told: float | None = None
+        for value, limit in values:
+            if value != told:
+                late = told is not None
+                yield LimitText(limit.end if late else limit.start, value, side, late)
+            told = value
+
+
 def _outside(page: ReportPage, quantity: Quantity, units: System, end: int) -> tuple[Outside, ...]:
     return tuple(
         Outside(
@@ -272,15 +297,26 @@ def _lanes(page: ReportPage, nearer_than: int) -> dict[State, tuple[tuple[int, i
 def _events(page: ReportPage, display: Display, start: int, end: int) -> tuple[Event, ...]:
     told: dict[int, str] = {}
     changes = clock_changes(display.zone, start, end)
-    few = changes if len(changes) <= FEW else []  # of years the sentence below the chart tells them all
+    few = changes if len(changes) <= CLOCKS else []  # of years the sentence below the chart tells them all
     for at, text in [*_moments(page), *((at, spanwords.clock_changed(by)) for at, by in few)]:
         if at is not None and start <= at <= end:
             told[at] = f"{told[at]}; {text}" if at in told else text
-    events: list[Event] = []
-    for number, when in enumerate(sorted(told)):
-        near = bool(events) and when - events[-1].at < (end - start) * 0.02
-        events.append(Event(_letter(number), when, told[when], events[-1].shift + 12 if near else 0))
-    return tuple(events)
+    when = sorted(told)
+    letters = [_letter(number) for number in range(len(when))]
+    shifts = _apart([(at - start) / (end - start) * WIDE for at in when], [LETTER * len(letter) for letter in letters])
+    return tuple(Event(letter, at, told[at], shift) for letter, at, shift in zip(letters, when, shifts, strict=True))
+
+
+def _apart(places: Sequence[float], widths: Sequence[int]) -> list[int]:
+    """By how much texts in order, each in the middle of its place, move so that none lies on another. [px]"""
+    moved: list[float] = []
+    for place, width, before in zip(places, widths, [0, *widths], strict=False):
+        moved.append(max(place, moved[-1] + (before + width) / 2) if moved else place)
+    furthest: float = WIDE
+    for k in reversed(range(len(moved))):
+        moved[k] = min(moved[k], furthest)
+        furthest = moved[k] - (widths[k] + widths[k - 1]) / 2
+    return [math.ceil(to - place) for to, place in zip(moved, places, strict=True)]
 
 
 def _moments(page: ReportPage) -> Iterator[tuple[int | None, str]]:

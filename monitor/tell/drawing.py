@@ -8,14 +8,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import count
 
 import numpy as np
 from markupsafe import Markup
 
-from monitor.basis.times import DAY, HOUR, datetime_of
+from monitor.basis.times import DAY, HOUR, datetime_of, ms_of
 from monitor.rules.assessment import ClockReading, State
 from monitor.tell import words
-from monitor.tell.chart import NUMBERED, Chart, Line, Panel
+from monitor.tell.chart import NUMBERED, WIDE, Chart, Line, Panel, limit_texts
 from monitor.tell.thin import merged, thin
 
 # after Okabe and Ito, each of another lightness: apart in grey, at least 3:1 on the sheet and on the band
@@ -28,9 +30,12 @@ SIGNS = ("circle", "square", "diamond", "triangle-up")
 ROW = 8  # planks in a row of the wall
 MOST_PLANKS = 96
 PLANK = (70, 22)  # [px]
-WIDTH, LEFT, RIGHT, TOP = 960, 46, 10, 36
+LEFT, RIGHT, TOP = 46, 10, 36
+WIDTH = LEFT + WIDE + RIGHT
 PANEL, RIBBON, SPACE = 190, 54, 30
-TICK = 40  # the text at a tick, in a wide letter [px]
+SIGN_WIDE = 7.7  # of the text at a tick, in a wide letter [px]
+TICKS = 11  # at most, of the time
+HOURS = (1, 2, 3, 6, 12, 24, 48, 96, 168)  # between ticks; of more than weeks they stand at months
 POINTS, POINTS_OF_ONE = 4800, 1200  # on paper: of all channels together, and of one
 
 
@@ -135,8 +140,10 @@ def _panel(panel: Panel, shown: Chart, scale: _Scale, top: int) -> Iterator[Mark
     for limit in panel.limits:
         for value in (limit.low, limit.high):
             yield rule("limit", scale.x(limit.start), scale.x(limit.end), y(value), y(value))
-        yield text_at(scale.x(limit.start) + 4, y(limit.high) + 13, f"limit {limit.high:.1f} {panel.unit}", "")
-        yield text_at(scale.x(limit.start) + 4, y(limit.low) - 4, f"limit {limit.low:.1f} {panel.unit}", "")
+    for said in limit_texts(panel):
+        x = scale.x(said.at) + (-4 if said.late else 4)
+        below = 13 if said.side == "high" else -4
+        yield text_at(x, y(said.value) + below, f"limit {said.value:.1f} {panel.unit}", "value" if said.late else "")
     most = max(4, min(POINTS_OF_ONE, POINTS // sum(len(panel.lines) for panel in shown.panels))) if panel.lines else 0
     for line in panel.lines:
         yield from _line(
@@ -160,7 +167,8 @@ def _line(line: Line, most: int, x: list[float], y: list[float]) -> Iterator[Mar
     yield shape.format("".join(steps), _colour(line.style), _dash(line.style))
     for first, end in _stretches(line.flat):
         yield rule("flat", x[first], x[end - 1], y[first], y[end - 1])
-    for i in np.flatnonzero(line.marks)[:POINTS_OF_ONE].tolist():
+    signs = np.flatnonzero(line.marks)
+    for i in signs[:: -(-len(signs) // POINTS_OF_ONE) or 1].tolist():
         yield _sign(line.style, x[i], y[i])
 
 
@@ -182,12 +190,13 @@ def _ribbon(shown: Chart, scale: _Scale, top: int) -> Iterator[Markup]:
 
 
 def _times(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
-    for at in _round_times(shown):
+    near = shown.end - shown.start <= TICKS * HOURS[-1] * HOUR
+    for at in _round_times(shown) if near else _months(shown):
         local = datetime_of(at + shown.offset)
         x = scale.x(at)
         yield rule("tick", x, x, bottom, bottom + 5)
-        text = local.strftime("%m-%d" if local.hour == 0 else "%H:%M")
-        yield text_at(min(x, WIDTH - TICK / 2), bottom + 17, text, "time")
+        text = local.strftime("%H:%M" if local.hour or local.minute else "%Y-%m-%d" if near else "%Y-%m")
+        yield text_at(min(x, WIDTH - len(text) * SIGN_WIDE / 2), bottom + 17, text, "time")
     yield text_at(LEFT, bottom + 34, shown.axis, "")
 
 
@@ -201,13 +210,26 @@ def _events(shown: Chart, scale: _Scale, bottom: int) -> Iterator[Markup]:
 
 
 def _round_times(shown: Chart) -> Iterator[int]:
-    hours = (1, 2, 3, 6, 12, 24, 48, 96, 168, 336, 720, 2160)
-    step = next((h * HOUR for h in hours if (shown.end - shown.start) / (h * HOUR) <= 11), 4320 * HOUR)
+    step = next(h * HOUR for h in HOURS if (shown.end - shown.start) / (h * HOUR) <= TICKS)
     first = -(-(shown.start + shown.offset) // step) * step - shown.offset if step <= DAY else None
     at = first if first is not None else -(-(shown.start + shown.offset) // DAY) * DAY - shown.offset
     while at <= shown.end:
         yield at
         at += step
+
+
+def _months(shown: Chart) -> Iterator[int]:
+    """The first moments of months, quarters, half years or whole years."""
+    first, last = (_month(datetime_of(at + shown.offset)) for at in (shown.start, shown.end))
+    step = next(step for step in count(1) if step in (1, 2, 3, 6) or step % 12 == 0 if (last - first) / step <= TICKS)
+    for month in range(-(-first // step) * step, last + 1, step):
+        at = ms_of(datetime(month // 12, month % 12 + 1, 1, tzinfo=UTC)) - shown.offset
+        if shown.start <= at:
+            yield at
+
+
+def _month(at: datetime) -> int:
+    return at.year * 12 + at.month - 1
 
 
 def round_values(low: float, high: float) -> Iterator[float]:

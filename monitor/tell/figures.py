@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY
 from monitor.rules.assessment import State
 from monitor.tell import words
-from monitor.tell.chart import NUMBERED, Chart, Line, Panel
+from monitor.tell.chart import NUMBERED, Chart, Line, Panel, limit_texts
 from monitor.tell.drawing import COLOURS, OUT, SIGNS
 
 DASHES = ("solid", "dash", "dot", "dashdot")
@@ -199,7 +199,8 @@ def _letters(chart: Chart) -> Iterator[dict[str, Any]]:
     for event in chart.events:
         yield {
             "x": event.at + chart.offset, "xref": "x", "y": 1, "yref": "paper", "yanchor": "bottom", "yshift": 14,
-            "xshift": event.shift, "text": f"<b>{event.letter}</b>", "showarrow": False, "font": {"size": 12},
+            "xshift": event.shift, "name": "letter", "text": f"<b>{event.letter}</b>", "showarrow": False,
+            "font": {"size": 12},
         }  # fmt: skip
 
 
@@ -214,10 +215,9 @@ def _titles(chart: Chart) -> Iterator[dict[str, Any]]:
 
 def _limit_texts(chart: Chart) -> Iterator[dict[str, Any]]:
     for panel, axis in zip(chart.panels, ("y", "y3"), strict=True):
-        for limit in panel.limits:
-            for value, anchor in ((limit.low, "bottom"), (limit.high, "top")):
-                yield {
-                    "x": limit.start + chart.offset, "xref": "x", "xanchor": "left", "y": value, "yref": axis,
-                    "yanchor": anchor, "text": f"limit {value:.1f} {panel.unit}", "showarrow": False,
-                    "font": {"size": 11},
-                }  # fmt: skip
+        for said in limit_texts(panel):
+            yield {
+                "x": said.at + chart.offset, "xref": "x", "xanchor": "right" if said.late else "left",
+                "y": said.value, "yref": axis, "yanchor": "top" if said.side == "high" else "bottom",
+                "text": f"limit {said.value:.1f} {panel.unit}", "showarrow": False, "font": {"size": 11},
+            }  # fmt: skip

@@ -38,21 +38,29 @@ POINTS_OF_ONE = 4_000  # ... and of one
 TOLD = 20_000  # signs of a text in the diary: as good as never cut
 
 
-def render_report(page: ReportPage) -> str:
-    """The page as HTML text, the same for the same values. Raises TimeError when the job's zone is unknown here."""
+def render_report(page: ReportPage, *, still: bool = False) -> str:
+    """The page as HTML text, the same for the same values. Raises TimeError when the job's zone is unknown here.
+
+    `still`: with the charts of the paper only and no program, a tenth as large.
+    """
     display, page = words.display_of(page.assessment, page.facts.units), cut.narrowed(page)
     most = max(4, min(POINTS_OF_ONE, POINTS // max(1, len(page.channels))))
     chart, days = chart_of(page, display, most), days_chart_of(page)
     hours = moist_air.hours_of(page)
     air = moist_air.air_chart_of(page, hours, display)
-    figures = {
-        **({} if chart is None else {"figure-air": figure_json(chart)}),
-        **({} if air is None else {"figure-moist": air_figure_json(air)}),
-        **({} if days is None else {"figure-days": days_figure_json(days)}),
-    }
+    figures: dict[str, str] = (
+        {}
+        if still
+        else {
+            **({} if chart is None else {"figure-air": figure_json(chart)}),
+            **({} if air is None else {"figure-moist": air_figure_json(air)}),
+            **({} if days is None else {"figure-days": days_figure_json(days)}),
+        }
+    )
     return render(
         "report.html",
         figures,
+        still=still,
         **_opening(page, display),
         **_clock(page, display),
         **report_air.over_time(page, chart, display),
@@ -66,6 +74,7 @@ def render_report(page: ReportPage) -> str:
         coverage=report_out.coverage(page),
         origins=report_out.origins(page.assessment),
         sensors=_sensors(page, display),
+        checks=instruments.checks(page.checks, display),
         profile=_profile(page, display),
         makers=_makers(page, display),
         others=_others(page.assessment, display),
@@ -86,6 +95,7 @@ def _opening(page: ReportPage, display: Display) -> dict[str, Any]:
         "not_cut": "" if page.cut is None else spanwords.NOT_CUT,
         "training": words.TRAINING if assessment.training else "",
         "as_of": words.when(assessment.as_of, display),
+        "shown": _shown(page, display),
         "facts": _facts(page, display),
     }
 
@@ -105,22 +115,30 @@ def _of_whole(page: ReportPage, display: Display) -> str:
     return verdict if page.cut is None else spanwords.verdict_of_whole(verdict, page.assessment.as_of, display)
 
 
+def _shown(page: ReportPage, display: Display) -> str:
+    """The span that the page shows; "" where no time has passed."""
+    span, phase = cut.span_of(page), None if page.cut is None else page.cut.phase
+    return "" if span is None else spanwords.span_named(*span, phase, cut=page.cut is not None, display=display)
+
+
 def _facts(page: ReportPage, display: Display) -> list[Row]:
     """Names, values, and how each is known."""
     facts, assessment, span = page.facts, page.assessment, cut.span_of(page)
-    phase = None if page.cut is None else page.cut.phase
-    shown = "" if span is None else spanwords.span_named(*span, phase, cut=page.cut is not None, display=display)
     size = words.size(facts.length, facts.height, facts.units)
     bands = spanwords.bands([phase for phase, _, _ in cut.phases(page)] or [assessment.phase], page.profile, display)
     found = [
-        ("shown", shown, "computed"),
+        ("shown", _shown(page, display), "computed"),
         ("wall", size, "said"),
         ("boxes lie in", words.visible(facts.boxes_place), "said"),
         ("wall stands in", words.visible(facts.wall_place), "said"),
         ("outdoors", words.visible(facts.outdoor_place or ""), "said"),
         ("profile", f"{words.visible(assessment.profile)}: {bands}", "said"),
         ("room", words.now_state(assessment.now, assessment.as_of, display), "computed"),
-        ("in band" if page.cut is None else "in band, this part", words.in_band(assessment.span if span is None else cut.coverage(page, *span)), "computed"),
+        (
+            "in band" if page.cut is None else "in band, this part",
+            words.in_band(assessment.span if span is None else cut.coverage(page, *span)),
+            "computed",
+        ),
         ("opened", f"{words.when(facts.opened_at, display)} by {words.visible(facts.opened_by)}", "said"),
         ("written", words.when(page.written_at, display), ""),
         ("times", f"in {assessment.zone}, each with its offset from UTC", ""),
@@ -247,10 +265,11 @@ def _sensor(sensor: SensorLine, display: Display) -> Row:
         f"{f' ({words.visible(stay.detail)})' if stay.detail else ''}"
         for stay in sensor.stays
     )
-    backing = words.CHECK.get(sensor.check, words.visible(sensor.check))
-    if sensor.check_then not in (None, sensor.check):
-        backing = f"{words.CHECK.get(sensor.check_then or '', '')} when the wall was begun; {backing} now"
-    name, stream = words.visible(sensor.name), words.visible(sensor.stream)
+    name, stream, backing = (
+        words.visible(sensor.name),
+        words.visible(sensor.stream),
+        instruments.backing(sensor, display),
+    )
     return name, stream, format_duration(sensor.hold), uncertainty, backing, stays
 
 

@@ -26,6 +26,7 @@ def over_time(page: ReportPage, chart: Chart | None, display: Display) -> dict[s
         "chart": drawing.chart(chart),
         "findings": [_finding(page, quantity, display) for quantity in reversed(AIR)],
         "legend": _legend(page),
+        "found_in": _found_in(chart),
         "drawn": words.drawn(chart.drawn, chart.total),
         "changes": spanwords.clock_changes_drawn(len(chart.changes)),
         "events": Table("events", ("sign", "when", "what"), events),
@@ -37,6 +38,15 @@ def over_time(page: ReportPage, chart: Chart | None, display: Display) -> dict[s
 def _finding(page: ReportPage, quantity: Quantity, display: Display) -> str:
     read = cut.extremes(page, quantity)
     return words.finding(cut.assessed(page), page.profile, quantity, read, display, cut.partial(page))
+
+
+def _found_in(chart: Chart) -> dict[str, bool]:
+    """What of the signs that need a key is in the chart at all."""
+    return {
+        "outside": any(panel.outside for panel in chart.panels),
+        "unknown": bool(chart.lanes["unknown"]),
+        "stuck": any(line.flat.any() for panel in chart.panels for line in panel.lines),
+    }
 
 
 def _legend(page: ReportPage) -> list[dict[str, Any]]:

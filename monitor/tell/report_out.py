@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from monitor.basis.units import format_duration
 from monitor.climate.wood import moves_with_moisture
 from monitor.rules.assessment import Assessment, Coverage, Episode, Excursion
 from monitor.rules.causes import Explained
@@ -148,11 +147,16 @@ def coverage(page: ReportPage) -> Table:
 
 
 def _covered(part: Coverage) -> Row:
-    lengths = tuple(format_duration(length) for length in (part.elapsed, part.known, part.in_band))
+    lengths = tuple(words.length(length) for length in (part.elapsed, part.known, part.in_band))
     if not part.elapsed:
         return (*lengths, "-", "-", "-")
     of_known = words.share(part.in_band, part.known) if part.known else "-"
-    return (*lengths, words.share(part.known, part.elapsed), of_known, " to ".join(words.in_band_of_elapsed(part)))
+    return (
+        *lengths,
+        words.share(part.known, part.elapsed),
+        of_known,
+        " to ".join(dict.fromkeys(words.in_band_of_elapsed(part))),
+    )
 
 
 def origins(assessment: Assessment) -> Table:

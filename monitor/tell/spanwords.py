@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from monitor.basis.times import HOUR, SECOND, whole_seconds
-from monitor.basis.units import format_duration
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Coverage, Excursion, Phase
 from monitor.tell import words
@@ -14,7 +13,7 @@ from monitor.tell.words import Display
 MANY = 6  # numbers of excursions that are listed one by one
 NOT_CUT = (
     "A part of the record is shown: charts, calendar, excursions, episodes, gaps and coverage are of it. Verdict, "
-    "clock, readiness, boards, surface, sensors, profile, diary and evidence are of the whole record."
+    "clock, readiness, boards, surface, sensors, profile, diary, evidence and the list below are of the whole record."
 )
 
 
@@ -23,7 +22,7 @@ def span_named(start: int, end: int, phase: Phase | None, *, cut: bool, display:
     what = "the whole record" if not cut else "a part of the record"
     if phase is not None:
         what = f"the time {words.PHASE[phase]}"
-    return f"{what}, {words.between(start, end, display)} ({format_duration(end - start)})"
+    return f"{what}, {words.between(start, end, display)} ({words.length(end - start)})"
 
 
 def verdict_of_span(
@@ -33,15 +32,28 @@ def verdict_of_span(
     name = f"From {words.between(start, end, display)}"
     if phase is not None:
         name += f", {words.PHASE[phase]}"
-    inside = (
-        "in band in no known time"
-        if not found.known
-        else f"in band {words.share(found.in_band, found.known)} of known time"
-    )
     out = f"out of band in {words.counted_things(excursions, 'excursion')}" if excursions else "never out of band in it"
-    unknown = found.elapsed - found.known
-    silent = f"not known for {format_duration(unknown)}" if unknown else "known throughout"
-    return f"{name}, the room was {inside}, {out}, and {silent} of {format_duration(found.elapsed)}."
+    unknown, whole = found.elapsed - found.known, words.length(found.elapsed)
+    silent = f"not known for {words.length(unknown)} of {whole}" if unknown else f"known all {whole}"
+    return f"{name}, the room was in band {_shares(found)}, {out}, and {silent}."
+
+
+def _shares(found: Coverage) -> str:
+    """In band, of known time and of elapsed time: neither without the other."""
+    low, high = words.in_band_of_elapsed(found)
+    of_known = f"in {words.share(found.in_band, found.known)} of known time" if found.known else "in no known time"
+    if found.known == found.elapsed:
+        return f"{of_known}, which is all of it"
+    return f"{of_known}, {low if low == high else f'{low} to {high}'} of elapsed time"
+
+
+def bands(phases: Sequence[Phase], profile: Profile, display: Display) -> str:
+    """The band of each of the phases, and until or from when it judges where there are two."""
+    if profile.life == profile.band:
+        return words.band(profile, "before", display)
+    until = f"{words.band(profile, 'before', display)} until the wall is finished"
+    later = f"{words.band(profile, 'after', display)} once it is finished"
+    return "; ".join(dict.fromkeys(later if phase == "after" else until for phase in phases))
 
 
 def verdict_of_whole(verdict: str, as_of: int, display: Display) -> str:
@@ -122,7 +134,7 @@ def length(ms: int) -> str:
     """A length of time in whole seconds; "-" for none at all."""
     if not ms:
         return "-"
-    return format_duration(whole_seconds(ms)) if ms >= SECOND else "under 1 s"
+    return words.length(whole_seconds(ms)) if ms >= SECOND else "under 1 s"
 
 
 def calendar_finding(days: int, whole: int, out: int, unknown: int, longest: int) -> str:

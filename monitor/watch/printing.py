@@ -26,7 +26,7 @@ _SMALL = "font: 8pt sans-serif; color: #5c564d;"
 _FIGURE = re.compile(r'<figure\b[^>]*\bdata-name="([\w-]+)"[^>]*>.*?</figure>', re.DOTALL)
 _ALONE = (
     "html, body {{ background: #fff; }} body {{ margin: 0; padding: 24px; }} figure {{ margin: 0; }} "
-    ".plot {{ display: none; }} .paper {{ display: block; }}"
+    ".plot {{ display: none; }} .paper, .whose {{ display: block; }}"
 )
 
 
@@ -65,11 +65,19 @@ def write_figure(path: Path, html: str, name: str) -> None:
     program = chromium.the_browser(picture_file(path))
     figures = figures_of(html)
     if name not in figures:
-        there = f"There {'is' if len(figures) == 1 else 'are'}: {', '.join(figures)}" if figures else "It has none"
+        named = "; ".join(f"{one} ({_under(html, one)})" for one in figures)
+        there = f"There {'is' if len(figures) == 1 else 'are'}: {named}" if figures else "It has none"
         raise ReportError(f"the page has no figure {name!r}", where="--figure", mend=there)
     style = "".join(re.findall(r"<style>.*?</style>", html, re.DOTALL))
     alone = f'<!DOCTYPE html><meta charset="utf-8">{_STILL}{style}<style>{_ALONE.format()}</style>{figures[name]}'
     write_whole(path, _pictured(program, path, alone))
+
+
+def _under(html: str, name: str) -> str:
+    """The heading that a figure stands under."""
+    before = html.split(f'data-name="{name}"', 1)[0]
+    heading = re.findall(r"<h[123]\b[^>]*>(.*?)</h[123]>", before, re.DOTALL)[-1:]
+    return markup.unescape(re.sub(r"<[^>]*>", "", "".join(heading)))
 
 
 def picture_file(path: Path) -> Path:

@@ -87,6 +87,36 @@ def test_a_chart_is_drawn_and_a_drag_over_it_zooms_in_and_a_double_click_out(ope
             page.page.wait_for_timeout(400)
 
 
+@pytest.mark.parametrize("name", CHARTS)
+def test_on_a_phone_the_buttons_of_a_chart_zoom_in_move_and_show_all_again_by_the_keyboard_too(opened, name):
+    page = opened(name)
+    page.resize(360)
+    for place in page.page.locator("[data-figure]").all():
+        whole = place.evaluate(RANGE)
+        length = whole[1] - whole[0]
+        buttons = place.locator("xpath=preceding-sibling::div[@role='group']").get_by_role("button")
+        closer, left, right, every = buttons.all()
+        assert buttons.all_text_contents() == ["closer", "left", "right", "all"]
+        assert all(one.bounding_box()["height"] >= 24 for one in buttons.all())  # WCAG 2.2, 2.5.8: targets of 24 px
+        closer.press("Enter")
+        assert place.evaluate(RANGE) == pytest.approx([whole[0] + length / 4, whole[1] - length / 4], abs=length / 100)
+        left.click()
+        assert place.evaluate(RANGE) == pytest.approx([whole[0], whole[0] + length / 2], abs=length / 100)
+        left.click()
+        assert place.evaluate(RANGE)[0] == pytest.approx(whole[0], abs=length / 100)  # never beyond the record
+        right.press("Space")
+        assert place.evaluate(RANGE)[0] > whole[0] + length / 5
+        every.press("Enter")
+        assert place.evaluate(RANGE) == pytest.approx(whole, abs=length / 100)
+
+
+def test_on_a_phone_no_column_of_the_hand_readings_is_squeezed_away(opened):
+    page = opened("report before")
+    page.resize(360)
+    assert min(page.run("[...document.querySelectorAll('#hand td')].map((one) => one.offsetWidth)")) >= 56
+    assert page.run("document.querySelector('#hand td:last-child').offsetWidth") >= 150
+
+
 @pytest.mark.parametrize("name", [name for name in NAMES if MAKERS[name].phone])
 def test_a_page_fits_a_screen_of_360_pixels_without_scrolling_sideways(opened, name):
     page = opened(name)

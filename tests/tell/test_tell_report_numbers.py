@@ -189,13 +189,19 @@ def test_the_verdict_of_a_part_says_of_which_span_it_is_and_that_of_the_whole_st
     found = read_page(render_report(den.page(cut=cut)))
     assert found.texts["verdict"] == (
         "north wall of the den: From 2026-01-06 10:30 to 2026-01-08 05:10 -05:00, before the installation, the room "
-        "was in band 94.6 % of known time, out of band in 1 excursion, and not known for 11 h 35 min of 42 h 40 min."
+        "was in band in 94.6 % of known time, 68.9 % to 96.0 % of elapsed time, out of band in 1 excursion, and not "
+        "known for 11 h 35 min of 42 h 40 min."
     )
     assert found.texts["whole"] == (
         "NOT READY Of the whole record, as of 2026-01-09 20:40 -05:00: The installation may not start yet: 37.5 h of "
         "48 h are counted, complete 2026-01-10 07:10 -05:00 if the room stays in band."
     )
     assert found.texts["counted"] == "37.5 h of 48 h"
+    assert "in band, this part94.6 % of known time; 68.9 % to 96.0 % of elapsed" in "".join(
+        found.texts["facts"].split("\n")
+    )
+    assert "in band, whole record97.7 %" in "".join(found.texts["candour"].split("\n"))
+    assert "evidence and the list below are of the whole record." in found.texts["not-cut"]
     assert found.texts["not-cut"].startswith("A part of the record is shown")
     line = next(trace for trace in found.figure()["data"] if trace.get("name") == "den-1 (den)")
     x = numbers(line["x"])
@@ -207,7 +213,7 @@ def test_a_span_in_which_nothing_left_the_band_says_so():
     cut = Cut(den.DELIVERED, den.DELIVERED + 10 * HOUR)
     found = read_page(render_report(den.page(cut=cut)))
     assert (
-        "in band 100.0 % of known time, never out of band in it, and known throughout of 10 h."
+        "in band in 100.0 % of known time, which is all of it, never out of band in it, and known all 10 h."
         in (found.texts["verdict"])
     )
     assert "None: the room never left the band in known time." in found.body

@@ -12,7 +12,8 @@ from read_page import read_page
 
 from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.config.profile import Band
-from monitor.tell import calendar_days, cut, moist_air, spanwords
+from monitor.rules.assessment import Coverage
+from monitor.tell import calendar_days, cut, moist_air, spanwords, words
 from monitor.tell.chart import chart_of
 from monitor.tell.report import render_report
 from monitor.tell.views import Cut
@@ -221,3 +222,53 @@ def test_every_day_of_a_year_is_there_once_where_the_clocks_are_changed_at_midni
     assert [(after - before).days for before, after in pairwise(dates)] == [1] * (len(dates) - 1)
     assert sum(one.elapsed for one in days) == 365 * DAY
     assert all(22 * HOUR < one.elapsed < 26 * HOUR for one in days[1:-1])
+
+
+def test_a_length_from_ten_days_on_is_told_in_days_and_no_minute_of_it_is_lost():
+    told = [words.length(ms) for ms in (10 * DAY - MINUTE, 10 * DAY, 26_378 * HOUR, 59 * DAY + HOUR + 5 * MINUTE)]
+    assert told == ["239 h 59 min", "10 d", "1099 d 2 h", "59 d 1 h 5 min"]
+
+
+# --- of a part, what is of the whole is told apart ----------------------------------------------------------------
+
+
+def test_the_worst_of_an_excursion_that_lasts_beyond_the_part_is_said_to_be_of_the_whole():
+    whole = den.page()
+    part = replace(whole, cut=Cut(den.WET[0], den.WET[0] + 20 * MINUTE))
+    beyond = "at worst 71.3 % in the whole excursion, which lasts beyond what is shown."
+    assert beyond in read_page(render_report(part)).body
+    assert beyond not in read_page(render_report(whole)).body
+    inside = replace(whole, cut=Cut(den.WET[0] - HOUR, den.WET[1] + HOUR))
+    assert "at worst 71.3 %." in read_page(render_report(inside)).body
+
+
+def _in_two_bands(**changes):
+    finish = den.DELIVERED + 72 * HOUR
+    facts = replace(den.FACTS, install_start=finish - HOUR, install_finish=finish)
+    profile = replace(den.PROFILE, life=Band((30.0, 60.0), (15.0, 30.0)))
+    return den.page(facts=facts, profile=profile, assessment=replace(den.ASSESSMENT, phase="after"), **changes)
+
+
+def test_both_bands_are_shown_with_when_they_judge_and_of_a_part_that_which_judged_it():
+    first = "35.0 % to 65.0 % and 60.0 degF to 85.0 degF until the wall is finished"
+    later = "30.0 % to 60.0 % and 59.0 degF to 86.0 degF once it is finished"
+    page = _in_two_bands()
+    turn = page.facts.install_finish
+    cuts = (None, Cut(den.DELIVERED, turn, "before"), Cut(turn, den.AS_OF, "after"))
+    shown = [read_page(render_report(replace(page, cut=one))).texts["facts"].replace("\u00b0", "deg") for one in cuts]
+    assert [(first in text, later in text) for text in shown] == [(True, True), (True, False), (False, True)]
+    assert "finished" not in read_page(render_report(den.page())).texts["facts"]
+
+
+def test_a_part_of_which_some_is_not_known_has_both_shares_and_one_without_any_known_time_too():
+    known, none = Coverage(59 * DAY, 59 * DAY - 3 * HOUR, 58 * DAY), Coverage(DAY, 0, 0)
+    told = spanwords.verdict_of_span(den.DELIVERED, den.DELIVERED + 59 * DAY, None, known, 2, SI)
+    assert told.endswith(
+        "the room was in band in 98.5 % of known time, 98.3 % to 98.5 % of elapsed time, out of band in 2 excursions, "
+        "and not known for 3 h of 59 d."
+    )
+    told = spanwords.verdict_of_span(den.DELIVERED, den.DELIVERED + DAY, None, none, 0, SI)
+    assert told.endswith(
+        "the room was in band in no known time, 0.0 % to 100.0 % of elapsed time, never out of band in it, and not "
+        "known for 24 h of 24 h."
+    )

@@ -14,7 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from monitor.basis.errors import ReportError
-from monitor.watch import chromium
+from monitor.watch import chromium, printing
 from monitor.watch.printing import figures_of, for_paper, write_figure, write_page
 
 PAGE = """<!DOCTYPE html>
@@ -226,12 +226,24 @@ def test_a_browser_out_of_a_snap_works_beside_the_file(tmp_path, fake, monkeypat
 
 @pytest.mark.parametrize(
     ("html", "said"),
-    [(PAGE, "There are: air, days"), (PAGE.replace("days", "air"), "There is: air"), ("<p>", "It has none")],
+    [
+        (PAGE, "There are: air (The den); days (The den)"),
+        (PAGE.replace("days", "air"), "There is: air (The den)"),
+        ("<p>", "It has none"),
+    ],
 )
 def test_a_figure_that_is_not_there_is_refused_with_those_that_are(tmp_path, html, said):
     with pytest.raises(ReportError) as refused:
         write_figure(tmp_path / "air.png", html, "wind")
     assert str(refused.value) == f"--figure: the page has no figure 'wind'. {said}"
+
+
+def test_the_line_that_says_whose_a_figure_is_stands_in_its_picture(tmp_path, monkeypatch):
+    shown = []
+    monkeypatch.setattr(printing, "_pictured", lambda program, path, alone: shown.append(alone) or b"")
+    write_figure(tmp_path / "air.png", PAGE.replace("<figcaption>It", '<p class="whose">den</p><figcaption>It'), "air")
+    assert ".paper, .whose { display: block; }" in shown[0]
+    assert '<p class="whose">den</p>' in shown[0]
 
 
 def test_a_picture_has_the_ending_of_one(tmp_path):
