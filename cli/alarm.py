@@ -125,10 +125,7 @@ def _of(at: Desk, found: Sequence[Alarm], job: str | None) -> list[Alarm]:
 
 
 def _in_order(found: Sequence[Alarm]) -> list[Alarm]:
-    from monitor.basis.alarm import Priority
-
-    ranks = list(Priority)
-    return sorted(found, key=lambda one: (one.notice, -ranks.index(one.priority), one.since, one.id))
+    return sorted(found, key=lambda one: (one.notice, -one.priority.rank, one.since, one.id))
 
 
 def _end(at: Desk, id_: str, until: str | None, for_: str | None) -> int:
@@ -160,11 +157,12 @@ def _told(at: Desk, found: Sequence[Alarm], as_json: bool) -> None:
 def _json(alarm: Alarm) -> dict[str, Any]:
     """An alarm for machines: times in RFC 3339, figures in degC and %RH."""
     from monitor.basis.times import rfc3339
+    from monitor.tell.alarm_facts import for_machines
 
     times = ("since", "raised", "told", "escalated", "acknowledged_at", "returned", "shelved_until")
     body = alarm.to_json()
     stamps = {name: None if body[name] is None else rfc3339(body[name]) for name in times}
-    return {**body, **stamps}
+    return {**body, **stamps, "facts": for_machines(alarm.facts)}
 
 
 def _say(at: Desk, found: Sequence[Alarm], what: str) -> None:

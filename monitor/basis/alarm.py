@@ -19,6 +19,11 @@ class Priority(StrEnum):
     MEDIUM = "medium"
     HIGH = "high"
 
+    @property
+    def rank(self) -> int:
+        """The higher, the more pressing."""
+        return list(Priority).index(self)
+
 
 class Standing(StrEnum):
     """Where an alarm stands. What is returned has gone by itself, and nobody has said that they saw it."""
@@ -27,6 +32,11 @@ class Standing(StrEnum):
     ACKNOWLEDGED = "acknowledged"
     RETURNED = "returned"
     NORMAL = "normal"
+
+    @property
+    def active(self) -> bool:
+        """Whether it is so now."""
+        return self in (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +47,7 @@ class Signal:
     `facts` are the JSON-safe values that its words are made of. `what`, `job` and `where` tell one alarm from another.
     `ended`: it was so, but is no more, and nobody looked meanwhile [ms]. `inhibited`: it stands behind another that is
     told (a sensor behind a link that is down), so that it raises nothing, and what it raised before does not return.
+    `holds`: nobody knows any more, or it is within the dead band: it raises nothing, but what was raised still stands.
     """
 
     what: str
@@ -48,6 +59,7 @@ class Signal:
     notice: bool = False
     ended: int | None = None
     inhibited: bool = False
+    holds: bool = False
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -62,7 +74,7 @@ class Alarm:
     `since`: when it came to be so. `raised`: since when it asks for an answer, for it was seen, came back or got worse.
     `told` is when its contacts were last told, `escalated` when the second contact was, `returned` when it had gone.
     Shelved is one that tells nobody until `shelved_until`, whatever its standing. A notice asks for no answer, so it is
-    acknowledged from its birth, by nobody.
+    acknowledged from its birth, by nobody. `owed`: that it has gone is still to be told, as a flood kept it back.
     """
 
     id: str
@@ -83,11 +95,17 @@ class Alarm:
     shelved_until: int | None = None
     shelved_by: str = ""
     shelved_reason: str = ""
+    owed: bool = False
 
     @property
     def key(self) -> tuple[str, str, str]:
         """What it is known by while it stands, as its signal is."""
         return self.what, self.job, self.where
+
+    @property
+    def asks(self) -> bool:
+        """Whether it is so now and is to be told: no notice, and not shelved."""
+        return self.standing.active and not self.notice and self.shelved_until is None
 
     def to_json(self) -> dict[str, Any]:
         """As the store and the log keep it."""
