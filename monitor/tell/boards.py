@@ -316,9 +316,14 @@ def moisture(bounds: Bounds) -> str:
 
 
 def gained(bounds: Bounds, digits: int = 1) -> str:
-    """ "-1.2 % (-1.9 to -0.6)" of dry mass."""
-    central, low, high = (f"{part:+.{digits}f}" for part in (bounds.central, bounds.low, bounds.high))
-    return f"{central} % ({low} to {high})"
+    """ "-1.2 points (-1.9 to -0.6)": percentage points of dry mass, nothing without a sign."""
+    central, low, high = (_signed(part, digits) for part in (bounds.central, bounds.low, bounds.high))
+    return f"{central} points ({low} to {high})"
+
+
+def _signed(value: float, digits: int) -> str:
+    text = f"{value:+z.{digits}f}"
+    return text if float(text) else text.removeprefix("+")
 
 
 def last_said(now: Now, as_of: int, display: Display) -> str:

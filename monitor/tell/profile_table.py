@@ -137,10 +137,14 @@ def _site(profile: Profile, display: Display) -> list[tuple[str, str, str]]:
         ("site.step", "a step is more than", over(rule.step, rule.step_over)),
         ("site.plumb", "plumb to", over(rule.plumb, rule.plumb_over)),
         ("site.level", "first row level to", format_length(rule.level, units)),
-        ("site.above_dry", "wall moisture above a dry reference at most", f"{rule.above_dry:g} points of the meter"),
+        ("site.above_dry", "wall moisture above a dry reference at most", _points(rule.above_dry)),
         ("site.check_holds", "a site check holds for", _days(rule.check_holds)),
         ("site.moisture_holds", "a wall moisture holds for", _days(rule.moisture_holds)),
     ]
+
+
+def _points(number: float) -> str:
+    return f"{number:g} {'point' if number == 1 else 'points'} of the meter"
 
 
 def _care(profile: Profile) -> list[tuple[str, str, str]]:

@@ -96,7 +96,7 @@ def code_text(sealed: Sealed) -> str:
 def _tag(page: RecordPage) -> str:
     """What is not met and what is not known apart: nobody is blamed for what was not looked at, nor let off."""
     verdicts = [one.verdict for one in page.assessment.readiness]
-    counts = [f"{verdicts.count(verdict)} {WORD[verdict]}" for verdict in ("fail", "unknown") if verdict in verdicts]  # type: ignore[index]
+    counts = [f"{verdicts.count(verdict)} {WORD[verdict]}" for verdict in ("fail", "unknown") if verdict in verdicts]
     return ", ".join(counts) or "ALL MET"
 
 

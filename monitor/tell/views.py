@@ -153,7 +153,8 @@ class Backing:
 @dataclass(frozen=True, slots=True)
 class SensorLine:
     """One sensor of the job: its hold [ms], its expanded uncertainty [K or %RH], where it was; `check`: the profile's
-    name of the level that backs it now, `check_then` of that when the wall was begun, None before that."""
+    name of the level that backs it now, `check_then` of that when the wall was begun, None before that or where it was
+    not there; `checked_later` when the check of then was made, if only after it [ms]."""
 
     name: str
     stream: str
@@ -162,7 +163,29 @@ class SensorLine:
     stays: tuple[Stay, ...]
     check: str
     check_then: str | None = None
+    checked_later: int | None = None
     backings: tuple[Backing, ...] = ()  # of all time, in order; each quantity's adjoin
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """A check of a quantity of a sensor as the sensors' log has it, in force from `at` to `until` [ms].
+
+    `points`: (read, reference, its expanded uncertainty) each, beside what `how` says; true = slope x read + offset;
+    `uncertainty`: what is left. degC or %RH.
+    """
+
+    at: int
+    until: int
+    sensor: str
+    quantity: Quantity
+    level: str
+    how: str
+    points: tuple[tuple[float, float, float], ...]
+    slope: float
+    offset: float
+    uncertainty: float
+    who: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +226,7 @@ class ReportPage:
     head: Head | None
     away: tuple[tuple[int, int], ...] = ()
     drifts: tuple[Drift, ...] = ()
+    checks: tuple[CheckLine, ...] = ()  # of the job's sensors
     board: BoardView | None = None
     explained: tuple[Explained, ...] = ()  # an item an episode
     documents: tuple[Document, ...] = ()  # the maker's

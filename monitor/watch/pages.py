@@ -29,6 +29,7 @@ from monitor.tell.makers import warnings
 from monitor.tell.views import (
     Backing,
     ChannelLine,
+    CheckLine,
     HandReading,
     Head,
     Hears,
@@ -133,6 +134,7 @@ def report_page(
         head=Head(number, link.hex()),
         away=away(desk),
         drifts=drifts(desk, frame, found.as_of),
+        checks=_checks(desk, frame, found.as_of),
         board=whole_board_view(desk, found, frame),
         explained=causes(effective(desk.book.log(job)), found.episodes),
         documents=tuple(documents_of(desk, job, at=found.as_of)),
@@ -227,12 +229,54 @@ def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
                 if stay.sensor == name
             ),
             check=level_of(sensor, Quantity.AIR_HUMIDITY, as_of),
-            check_then=None if frame.start is None else level_of(sensor, Quantity.AIR_HUMIDITY, frame.start),
+            check_then=level_of(sensor, Quantity.AIR_HUMIDITY, begun) if (begun := _there(name, frame)) else None,
+            checked_later=None if begun is None else _later(sensor, begun),
             backings=tuple(
                 one for quantity in AIR if quantity in sensor.uncertainty for one in _backings(sensor, quantity)
             ),
         )
         for name, sensor in sorted(frame.sensors.items())
+    )
+
+
+def _there(sensor: str, frame: Frame) -> int | None:
+    """When the wall was begun, for a sensor that was there then. [ms]"""
+    begun = frame.start
+    if begun is None or not any(
+        stay.sensor == sensor and stay.start <= begun and (stay.end is None or stay.end > begun) for stay in frame.stays
+    ):
+        return None
+    return begun
+
+
+def _later(sensor: Sensor, at: int) -> int | None:
+    """When the check was made that backs the humidity of `at`, if only after it: as it was found then. [ms]"""
+    check = in_force(sensor.checks, Quantity.AIR_HUMIDITY, at)
+    return check.at if check is not None and check.at > at else None
+
+
+def _checks(desk: Desk, frame: Frame, as_of: int) -> tuple[CheckLine, ...]:
+    """The checks of the job's sensors that were made by `as_of`, in order. [ms]"""
+    made = [
+        entry
+        for entry in effective(desk.book.entries(SENSORS_CHAIN))
+        if entry.kind is Kind.CHECK and entry.at <= as_of and entry.body["sensor"] in frame.sensors
+    ]
+    return tuple(
+        CheckLine(
+            at=entry.at,
+            until=entry.body["until"],
+            sensor=entry.body["sensor"],
+            quantity=Quantity(entry.body["quantity"]),
+            level=entry.body["level"],
+            how=entry.body["how"],
+            points=tuple((read, true, spread) for read, true, spread in entry.body["points"]),
+            slope=entry.body["slope"],
+            offset=entry.body["offset"],
+            uncertainty=entry.body["uncertainty"],
+            who=entry.who,
+        )
+        for entry in sorted(made, key=lambda entry: (entry.at, entry.number))
     )
 
 
@@ -279,10 +323,11 @@ def write_report(
     span: Span | None = None,
     phase: Phase | None = None,
     figure: str | None = None,
+    still: bool = False,
 ) -> None:
     """Write the report of a job as one HTML file or PDF, or one `figure` of it as a PNG; at once or not at all.
 
-    `span` and `phase` as of `report_page`. Raises RecordError, ReportError.
+    `span` and `phase` as of `report_page`, `still` as of `render_report`. Raises RecordError, ReportError.
     """
     if figure is None and path.suffix.lower() == ".png":
         raise ReportError("a picture is of one figure", where=str(path), mend="Say which: --figure NAME")
@@ -291,7 +336,7 @@ def write_report(
 
     found = report_page(desk, job, at=at, span=span, phase=phase)
     if figure is None:
-        write_page(path, render_report(found), found.facts.units)
+        write_page(path, render_report(found, still=still), found.facts.units)
     else:
         write_figure(path, render_report(found), figure)
 

@@ -383,7 +383,7 @@ READING = BoardReading(
 
 def test_the_boards_in_a_sentence():
     assert boards.board_line(READING, US) == (
-        "Board moisture, estimated: 7.9 % (6.9 to 8.9) of dry mass, -0.5 % (-0.6 to -0.4) since the installation "
+        "Board moisture, estimated: 7.9 % (6.9 to 8.9) of dry mass, -0.5 points (-0.6 to -0.4) since the installation "
         "2026-01-05 08:40 -05:00 (what they came with was taken from the profile, nobody measured it); the sensors "
         "leave 0.4 % open."
     )
@@ -393,9 +393,9 @@ def test_the_boards_in_a_sentence():
 def test_the_boards_as_rows_each_says_how_it_is_known():
     assert boards.moisture_rows(READING, 50.0) == [
         ("at the installation", "8.4 % (7.4 to 9.4)", "", "the profile's figure: in balance with 50 %"),
-        ("now", "7.9 % (6.9 to 8.9)", "-0.5 % (-0.6 to -0.4)", "estimated"),
-        ("driest, 2026-01-05", "", "-1.5 % (-1.6 to -1.4)", "estimated"),
-        ("dampest, 2026-01-06", "", "+1.2 % (+0.8 to +1.4)", "estimated"),
+        ("now", "7.9 % (6.9 to 8.9)", "-0.5 points (-0.6 to -0.4)", "estimated"),
+        ("driest, 2026-01-05", "", "-1.5 points (-1.6 to -1.4)", "estimated"),
+        ("dampest, 2026-01-06", "", "+1.2 points (+0.8 to +1.4)", "estimated"),
     ]
     short = boards.moisture_rows(replace(READING, measured=True, driest=None, dampest=None), 50.0)
     assert [row[3] for row in short] == ["measured on delivery", "estimated"]
@@ -429,7 +429,7 @@ def test_excursions_by_what_they_did():
         "3",
         "humidity below 35.0 %",
         "2026-01-06 08:40 -05:00",
-        "-0.37 % (-0.40 to -0.20)",
+        "-0.37 points (-0.40 to -0.20)",
         "shrinks 0.2 to 0.6 mm",
         "240.0 %RH-hours",
     )
@@ -437,8 +437,8 @@ def test_excursions_by_what_they_did():
 
 def test_the_excursion_that_did_most_and_where_its_dose_would_have_put_it():
     assert boards.effects_finding(EFFECTS, EXCURSIONS) == (
-        "Estimate: excursion 3 moved the boards most, by -0.37 % (-0.40 to -0.20) of dry mass; by the air's dose it is "
-        "number 2 of 2."
+        "Estimate: excursion 3 moved the boards most, by -0.37 points (-0.40 to -0.20) of dry mass; by the air's dose it "
+        "is number 2 of 2."
     )
     assert boards.effects_finding(EFFECTS[:1], EXCURSIONS).endswith(" of dry mass; by the air's dose too.")
     assert boards.effects_finding((), EXCURSIONS) == "No excursion moved the boards by as much as can be told."
@@ -484,3 +484,9 @@ def test_after_a_silence_of_more_than_thirty_days_nothing_is_said_as_of_now():
 def test_no_sentence_of_the_boards_promises_or_frightens():
     said = " ".join([boards.INDEX, boards.pinned_line(""), *boards.outlook_lines(OUTLOOK, "us")])
     assert not re.search(r"guarantee|safe|certain|health|ill\b", said)
+
+
+def test_what_did_not_move_has_no_sign_and_a_change_is_in_points():
+    assert boards.gained(Bounds(-0.04, -0.01, 0.04)) == "0.0 points (0.0 to 0.0)"
+    assert boards.gained(Bounds(-0.06, 0.0, 0.06)) == "0.0 points (-0.1 to +0.1)"
+    assert boards.gained(Bounds(-0.004, 0.004, 0.006), 2) == "0.00 points (0.00 to +0.01)"

@@ -21,6 +21,7 @@ from monitor.tell.evidence import HeadView, Sealed, figures_of, missing_figures
 from monitor.tell.page import in_script, neat
 from monitor.tell.profile_table import profile_rows
 from monitor.tell.report import render_report
+from monitor.tell.views import CheckLine
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 NASTY = '</script><script>document.title="taken"</script><img src=x onerror=alert(1)><b>bold</b>&amp; %{x} \u202edlo'
@@ -196,6 +197,14 @@ def test_every_figure_of_a_profile_is_shown_with_the_source_that_the_profile_giv
     # all that a profile file can set; three stand in the row of another
     with_another = {"quality.flat_together_readings", "site.step_over", "site.plumb_over"}
     assert len(figures) == len(profile.sources.keys() - with_another)
+
+
+@pytest.mark.parametrize(("points", "said"), [(1.0, "1 point"), (0.5, "0.5 points"), (2.0, "2 points")])
+def test_one_point_of_the_meter_is_one(points: float, said: str):
+    profile = load_profile("laminate-planks")
+    profile = replace(profile, site=replace(profile.site, above_dry=points))
+    rows = {name: value for name, value, _ in profile_rows(profile, words.Display(zone_of("UTC"), "si"))}
+    assert rows["wall moisture above a dry reference at most"] == f"{said} of the meter"
 
 
 def test_the_diary_says_what_was_late_and_what_was_corrected(page):
@@ -475,7 +484,7 @@ def test_an_episode_says_what_it_did_to_the_boards_once_they_are_up():
     told = [read_page(render_report(page)).column("episodes", "the boards") for page in (up, early, none)]
     assert told == [
         ["in closed boxes: hardly at all"],
-        ["+0.20 % (+0.10 to +0.30) of dry mass"],
+        ["+0.20 points (+0.10 to +0.30) of dry mass"],
         ["less than can be told"],
     ]
 
@@ -484,6 +493,75 @@ def test_a_check_that_has_run_out_since_is_told_as_what_it_was_when_the_wall_was
     sensor = replace(den.page().sensors[0], check="run out", check_then="salt")
     told = read_page(render_report(den.page(sensors=(sensor,)))).column("sensors", "backed by")
     assert told == ["a salt check when the wall was begun; nothing any more: its check has run out now"]
+
+
+def test_a_check_that_was_made_only_after_the_start_says_when():
+    then = replace(den.page().sensors[0], check_then="side by side", checked_later=den.AS_OF)
+    for check, now in (
+        ("side by side", "a side-by-side check now"),
+        ("run out", "nothing any more: its check has run out now"),
+    ):
+        told = read_page(render_report(den.page(sensors=(replace(then, check=check),)))).column("sensors", "backed by")
+        assert told == [f"a side-by-side check when the wall was begun (checked later, on 2026-01-09); {now}"]
+
+
+SALT = CheckLine(
+    at=den.DELIVERED,
+    until=den.DELIVERED + 365 * DAY,
+    sensor="den-1",
+    quantity=den.RH,
+    level="salt",
+    how="NaCl at 20.0 degC",
+    points=((73.0, 75.5, 0.2),),
+    slope=1.0,
+    offset=2.5,
+    uncertainty=2.7,
+    who="O. Example",
+)
+LINE = replace(
+    SALT,
+    quantity=den.T,
+    level="laboratory",
+    how="certificate 12",
+    points=((0.0, -0.2, 0.1), (20.0, 20.2, 0.1)),
+    slope=1.02,
+    offset=-0.2,
+    uncertainty=0.1,
+)
+
+
+def test_every_check_of_a_sensor_stands_in_the_report_with_its_correction():
+    found = read_page(render_report(den.page(checks=(SALT, LINE))))
+    assert found.tables["checks"] == [
+        ["when", "sensor", "quantity", "how", "reference", "correction", "uncertainty left", "valid until", "by"],
+        [
+            "2026-01-05 08:40 -05:00",
+            "den-1",
+            "humidity",
+            "a salt check",
+            "NaCl at 68.0 °F: read 73.0 %, true 75.5 % within 0.2 %RH",
+            "+2.5 %RH",
+            "2.7 %RH",
+            "2027-01-05 08:40 -05:00",
+            "O. Example",
+        ],
+        [
+            "2026-01-05 08:40 -05:00",
+            "den-1",
+            "temperature",
+            "a laboratory certificate",
+            "certificate 12: read 32.0 °F, true 31.6 °F within 0.2 °F; read 68.0 °F, true 68.4 °F within 0.2 °F",
+            "1.020 times what it reads, -1.0 °F",  # 68 -> 68.36: 20.0 -> 20.2 degC by the same line
+            "0.2 °F",
+            "2027-01-05 08:40 -05:00",
+            "O. Example",
+        ],
+    ]
+    assert "The correction is applied to every reading for which the check holds" in found.body
+
+
+def test_without_a_check_the_report_says_so():
+    assert "No sensor of the job was checked against another instrument." in render_report(den.page())
 
 
 def test_the_evidence_says_how_far_the_record_is_sealed_and_by_which_key():

@@ -120,13 +120,13 @@ def test_excursions_are_ranked_by_what_they_did_and_their_dose_stands_beside(pag
         "1",
         "humidity above 65.0 %",
         "2026-01-06 10:00 -05:00",
-        "+0.20 % (+0.10 to +0.30)",
+        "+0.20 points (+0.10 to +0.30)",
         "grows 0.1 to 0.5 mm",
         "6.4 %RH-hours",
     ]
     assert (
-        "Estimate: excursion 1 moved the boards most, by +0.20 % (+0.10 to +0.30) of dry mass; by the air's dose too."
-        in page.body
+        "Estimate: excursion 1 moved the boards most, by +0.20 points (+0.10 to +0.30) of dry mass; by the air's dose "
+        "too." in page.body
     )
 
 

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from desks import HUMIDITY, NOW, T0, furnish, hear, opening, steady
+from desks import HUMIDITY, MAKER, NOW, T0, furnish, hear, opening, steady
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -18,10 +18,11 @@ from monitor.watch import pages
 from monitor.watch.desk import Desk
 from monitor.watch.diary import correct, hand_reading, note
 from monitor.watch.installing import Installing, install
+from monitor.watch.instruments import check_sensor, salt_point
 from monitor.watch.jobs import close_job, open_job
 from monitor.watch.pages import daemon_trouble, job_rows, report_page, write_report
 from monitor.watch.printing import write_whole
-from monitor.watch.sensors import assign_sensor, release_sensor
+from monitor.watch.sensors import add_sensor, assign_sensor, release_sensor
 
 # --- runs -------------------------------------------------------------------------------------------------------------
 
@@ -242,3 +243,36 @@ def test_a_daemon_that_has_not_been_heard_of_for_long_is_away(desk: Desk):
     daemon(desk)
     desk.clock.move(DAY)  # type: ignore[attr-defined]
     assert daemon_trouble(desk) == ["wallclime serve is not running; it was there last at 2026-01-17 00:00+00:00"]
+
+
+# --- instruments ------------------------------------------------------------------------------------------------------
+
+
+def test_a_check_made_after_the_start_is_told_as_later_and_of_a_sensor_that_came_after_it_nothing_is(desk: Desk):
+    furnish(desk)
+    hear(desk, steady(T0, 288))
+    add_sensor(desk, "door", "site/door/climate", hold=30 * MINUTE, uncertainty=MAKER, who="robin")
+    assign_sensor(desk, "door", "den", at=T0 + 6 * DAY, facts={}, who="robin")
+    install(desk, "den", Installing(T0 + 4 * DAY, not_ready=True, reason="a test"), who="robin")
+    then = {line.name: (line.check_then, line.checked_later) for line in report_page(desk, "den").sensors}
+    assert then == {"shelf": ("maker", None), "door": (None, None)}
+    compared = [salt_point("NaCl", 73.0, 20.0)]
+    for name in ("shelf", "door"):
+        check_sensor(desk, name, "salt", compared, at=T0 + 7 * DAY, valid=None, adjusted=False, who="robin")
+    then = {line.name: (line.check_then, line.checked_later) for line in report_page(desk, "den").sensors}
+    assert then == {"shelf": ("salt", T0 + 7 * DAY), "door": (None, None)}
+
+
+def test_the_checks_of_the_jobs_sensors_are_those_of_the_sensors_log_up_to_its_time(desk: Desk):
+    furnish(desk)
+    compared = [salt_point("NaCl", 73.0, 20.0)]
+    check_sensor(desk, "shelf", "salt", compared, at=T0 + DAY, valid=30 * DAY, adjusted=True, who="O. Example")
+    add_sensor(desk, "elsewhere", "site/elsewhere/climate", hold=30 * MINUTE, uncertainty=MAKER, who="robin")
+    check_sensor(desk, "elsewhere", "salt", compared, at=T0 + DAY, valid=None, adjusted=True, who="robin")
+    (line,) = report_page(desk, "den").checks
+    ((read, true, spread),) = line.points
+    assert (line.sensor, line.level, line.how) == ("shelf", "salt", "NaCl at 20.0 degC")
+    assert (line.at, line.until, line.who) == (T0 + DAY, T0 + 31 * DAY, "O. Example")
+    assert (read, line.slope, line.offset) == (73.0, 1.0, pytest.approx(true - 73.0))
+    assert 0 < spread < line.uncertainty
+    assert report_page(desk, "den", at=T0 + HOUR).checks == ()
