@@ -64,7 +64,7 @@ class Mosquitto:
         """Start it and wait until it listens."""
         with self.log.open("ab") as log:
             self._process = subprocess.Popen([str(MOSQUITTO), "-c", str(self._conf)], stdout=log, stderr=log)
-        end = time.monotonic() + 10
+        end = time.monotonic() + 30
         while time.monotonic() < end and self._process.poll() is None:
             try:
                 socket.create_connection((self.host, self.port), timeout=1).close()
@@ -106,7 +106,7 @@ class Daemon:
         assert all(line.startswith("{") for line in whole), "\n".join(whole)
         return [json.loads(line) for line in whole]
 
-    def wait_for(self, event: str, within: float = 20.0) -> dict[str, Any]:
+    def wait_for(self, event: str, within: float = 90.0) -> dict[str, Any]:
         """The first log line of `event`; waits for it."""
         found: list[dict[str, Any]] = []
 
@@ -142,7 +142,7 @@ def free_port() -> int:
         return int(taken.getsockname()[1])
 
 
-def soon(condition: Callable[[], object], within: float = 20.0, what: str = "it") -> None:
+def soon(condition: Callable[[], object], within: float = 90.0, what: str = "it") -> None:
     """Wait until the condition holds; fail after `within` seconds."""
     end = time.monotonic() + within
     while not condition():
