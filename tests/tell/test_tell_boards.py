@@ -245,9 +245,9 @@ def test_movements_are_told_in_millimetres(low, high, told):
 @pytest.mark.parametrize(
     ("low", "high", "told"),
     [
-        (66.6, 73.4, "67 to 73 %"),
-        (95.2, float("inf"), "95 % at the earliest"),
-        (float("inf"), float("inf"), "none"),
+        (66.6, 73.4, "at 67 to 73 %"),
+        (95.2, float("inf"), "at 95 % at the earliest"),
+        (float("inf"), float("inf"), "never"),
     ],
 )
 def test_humidities_that_close_a_gap(low, high, told):
@@ -266,7 +266,7 @@ def test_an_outlook_of_a_row_that_fits_even_pinned():
         "Estimate: a row of 16 ft grows 1.9 to 2.5 mm should boards in balance with 50 % settle at the damp edge of "
         "the band, and shrinks 1.3 to 1.7 mm at the dry edge.",
         "A gap of 3/16 in (4.8 mm) at each end has room for it even where something pins the row at one end; humidity "
-        "that lasts for weeks closes it at 66 to 72 % (pinned), 81 to 87 % (free).",
+        "that lasts for weeks closes it at 66 to 72 % (pinned), at 81 to 87 % (free).",
     ]
 
 
@@ -274,7 +274,7 @@ def test_an_outlook_of_a_row_that_must_slide_says_what_else_would_do():
     tight = replace(OUTLOOK, growth=Range(4.0, 6.4), gap=0.00635, length=3.6576, least_rh=55.0)
     assert boards.outlook_lines(tight, "us")[1:] == [
         "A gap of 3/16 in (4.8 mm) at each end has room for it only while the row is free to slide; pinned at one end, "
-        "not; humidity that lasts for weeks closes it at 66 to 72 % (pinned), 81 to 87 % (free).",
+        "not; humidity that lasts for weeks closes it at 66 to 72 % (pinned), at 81 to 87 % (free).",
         "What would do: a gap of 1/4 in (6.3 mm) at each end; or a transition profile every 12 ft; or boards in "
         "balance with 55 % or more when they go up.",
     ]
@@ -353,7 +353,7 @@ def test_what_pins_a_row():
 
 def test_the_humidity_that_closes_the_gaps_of_a_row():
     assert boards.closing_line(ALONG, CLOSING, "si") == (
-        "Estimate: humidity that lasts for weeks closes the gaps of a row of 4.877 m at 66 to 72 % (pinned), 81 to "
+        "Estimate: humidity that lasts for weeks closes the gaps of a row of 4.877 m at 66 to 72 % (pinned), at 81 to "
         "87 % (free)."
     )
 
@@ -437,8 +437,8 @@ def test_excursions_by_what_they_did():
 
 def test_the_excursion_that_did_most_and_where_its_dose_would_have_put_it():
     assert boards.effects_finding(EFFECTS, EXCURSIONS) == (
-        "Estimate: excursion 3 moved the boards most, by -0.37 points (-0.40 to -0.20) of dry mass; by the air's dose it "
-        "is number 2 of 2."
+        "Estimate: excursion 3 moved the boards most, by -0.37 points (-0.40 to -0.20) of dry mass; by the air's dose "
+        "it is number 2 of 2."
     )
     assert boards.effects_finding(EFFECTS[:1], EXCURSIONS).endswith(" of dry mass; by the air's dose too.")
     assert boards.effects_finding((), EXCURSIONS) == "No excursion moved the boards by as much as can be told."
