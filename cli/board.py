@@ -14,6 +14,9 @@ def board(
     context: typer.Context,
     output: Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="The folder; made if it is not there.")],
     units: Units = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Reports whose charts zoom: 1.9 MB each instead of 0.2.")
+    ] = False,
 ) -> None:
     """Write a page over all walls, worst first, with a report of each beside it, into a folder.
 
@@ -24,7 +27,7 @@ def board(
     from monitor.watch.walls import INDEX, write_boards
 
     with desk(context, units) as opened, Progress("board") as progress:
-        found = write_boards(opened, output, told=progress)
+        found = write_boards(opened, output, full=full, told=progress)
     reports = f"{counted_things(found.reports, 'report')} written, {found.left} left as {_they(found.left)}"
     failed = f", {found.failed} not written" if found.failed else ""
     removed = f", {found.removed} removed" if found.removed else ""

@@ -65,6 +65,7 @@ def neat(text: str) -> Markup:
     return Markup(_TIME.sub(r"<time>\g<0></time>", found))
 
 
+@cache  # it keeps what it made of each template
 def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("monitor.tell"),

@@ -55,10 +55,13 @@ class Written:
     removed: int
 
 
-def write_boards(desk: Desk, folder: Path, *, told: Callable[[float], None] = lambda share: None) -> Written:
+def write_boards(
+    desk: Desk, folder: Path, *, full: bool = False, told: Callable[[float], None] = lambda share: None
+) -> Written:
     """Write the board of all walls into `folder`, which is made if it is not there; `told` hears the share done.
 
-    A wall that can't be judged and a report that can't be written are named on the page, and the rest goes on. Raises
+    The charts of its reports stand still, which makes a report a tenth as large, unless they are asked for in `full`. A
+    wall that can't be judged and a report that can't be written are named on the page, and the rest goes on. Raises
     ReportError, StoreError.
     """
     before = _begun(folder)
@@ -74,7 +77,7 @@ def write_boards(desk: Desk, folder: Path, *, told: Callable[[float], None] = la
         except WallclimeError as exc:
             unjudged.append((name, exc.faults[0].what))
             continue
-        prints[file], what, wall = _reported(desk, wall, folder / file, before.get(file, ""))
+        prints[file], what, wall = _reported(desk, wall, folder / file, before.get(file, ""), full=full)
         became[what] += 1
         walls.append(wall)
         told(place / len(files))
@@ -144,19 +147,19 @@ def _cleared(folder: Path, files: set[str]) -> int:
 # --- a wall -----------------------------------------------------------------------------------------------------------
 
 
-def _reported(desk: Desk, wall: WallNow, path: Path, before: str) -> tuple[str, str, WallNow]:
+def _reported(desk: Desk, wall: WallNow, path: Path, before: str, *, full: bool) -> tuple[str, str, WallNow]:
     """The fingerprint of a wall's report, what became of it, and the wall with its link or the fault."""
-    mark = fingerprint(desk, wall)
+    mark = fingerprint(desk, wall, full=full)
     if mark == before and path.exists():
         return mark, "left", replace(wall, report=path.name)
     try:
-        write_report(desk, wall.assessment.job, path)
+        write_report(desk, wall.assessment.job, path, still=not full)
     except WallclimeError as exc:
         return "", "failed", replace(wall, report_fault=f"Its report could not be written: {exc.faults[0].what}.")
     return mark, "written", replace(wall, report=path.name)
 
 
-def fingerprint(desk: Desk, wall: WallNow) -> str:
+def fingerprint(desk: Desk, wall: WallNow, *, full: bool = False) -> str:
     """What a report hangs on: the logs, the rules, the day, and what was found, whatever time has merely passed since.
 
     So the report of a wall that goes on as it was is written once a day, that of a closed one no more, and any at once
@@ -176,6 +179,7 @@ def fingerprint(desk: Desk, wall: WallNow) -> str:
         "now": found.now.state,
         "readiness": [[one.name, one.verdict] for one in found.readiness],
         "software": SOFTWARE,
+        "full": full,
         "units": wall.display.units,
     }
     return hashlib.sha256(json.dumps(hangs_on, sort_keys=True).encode()).hexdigest()

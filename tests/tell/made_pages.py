@@ -80,6 +80,7 @@ def _dispute() -> str:
 MAKERS = {
     "report before": Made(lambda: render_report(den.page()), range(8, 13), charts=2),
     "report after": Made(lambda: render_report(den.board_page()), range(9, 15), charts=3),
+    "report still": Made(lambda: render_report(den.board_page(), still=True), None),
     "handover": Made(_handover, range(1, 2)),
     "not ready": Made(_not_ready, range(1, 2)),
     "board": Made(_board, range(2, 4)),

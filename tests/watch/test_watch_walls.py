@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from browser import Window
 from desks import DAY, HOUR, NOW, T0, csv, furnish, hear, opening, readings, steady
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing, alarm_id
@@ -33,7 +34,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Reports of a line, and the names of those that were written."""
     written: list[str] = []
 
-    def write(_desk: Desk, job: str, path: Path) -> None:
+    def write(_desk: Desk, job: str, path: Path, **_more: bool) -> None:
         written.append(job)
         path.write_text(f"report of {job}", encoding="utf-8")
 
@@ -75,6 +76,41 @@ def test_only_the_report_of_a_wall_that_changed_is_written_anew(desk: Desk, tmp_
     close_job(desk, "attic", at=None, reason="given up", who="robin")
     write_boards(desk, tmp_path)
     assert quick == ["attic", "den", "attic"]
+
+
+def test_the_reports_of_a_board_stand_still_and_are_written_anew_where_they_are_asked_for_in_full(
+    desk: Desk, tmp_path: Path
+):
+    furnish(desk)
+    hear(desk, steady(T0, 288))
+    report = tmp_path / file_of("den")
+    write_boards(desk, tmp_path)
+    still = report.read_text(encoding="utf-8")
+    assert write_boards(desk, tmp_path).left == 1
+    assert write_boards(desk, tmp_path, full=True).reports == 1
+    full = report.read_text(encoding="utf-8")
+    assert len(still) * 5 < len(full)
+    assert ('id="still"' in still, "script-src &#39;none&#39;" in still, 'id="still"' in full) == (True, True, False)
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_a_report_opens_through_its_link_from_the_board_and_its_charts_are_seen(
+    desk: Desk, tmp_path: Path, window: Window, full: bool
+):
+    furnish(desk, job="Küche & <b>")
+    hear(desk, steady(T0, 288))
+    write_boards(desk, tmp_path, full=full)
+    with window.open(page(tmp_path)) as opened:
+        opened.page.unroute("**/*")
+        opened.page.goto((tmp_path / INDEX).as_uri())
+        opened.page.get_by_role("link", name="Küche & <b>").click()
+        opened.page.wait_for_url((tmp_path / file_of("Küche & <b>")).as_uri())
+        assert "Küche & <b>" in (opened.page.locator("#verdict").text_content() or "")
+        assert opened.drawn() == (2 if full else 0)
+        seen = "[...document.querySelectorAll('figure')].every((one) => one.querySelector('svg.chart, .main-svg')"
+        assert opened.run(f"{seen}.checkVisibility())")
+        assert opened.page.locator(".paper svg").first.is_visible() is not full
+        assert opened.console == []
 
 
 def test_time_that_merely_passes_rewrites_a_report_once_a_day_and_of_a_closed_wall_never(
@@ -185,7 +221,7 @@ def test_a_failure_on_the_way_leaves_the_page_as_it_was_and_names_every_file(
     before = page(tmp_path)
     furnish(desk, job="loft", sensor=None)
 
-    def dies(_desk: Desk, job: str, path: Path) -> None:
+    def dies(_desk: Desk, job: str, path: Path, **_more: bool) -> None:
         path.write_text("half", encoding="utf-8")
         raise KeyboardInterrupt
 
@@ -207,7 +243,7 @@ def test_a_report_that_cant_be_written_and_a_wall_that_cant_be_judged_are_named_
             raise RecordError("the log contradicts itself", where="log of attic", mend="Correct it")
         return assess(at_desk, job, **more)
 
-    def write(_desk: Desk, job: str, path: Path) -> None:
+    def write(_desk: Desk, job: str, path: Path, **_more: bool) -> None:
         raise ReportError("it can't be written (No space left on device)", where=str(path), mend="Make room")
 
     monkeypatch.setattr(walls, "assess", judged)
