@@ -64,11 +64,18 @@ def forget_messages(conn: Connection, job: str, alarms: Sequence[str]) -> None:
 class Outbox(Connected):
     """What the store does with messages."""
 
-    def outbox_due(self, now: int, limit: int) -> list[Outgoing]:
-        """The first `limit` messages that are to be told by `now` and did not expire, oldest first. [ms]"""
+    def outbox_due(self, now: int, limit: int, contact: str | None = None) -> list[Outgoing]:
+        """The first `limit` messages that are to be told by `now` and did not expire, oldest first. [ms]
+
+        Of one `contact`, or of all.
+        """
         query = self._of(Post.WAITING).where(outbox.c.due <= now, outbox.c.expires.is_(None) | (outbox.c.expires > now))
+        if contact is not None:
+            query = query.where(outbox.c.message.contains(f'"contact": {json.dumps(contact)}', autoescape=True))
         with self._reading() as conn:
-            return [_outgoing(row) for row in conn.execute(query.order_by(outbox.c.made, outbox.c.id).limit(limit))]
+            rows = conn.execute(query.order_by(outbox.c.made, outbox.c.id).limit(limit))
+            found = [_outgoing(row) for row in rows]
+        return [one for one in found if contact in (None, one.message.contact)]
 
     def outbox_claim(self, id_: str, now: int, until: int) -> bool:
         """Take a message that is due, so that no other daemon tells it until then; False where another was first. [ms]
@@ -143,8 +150,8 @@ class Outbox(Connected):
             return [_outgoing(row) for row in conn.execute(query.limit(limit))]
 
     def prune_outbox(self, before: int, most: int) -> int:
-        """Let go at most `most` messages that were told before `before` [ms]; how many. What was not told stays."""
-        old = select(outbox.c.id).where(outbox.c.state == Post.SENT.value, outbox.c.due < before)
+        """Let go at most `most` messages that were told or given up before `before` [ms]; how many."""
+        old = select(outbox.c.id).where(outbox.c.state != Post.WAITING.value, outbox.c.due < before)
         going = outbox.delete().where(outbox.c.id.in_(old.order_by(outbox.c.due).limit(most)))
         with self._writing() as conn:
             return conn.execute(going).rowcount

@@ -7,18 +7,34 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from monitor.basis.alarm import Alarm
-from monitor.basis.times import whole_seconds
-from monitor.basis.units import format_duration, format_percent
+from monitor.basis.times import rfc3339
+from monitor.basis.units import format_percent
 from monitor.basis.values import Quantity
 from monitor.rules import whats
 from monitor.tell import words
+from monitor.tell.alarm_words import lasting
 from monitor.tell.words import Display, visible
 
 Facts = Mapping[str, Any]
 
+# The facts that are times, in ms.
+_TIMES = ("act_by", "completed", "due", "from", "last", "last_heard", "latest", "opens", "soonest", "to", "until")
+
+
+def for_machines(facts: Facts) -> dict[str, Any]:
+    """The facts of an alarm with their times in RFC 3339, UTC."""
+    return {name: rfc3339(said) if name in _TIMES and said is not None else said for name, said in facts.items()}
+
+
+def with_an_error(alarm: Alarm) -> bool:
+    """Whether how bad it is is an error and its mend."""
+    return FACTS.get(alarm.what) is _error
+
 
 def how_bad(alarm: Alarm, display: Display) -> str:
     """ "now 68.3 %, at worst 71.3 %, the limit is 65.0 %"; "" where there is no more to say than what it is."""
+    if alarm.what == whats.SILENT and alarm.returned is not None:
+        return f"it speaks again since {words.when(alarm.returned, display)}"
     tell = FACTS.get(alarm.what)
     return "" if tell is None else "; ".join(part for part in tell(alarm.facts, display) if part)
 
@@ -60,7 +76,7 @@ def _out(facts: Facts, display: Display) -> Iterator[str]:
     outside, times = facts.get("outside_ms"), facts.get("excursions", 1)
     if outside is not None:
         often = "" if times == 1 else f" in all, {times} times"
-        yield f"outside for {format_duration(outside)}{often}"
+        yield f"outside for {lasting(outside)}{often}"
     yield _at_stake(facts, display)
     yield _boards(facts)
 
@@ -237,7 +253,7 @@ def _gigabytes(number: float) -> str:
 
 def _away(facts: Facts, display: Display) -> Iterator[str]:
     if "from" in facts:
-        length = format_duration(whole_seconds(facts["to"] - facts["from"]))
+        length = lasting(facts["to"] - facts["from"])
         yield f"away {words.between(facts['from'], facts['to'], display)} ({length})"
 
 

@@ -13,7 +13,7 @@ from monitor.basis.values import Entry, Kind
 from monitor.config.alarms import Patience
 from monitor.rules.alarms import Change
 from monitor.tell import words
-from monitor.tell.alarm_facts import how_bad
+from monitor.tell.alarm_facts import for_machines, how_bad
 from monitor.tell.alarm_words import title
 from monitor.tell.alarms import headline
 from monitor.tell.words import Display, visible
@@ -72,7 +72,7 @@ def event_of(change: Change, at: int, display: Display, who: str = "") -> dict[s
         "standing": alarm.standing.value,
         "notice": alarm.notice,
         "how_bad": how_bad(alarm, display),
-        "facts": dict(alarm.facts),
+        "facts": for_machines(alarm.facts),
         "who": who or None,
     }
 

@@ -10,6 +10,8 @@ from shlex import quote
 from typing import NamedTuple
 
 from monitor.basis.alarm import HOUSE, Alarm
+from monitor.basis.times import DAY, HOUR, whole_seconds
+from monitor.basis.units import format_duration
 from monitor.basis.values import Quantity
 from monitor.rules import whats
 from monitor.rules.cautions import CAUTIONS, Caution
@@ -159,6 +161,14 @@ _RAPID_HUMIDITY = Words(
 _UNKNOWN = Words("something to look at", "See what it is: wallclime alarm list.")
 
 
+def lasting(ms: int) -> str:
+    """A length of time, from two days on in days: "2 h 10 min", "47 h 59 min", "2 d", "780 d 6 h"; cut, not rounded."""
+    if ms < 2 * DAY:
+        return format_duration(whole_seconds(ms))
+    days, rest = divmod(ms, DAY)
+    return f"{days} d {rest // HOUR} h" if rest >= HOUR else f"{days} d"
+
+
 def words_of(alarm: Alarm) -> Words:
     """The words of its condition; of one that a later version wrote, that there is something."""
     if alarm.what == whats.RAPID and alarm.facts.get("quantity") == Quantity.AIR_HUMIDITY:
@@ -192,7 +202,7 @@ def spot(alarm: Alarm) -> str:
 
 
 def _in_the_house(alarm: Alarm, where: str) -> str:
-    if alarm.what in _OF_A_SENSOR:
+    if alarm.what in OF_A_SENSOR:
         place = visible(str(alarm.facts.get("place", "")))
         return f"sensor {where} in {place}" if place else f"sensor {where}"
     if alarm.what == whats.LINK_DOWN:
@@ -200,7 +210,7 @@ def _in_the_house(alarm: Alarm, where: str) -> str:
     return f"this wallclime, {where}" if alarm.what == whats.WORK_FAILED else "this wallclime"
 
 
-_OF_A_SENSOR = (whats.SILENT, whats.FLAT, whats.BATTERY_LOW, whats.CHECK_DUE)
+OF_A_SENSOR = (whats.SILENT, whats.FLAT, whats.BATTERY_LOW, whats.CHECK_DUE)
 
 
 def minds(alarm: Alarm) -> list[str]:

@@ -9,12 +9,10 @@ import textwrap
 from collections.abc import Callable, Sequence
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
-from monitor.basis.times import whole_seconds
-from monitor.basis.units import format_duration
 from monitor.rules.grouping import Bundle
 from monitor.tell import words
-from monitor.tell.alarm_facts import how_bad
-from monitor.tell.alarm_words import minds, spot, title, to_do
+from monitor.tell.alarm_facts import how_bad, with_an_error
+from monitor.tell.alarm_words import lasting, minds, spot, title, to_do
 from monitor.tell.words import Display, visible
 
 LONGEST_SUBJECT = 70  # [signs]
@@ -49,9 +47,9 @@ def _since(alarm: Alarm, display: Display) -> str:
 def _lasting(alarm: Alarm, now: int, display: Display) -> str:
     """ "2026-01-05 17:05 -05:00 (2 h 10 min)"."""
     if alarm.returned is None or alarm.returned < alarm.since:
-        length = format_duration(whole_seconds(max(now - alarm.since, 0)))
+        length = lasting(max(now - alarm.since, 0))
         return f"{words.when(alarm.since, display)} ({length})"
-    length = format_duration(whole_seconds(alarm.returned - alarm.since))
+    length = lasting(alarm.returned - alarm.since)
     return f"{words.between(alarm.since, alarm.returned, display)} ({length}), over by now"
 
 
@@ -133,12 +131,14 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
 
 def _one(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     alarm = bundle.alarms[0]
-    lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job))]
-    return lines if bundle.form == "returned" else [*lines, *_acts([alarm])]
+    over = bundle.form == "returned"
+    lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job), over=over)]
+    return lines if over else [*lines, *_acts([alarm])]
 
 
-def _figures(alarm: Alarm, now: int, display: Display) -> list[str]:
-    bad = how_bad(alarm, display)
+def _figures(alarm: Alarm, now: int, display: Display, *, over: bool) -> list[str]:
+    """Where, when, how bad, for which walls; of what is `over` no error, whose mend is done."""
+    bad = "" if over and with_an_error(alarm) else how_bad(alarm, display)
     lines = [f"Where: {spot(alarm)}", f"{'When' if alarm.returned else 'Since'}: {_lasting(alarm, now, display)}"]
     lines += [f"How bad: {bad}"] if bad else []
     jobs = [visible(job) for job in alarm.facts.get("jobs", ()) if job != alarm.facts.get("place")]
@@ -155,13 +155,14 @@ def _acts(alarms: Sequence[Alarm]) -> list[str]:
 
 def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     """Several conditions that came up together."""
+    over = bundle.form == "returned"
     lines = [f"{_opening(bundle)}: {_about(bundle)}"]
     for alarm in bundle.alarms:
-        lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job))]
-        lines += [] if bundle.form == "returned" else [f"To do: {to_do(alarm)}"]
+        lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job), over=over)]
+        lines += [] if over else [f"To do: {to_do(alarm)}"]
     lines += [*_rest(bundle), ""]
     cautions = [line for line in _acts(bundle.alarms) if line.startswith("Mind: ")]
-    return lines + ([] if bundle.form == "returned" else cautions)
+    return lines + ([] if over else cautions)
 
 
 def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
@@ -169,7 +170,7 @@ def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     first = min(one.since for one in bundle.alarms)
     names = [visible(one.where) for one in bundle.alarms]
     display = shown(HOUSE)
-    length = format_duration(whole_seconds(max(now - first, 0)))
+    length = lasting(max(now - first, 0))
     return [
         f"{_opening(bundle)}: {_about(bundle)}",
         f"Where: {words.few(names, NAMED, more=bundle.more, between=', ')}",
@@ -233,20 +234,17 @@ def listing(alarms: Sequence[Alarm], shown: Shown) -> str:
 
 def standing_line(alarms: Sequence[Alarm], shown: Shown) -> str:
     """One line for a status: how many alarms stand, and the most pressing of them; "" where none does."""
-    asking = [one for one in alarms if not one.notice and one.standing in _STANDS and one.shelved_until is None]
+    asking = [one for one in alarms if one.asks]
     if not asking:
         return ""
-    first = min(asking, key=lambda one: (_seen(one), -list(Priority).index(one.priority), one.since))
+    first = min(asking, key=lambda one: (_seen(one), -one.priority.rank, one.since))
     grave = "Seen, still so" if _seen(first) else GRAVE[first.priority]
     more = f"; {len(asking) - 1} more" if len(asking) > 1 else ""
-    return f"{grave}: {headline(first, shown(first.job))}{more}: wallclime alarm list"
+    return f"{grave}: {headline(first, shown(first.job))}{more} (wallclime alarm list)"
 
 
 def _seen(alarm: Alarm) -> bool:
     return alarm.standing is Standing.ACKNOWLEDGED
-
-
-_STANDS = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
 
 
 def _wrapped(text: str, first: str, further: str) -> list[str]:

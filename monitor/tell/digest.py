@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from itertools import groupby
 
-from monitor.basis.alarm import Alarm, Priority
+from monitor.basis.alarm import Alarm
 from monitor.basis.values import Quantity
 from monitor.rules.assessment import Assessment, Coverage
 from monitor.rules.care import Item
@@ -135,8 +135,7 @@ def _house(found: Sequence[Alarm], display: Display) -> list[str]:
 
 
 def _urgency(wall: Wall) -> int:
-    order = (Priority.HIGH, Priority.MEDIUM, Priority.LOW)
-    return min((order.index(alarm.priority) for alarm in wall.alarms), default=len(order))
+    return min((-alarm.priority.rank for alarm in wall.alarms), default=1)
 
 
 def _counts(page: Page) -> str:

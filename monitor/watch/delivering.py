@@ -29,7 +29,7 @@ from monitor.tell import courier
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 
-AT_ONCE = 1_000  # messages looked at in one turn
+AT_ONCE = 1_000  # messages of one contact looked at in one turn
 _NAP = 0.2  # how long the broker's thread waits for a message, and looks after its link, in turn [s]
 
 States = Mapping[str, Mapping[str, Any]]
@@ -215,13 +215,18 @@ class Delivering:
                 self._not_told(
                     hand.under_way, f"contact {name}: it does not answer in {self._pace.limit:g} s. {_LATER}"
                 )
-        now, under_way = (
-            self._desk.clock.now(),
-            {hand.under_way.message.id for hand in self._hands.values() if hand.under_way},
-        )
-        for out in self._desk.store.outbox_due(now, AT_ONCE):
+        under_way = {hand.under_way.message.id for hand in self._hands.values() if hand.under_way}
+        now = self._desk.clock.now()
+        for out in self._due(now):
             if out.message.id not in under_way:
                 self._hand_over(out, now)
+
+    def _due(self, now: int) -> Iterator[Outgoing]:
+        """What is due, asked for by contact: a heap of messages to one hides nobody else's. [ms]"""
+        known = (MQTT, *self._contacts)
+        for name in known:
+            yield from self._desk.store.outbox_due(now, AT_ONCE, name)
+        yield from (out for out in self._desk.store.outbox_due(now, AT_ONCE) if out.message.contact not in known)
 
     def _safely(self, act: Callable[[], object]) -> None:
         try:
@@ -280,6 +285,7 @@ class Delivering:
         self._desk.store.outbox_failed(message.id, now, error, None if given_up else again)
         said = {"contact": message.contact, "message": message.id, "error": error}
         if given_up:
+            self._failed.get(message.contact, set()).discard(message.id)
             log("error", "given up", **said)
         else:
             self._failed.setdefault(message.contact, set()).add(message.id)

@@ -159,9 +159,11 @@ def _jobs(told: Told) -> Iterator[Metric]:
     yield _gauge("job_acclimation_counted_seconds", "What the acclimation clock had counted.", counted, "job")
     required = {job: look.required / SECOND for job, look in of.items()}
     yield _gauge("job_acclimation_required_seconds", "What the profile asks for.", required, "job")
-    alarms = Counter((alarm.job, alarm.priority.value) for alarm in told.desk.store.alarms())
+    alarms = Counter((alarm.job, alarm.priority.value) for alarm in told.desk.store.alarms() if alarm.asks)
     standing = GaugeMetricFamily(
-        "wallclime_alarms", 'Alarms that stand; those of no single wall have the job "".', labels=["job", "priority"]
+        "wallclime_alarms",
+        'Alarms that stand, none shelved and no notices; those of no single wall have the job "".',
+        labels=["job", "priority"],
     )
     for labels, count in sorted(alarms.items()):
         standing.add_metric(labels, count)

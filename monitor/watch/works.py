@@ -63,7 +63,7 @@ def works_of(
         Work("stay awake", Every(STAY_AWAKE), lambda _: beat()),
         Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
-        Work("seal", Every(SEAL), lambda _: seal_days(desk)),
+        Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
         Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look_and_announce(desk, memory, announce)),
         *digest.works(desk),
         *_asked_for(desk, desk.settings),

@@ -163,12 +163,14 @@ def test_only_what_is_over_and_old_is_let_go_and_no_more_at_a_time_than_is_said(
     assert {one.id for one in store.alarms(over=True)} == {"young", *(one.id for one in stands)}
 
 
-def test_of_messages_only_what_was_told_long_ago_is_let_go(store):
-    store.record_alarms([], [], [message(name) for name in ("waits", "dead", "told", "told too", "told now")])
+def test_of_messages_only_what_was_told_or_given_up_long_ago_is_let_go(store):
+    names = ("waits", "dead", "dead now", "told", "told too", "told now")
+    store.record_alarms([], [], [message(name) for name in names])
     store.outbox_failed("dead", T, "no", None)
+    store.outbox_failed("dead now", T + DAY, "no", None)
     for name, at in (("told", T), ("told too", T + 1), ("told now", T + DAY)):
         store.outbox_sent(name, at)
-    assert [store.prune_outbox(T + DAY, 1) for _ in range(3)] == [1, 1, 0]
+    assert [store.prune_outbox(T + DAY, 2) for _ in range(3)] == [2, 1, 0]
     assert [one.message.id for one in store.outbox_due(T + 9 * DAY, 9)] == ["waits"]
-    assert [one.message.id for one in store.dead_letters()] == ["dead"]
+    assert [one.message.id for one in store.dead_letters()] == ["dead now"]
     assert store.outbox_counts() == {"waiting": 1, "sent": 1, "dead": 1}

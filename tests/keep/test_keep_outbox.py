@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from monitor.basis.alarm import Message
@@ -31,6 +33,14 @@ def test_a_message_comes_back_as_it_was_made(store):
 def test_the_oldest_are_due_first_and_no_more_than_is_asked_for(store):
     post(store, message("c", made=T + 1), message("b"), message("a", made=T + 2))
     assert (due(store), due(store, limit=2)) == (["b", "c", "a"], ["b", "c"])
+
+
+@pytest.mark.parametrize("name", ["ben", 'b"en', "b%n", "b_n", "bén"])
+def test_a_heap_of_messages_to_one_contact_hides_nobody_elses(store, name):
+    heap = [message(f"heap {number}") for number in range(5)]
+    like = [replace(message(other), contact=other, made=T + 1) for other in ("ben", 'b"en', "b%n", "b_n", "bén", "bxn")]
+    post(store, *heap, *like)
+    assert [one.message.id for one in store.outbox_due(T, 2, name)] == [name]
 
 
 def test_a_message_is_due_from_its_time_on_and_not_any_more_when_it_expires(store):

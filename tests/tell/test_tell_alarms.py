@@ -18,8 +18,9 @@ from monitor.rules.alarms import Change, acknowledge, shelve
 from monitor.rules.cautions import CAUTIONS, Caution
 from monitor.rules.grouping import Bundle
 from monitor.tell import alarms, diary
+from monitor.tell.alarm_facts import for_machines
 from monitor.tell.alarm_log import body_of, event_of, limits_of
-from monitor.tell.alarm_words import WORDS, minds, to_do
+from monitor.tell.alarm_words import WORDS, lasting, minds, to_do
 from monitor.tell.words import Display, visible
 
 NEW_YORK = Display(ZoneInfo("America/New_York"), "us")
@@ -319,6 +320,32 @@ def test_a_returned_alarm_says_from_when_to_when_and_that_nobody_acknowledged_it
     assert "alarm ack" not in alarms.text(bundle(seen, form="returned", tells="returned"), NOW, shown)
 
 
+def test_what_is_over_is_told_without_its_error_and_what_speaks_again_with_since_when():
+    over = {"standing": Standing.RETURNED, "returned": T + HOUR}
+    failed = replace(of_house(whats.BACKUP_FAILED, "backup", error="no such folder. Make it"), **over)
+    assert "How bad" not in alarms.text(bundle(failed, form="returned", tells="returned"), NOW, shown)
+    assert "How bad: no such folder. Make it\n" in alarms.text(bundle(failed), NOW, shown)
+    told = alarms.text(bundle(replace(SILENT, **over), form="returned", tells="returned"), NOW, shown)
+    assert "How bad: it speaks again since 2026-01-05 09:40 -05:00\n" in told
+
+
+@pytest.mark.parametrize(
+    ("ms", "told"),
+    [
+        (0, "0 s"),
+        (130 * MINUTE + 999, "2 h 10 min"),
+        (2 * DAY - MINUTE, "47 h 59 min"),
+        (2 * DAY, "2 d"),
+        (780 * DAY, "780 d"),
+        (3 * DAY + 2 * HOUR - 1, "3 d 1 h"),
+    ],
+)
+def test_from_two_days_on_a_length_is_told_in_days(ms, told):
+    assert lasting(ms) == told
+    stands = alarms.text(bundle(replace(FROST, since=NOW - ms)), NOW, shown)
+    assert f"({told})\n" in stands
+
+
 def test_what_came_and_went_unseen_is_told_as_over():
     over = replace(FROST, standing=Standing.RETURNED, returned=T + HOUR)
     assert alarms.subject(bundle(over)) == "URGENT, over by now: pipes may freeze, north wall, den"
@@ -445,7 +472,7 @@ def test_a_list_shows_each_alarm_with_how_it_stands_and_what_to_do():
 def test_the_line_of_a_status_names_the_most_pressing_and_counts_the_rest():
     line = alarms.standing_line([DAMP, FROST, DRY], shown)
     assert line.startswith("URGENT: pipes may freeze, north wall, den, since")
-    assert line.endswith("the limit is 41.0 degF; 1 more: wallclime alarm list")
+    assert line.endswith("the limit is 41.0 degF; 1 more (wallclime alarm list)")
     seen = replace(FROST, standing=Standing.ACKNOWLEDGED)
     assert alarms.standing_line([seen, DAMP], shown).startswith("Alarm: air too damp")
     assert alarms.standing_line([seen], shown).startswith("Seen, still so: pipes may freeze")
@@ -525,3 +552,15 @@ def test_an_event_for_machines_says_all_of_it():
 def test_an_event_for_machines_names_no_file_of_this_computer():
     failed = of_house(whats.BACKUP_FAILED, "backup", error="/home/robin/copies: there is no such folder")
     assert "robin" not in str(event_of(Change(failed, "raised", "first"), NOW, NEW_YORK))
+
+
+def test_the_facts_of_every_alarm_are_told_to_machines_with_their_times_as_times():
+    for alarm, _ in FIGURES:
+        told = for_machines(alarm.facts)
+        late = {name for name, said in told.items() if isinstance(said, int) and said > T - 400 * DAY}
+        assert late == set(), alarm.what
+    assert for_machines({"until": T, "last": None, "limit": 5}) == {
+        "until": "2026-01-05T13:40:00Z",
+        "last": None,
+        "limit": 5,
+    }

@@ -285,6 +285,7 @@ def test_what_fails_is_tried_again_ever_less_often_and_given_up_after_a_week(des
             for failing in desk.store.outbox_failing():
                 waits.append(failing.at - desk.clock.now())
                 desk.clock.at_ms = failing.at
+    assert made._failed == {"office": set()}
     minutes = [wait / MINUTE for wait in waits]
     assert minutes[:10] == [1, 2, 4, 8, 16, 32, 64, 128, 240, 240]
     assert set(minutes[8:]) == {240}
@@ -315,6 +316,16 @@ def test_a_contact_that_takes_one_message_gets_those_it_failed_to_take_at_once(d
         turn(made)
         turn(made)
     assert (sent, counts(at)) == (["b", "a"], (0, 2, 0))
+
+
+def test_a_heap_of_messages_for_a_contact_nobody_names_holds_up_nobody(desk: Desk, monkeypatch):
+    monkeypatch.setattr(module, "AT_ONCE", 2)
+    sent = []
+    at = with_contacts(desk, Contact("office", "json://x.invalid"))
+    post(at, *(message(f"barn {number}", "barn") for number in range(3)), message("mine", made=NOW + 1))
+    with by_hand(at, lambda _contact, told: sent.append(told.id)) as made:
+        turn(made)
+    assert sent == ["mine"]
 
 
 def test_what_waits_for_a_contact_that_this_daemon_does_not_know_is_left_to_others_for_a_week(desk: Desk):

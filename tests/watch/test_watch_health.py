@@ -281,7 +281,12 @@ def house(desk):
     desk.store.keep_readings([kelvin, share], [secret, Refused("x", "too-old", "", b"", NOW)])
     standing = {"raised": NOW, "standing": Standing.UNACKNOWLEDGED, "priority": Priority.HIGH}
     alarm = Alarm("0123456789", "humidity high", "den", "den", NOW - HOUR, **standing)
-    desk.store.record_alarms([], [alarm], [])
+    not_standing = [
+        replace(alarm, id="returned", standing=Standing.RETURNED),
+        replace(alarm, id="a notice", standing=Standing.ACKNOWLEDGED, notice=True),
+        replace(alarm, id="shelved", shelved_until=NOW + HOUR),
+    ]
+    desk.store.record_alarms([], [alarm, *not_standing], [])
     seal_now(desk, "by hand")
     return desk
 

@@ -17,7 +17,7 @@ from monitor.keep.store import open_copy
 from monitor.seal.chain import link
 from monitor.watch import works
 from monitor.watch.judging import assess, settle
-from monitor.watch.schedule import Schedule
+from monitor.watch.schedule import Every, Schedule
 from monitor.watch.upkeep import backup, examine, goes_on
 
 
@@ -122,6 +122,12 @@ def scheduled(desk, **asked):
     schedule = Schedule(desk)
     schedule.take(works.works_of(replace(desk, settings=replace(desk.settings, **asked)), lambda: None, {}))
     return schedule
+
+
+def test_days_are_closed_at_each_start_at_once(desk):
+    """A daemon that is killed within minutes, again and again, would else never seal."""
+    [seal] = [one for one in works.works_of(desk, lambda: None, {}) if one.name == "seal"]
+    assert seal.trigger == Every(works.SEAL, soon=True)
 
 
 def names(folder: Path) -> list[str]:
