@@ -35,6 +35,9 @@ def test_a_board_says_what_it_wrote(den: Home):
     assert den.done("board", "-o", folder).err == (
         f"wrote {folder / 'index.html'}: 1 wall; 0 reports written, 1 left as it was\n"
     )
+    assert den.done("board", "-o", folder, "--full").err == (
+        f"wrote {folder / 'index.html'}: 1 wall; 1 report written, 0 left as they were\n"
+    )
 
 
 def test_a_board_over_nothing_is_a_page_that_says_so(wallclime: Home):
