@@ -2,7 +2,8 @@
 
 States and words are those of ISA-18.2 and IEC 62682. Pure: the alarms as they are remembered and what is seen now give
 the alarms as they will be and what is to be told. Nothing hangs on when the program was started, so a restart announces
-nothing; an alarm that remembers a later time than now (a clock that went back) is left alone until that has passed.
+nothing; an alarm that remembers a later time than now (a clock that went back) is left alone for some minutes, and then
+remembers now in its place.
 """
 
 from __future__ import annotations
@@ -13,24 +14,26 @@ from typing import Literal
 
 from monitor.basis.alarm import Alarm, Priority, Signal, Standing, alarm_id
 from monitor.basis.errors import RecordError
-from monitor.basis.times import DAY, MINUTE, rfc3339
+from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.units import format_duration
 from monitor.config.alarms import Patience
-from monitor.rules.whats import GOES_UNTOLD, SILENT
+from monitor.rules.whats import FLAPS, GOES_UNTOLD, SILENT
 
 Transition = Literal[
-    "raised", "worse", "back", "reminded", "escalated", "returned", "over", "unshelved", "acknowledged", "shelved"
-]
+    "raised", "worse", "back", "reminded", "escalated", "returned", "over", "unshelved", "acknowledged", "shelved",
+    "corrected",
+]  # fmt: skip
 Tells = Literal["first", "again", "second contact", "returned"]
 
 KEPT = 7 * DAY  # how long one stays listed that has returned and that nobody acknowledged; ours [ms]
 LATE = 7 * DAY  # how long after its end a spell may still come to light, from a backlog or a file; ours [ms]
+AHEAD = 5 * MINUTE  # a clock that went back by more was set right: what happened ahead of it happened now; ours [ms]
+SETTLES = 30 * MINUTE  # a notice whose beginning moves by no more is the one that was told; ours [ms]
+# What has no off-delay of its own stands for an hour, or as long as it has come and gone before, at most a day; ours.
+STANDS_LEAST, STANDS_MOST = HOUR, DAY  # [ms]
 TOGETHER = 30 * MINUTE  # sensors behind one gateway come back one by one: told together, at each half hour; ours [ms]
 # A second contact hears after the patience's time, of what is high after a quarter of it, of what is low never; ours.
 ESCALATES = {Priority.HIGH: 0.25, Priority.MEDIUM: 1.0}
-
-_RANK = {priority: rank for rank, priority in enumerate(Priority)}
-_ACTIVE = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +47,12 @@ class Change:
 
 def worse(one: Priority, other: Priority) -> bool:
     """Whether `one` is more pressing than `other`."""
-    return _RANK[one] > _RANK[other]
+    return one.rank > other.rank
 
 
 def most_pressing(priorities: Iterable[Priority]) -> Priority:
     """The highest of them, low without any."""
-    return max(priorities, key=_RANK.__getitem__, default=Priority.LOW)
+    return max(priorities, key=lambda one: one.rank, default=Priority.LOW)
 
 
 def told_from(first_look: int, last_look: int) -> int:
@@ -78,10 +81,33 @@ def step(
         seen.setdefault(signal.key, []).append(signal)
     changes: list[Change] = []
     for key in sorted({*known, *seen}):
-        had = known.get(key, [])
-        if key[1] not in unseen and all(_latest(alarm) <= now for alarm in had):
-            changes += _looked(had, seen.get(key, ()), now, patience)
+        if key[1] in unseen:
+            continue
+        had, corrected = _set_right(known.get(key, []), now, patience)
+        if all(_latest(alarm) <= now for alarm in had):
+            looked = list(_looked(had, seen.get(key, ()), now, patience))
+            changes += [one for one in corrected if one.alarm.id not in {other.alarm.id for other in looked}] + looked
     return tuple(changes)
+
+
+def _set_right(had: Sequence[Alarm], now: int, patience: Patience) -> tuple[list[Alarm], list[Change]]:
+    """Alarms that remember no time from a clock that ran ahead, and a change of each that did. [ms]"""
+    until = now + patience.shelve_at_most
+    after = [_by_now(one, now, until) if _runs_ahead(one, now, until) else one for one in had]
+    return after, [Change(one, "corrected") for one, before in zip(after, had, strict=True) if one != before]
+
+
+def _runs_ahead(alarm: Alarm, now: int, until: int) -> bool:
+    return _latest(alarm) > now + AHEAD or (alarm.shelved_until or 0) > until + AHEAD
+
+
+def _by_now(alarm: Alarm, now: int, until: int) -> Alarm:
+    at = {
+        name: min(value, now)
+        for name in ("since", "raised", "told", "escalated", "acknowledged_at", "returned")
+        if (value := getattr(alarm, name)) is not None
+    }
+    return replace(alarm, **at, shelved_until=alarm.shelved_until and min(alarm.shelved_until, until))
 
 
 def acknowledge(alarm: Alarm, who: str, now: int) -> Change:
@@ -124,7 +150,7 @@ def _latest(alarm: Alarm) -> int:
 def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Patience) -> Iterator[Change]:
     """One key: the alarm that is open (there is one at most), and what is seen of it now."""
     alarm = next((one for one in had if one.standing is not Standing.NORMAL), None)
-    standing = next((one for one in seen if one.ended is None), None)
+    standing = next((one for one in seen if one.ended is None and (not one.holds or _active(alarm))), None)
     missed = _news([one for one in seen if one.ended is not None], had, alarm)
     if standing is not None and standing.notice:
         if alarm is not None and not alarm.notice:  # the wall is finished: its boards are in no hurry
@@ -136,7 +162,9 @@ def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Pa
         yield _unshelved(alarm, standing, now)
     elif standing is not None:
         yield from _stands(alarm, _with(standing, missed), now, patience)
-    elif alarm is not None and alarm.standing in _ACTIVE:
+    elif alarm is not None and alarm.standing.active:
+        if alarm.what in FLAPS and now - alarm.raised < _stands_for(alarm):
+            return
         yield _gone(alarm, max((one.ended for one in seen if one.ended and one.ended > alarm.since), default=now), now)
     elif missed:
         yield _too_late(alarm, missed, now)
@@ -148,9 +176,18 @@ def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Pa
         yield Change(replace(alarm, standing=Standing.NORMAL), "over")
 
 
+def _active(alarm: Alarm | None) -> bool:
+    return alarm is not None and alarm.standing.active
+
+
+def _stands_for(alarm: Alarm) -> int:
+    """How long it stands at least since it was raised. [ms]"""
+    return min(max(STANDS_LEAST, alarm.raised - alarm.since), STANDS_MOST)
+
+
 def _news(ended: Sequence[Signal], had: Sequence[Alarm], alarm: Alarm | None) -> list[Signal]:
     """Of what has ended, what began after all that is remembered; nothing that an alarm still standing covers."""
-    if alarm is not None and alarm.standing in _ACTIVE:
+    if _active(alarm):
         return []
     mark = max((max(one.since, one.returned or 0) for one in had), default=-1)
     return [signal for signal in ended if signal.since > mark]
@@ -161,16 +198,18 @@ def _noticed(alarm: Alarm | None, had: Sequence[Alarm], signal: Signal, now: int
     if signal.inhibited:
         return
     if alarm is None:
-        again = any(one.notice and one.since == signal.since for one in had)
+        again = any(one.notice and abs(one.since - signal.since) <= SETTLES for one in had)
         told = max((one.told or 0 for one in had), default=0) if again else now
         yield Change(_born(signal, now, Standing.ACKNOWLEDGED, told=told), "raised", None if again else "first")
-    elif alarm.since != signal.since:
+    elif abs(alarm.since - signal.since) > SETTLES:
         yield _gone(alarm, now, now)
         yield Change(_born(signal, now, Standing.ACKNOWLEDGED, told=now), "raised", "first")
     elif worse(signal.priority, alarm.priority):
         yield _telling(replace(alarm, priority=signal.priority, facts=signal.facts), "worse", "again", now)
     elif alarm.told is None:
         yield _telling(alarm, "reminded", "first", now)
+    elif alarm.since != signal.since:
+        yield Change(replace(alarm, since=signal.since, facts=signal.facts), "corrected")
 
 
 def _born(signal: Signal, now: int, standing: Standing, *, told: int, returned: int | None = None) -> Alarm:
@@ -207,7 +246,8 @@ def _stands(alarm: Alarm | None, signal: Signal, now: int, patience: Patience) -
     highest = signal.priority if alarm.standing is Standing.RETURNED else most_pressing((signal.priority, before))
     seen = replace(alarm, facts=signal.facts, priority=highest, notice=False)
     if alarm.standing is Standing.RETURNED:
-        yield _back(alarm, replace(seen, since=signal.since), now, patience)
+        flaps = alarm.what in FLAPS and now - (alarm.returned or 0) < STANDS_MOST
+        yield _back(alarm, replace(seen, since=alarm.since if flaps else signal.since), now, patience)
     elif worse(highest, before) or (alarm.notice and not signal.notice):
         asks = replace(seen, standing=Standing.UNACKNOWLEDGED, raised=now, escalated=None)
         yield _telling(asks, "worse", "again", now)
@@ -219,9 +259,9 @@ def _back(before: Alarm, seen: Alarm, now: int, patience: Patience) -> Change:
     """It had returned, and is so again. Told unless the last word was that it is so, and that lately."""
     back = replace(
         seen, standing=Standing.UNACKNOWLEDGED, raised=now, returned=None, escalated=None, acknowledged_at=None,
-        acknowledged_by="",
+        acknowledged_by="", owed=False,
     )  # fmt: skip
-    last_word = before.told is not None and before.told < (before.returned or 0)
+    last_word = before.owed or (before.told is not None and before.told < (before.returned or 0))
     lately = before.told is not None and now - before.told < patience.re_raise
     if last_word and lately and not worse(seen.priority, before.priority):
         return Change(back, "back")
@@ -232,7 +272,7 @@ def _waits(alarm: Alarm, now: int, patience: Patience) -> Iterator[Change]:
     """It stands and nobody has acknowledged it: tell it if it was held back, pass it on, or tell it again."""
     share = ESCALATES.get(alarm.priority)
     if alarm.told is None:
-        yield _telling(alarm, "reminded", "first", now)
+        yield _telling(replace(alarm, raised=now), "reminded", "first", now)
     elif share is not None and alarm.escalated is None and now - alarm.raised >= share * patience.escalate_after:
         yield Change(replace(alarm, escalated=now), "escalated", "second contact")
     elif now - alarm.told >= patience.re_raise:
@@ -251,7 +291,9 @@ def _gone(alarm: Alarm, ended: int, now: int) -> Change:
 
 
 def _to_be_told_as_gone(alarm: Alarm, now: int) -> bool:
-    """Whether a sensor that speaks again, and that nobody was told of yet, is to be told of now."""
+    """Whether its end is to be told now: a flood kept it back, or a sensor speaks again that nobody was told of yet."""
+    if alarm.owed:
+        return alarm.standing is Standing.RETURNED and alarm.shelved_until is None
     if alarm.what != SILENT or alarm.shelved_until is not None or alarm.told is None or alarm.returned is None:
         return False
     return alarm.told < alarm.returned and now // TOGETHER > alarm.returned // TOGETHER
@@ -268,7 +310,7 @@ def _with(signal: Signal, missed: Sequence[Signal]) -> Signal:
 
 def _too_late(alarm: Alarm | None, missed: Sequence[Signal], now: int) -> Change:
     """It came and went while nobody looked: told at once, as returned. Of several spells the worst has the word."""
-    worst = max(missed, key=lambda one: (_RANK[one.priority], (one.ended or 0) - one.since))
+    worst = max(missed, key=lambda one: (one.priority.rank, (one.ended or 0) - one.since))
     whole, ended = _with(worst, missed), max(one.ended or 0 for one in missed)
     if alarm is None:
         standing = Standing.NORMAL if whole.notice else Standing.RETURNED

@@ -12,7 +12,7 @@ from typing import Literal
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
 from monitor.config.alarms import Contact, Patience
-from monitor.rules.alarms import Change, Tells, most_pressing, worse
+from monitor.rules.alarms import ESCALATES, Change, Tells, most_pressing, worse
 from monitor.rules.whats import SILENT
 
 Form = Literal["alarm", "returned", "notice", "summary"]
@@ -65,6 +65,7 @@ def bundles(
     `buildings`: the building of each job that has one. `sent`: when each contact's last messages were made, those
     within the patience's flood at least.
     """
+    changes = [one for one in changes if not _too_early(one, contacts, now, patience, buildings)]
     told = [change for change in changes if change.tells is not None]
     made: list[Bundle] = []
     held: dict[str, list[bool]] = {}
@@ -78,21 +79,40 @@ def bundles(
         for alarm_id in left:
             held.setdefault(alarm_id, []).append(True)
     kept = {alarm_id for alarm_id, each in held.items() if all(each)}
-    return Told(tuple(made), tuple(_as_told(change, kept) for change in changes))
+    as_told = (_as_told(change, kept) for change in changes)
+    return Told(tuple(made), tuple(one for one in as_told if one is not None))
 
 
-def _as_told(change: Change, kept: Collection[str]) -> Change:
-    if change.alarm.id not in kept or change.tells not in ("first", "again"):
-        return change
-    return replace(change, alarm=replace(change.alarm, told=None), tells=None)
+def _as_told(change: Change, kept: Collection[str]) -> Change | None:
+    """As the flood leaves it; None where it changes nothing, as what was kept back before is kept back again."""
+    alarm, waits = change.alarm, change.alarm.id in kept
+    if waits and change.tells == "returned":
+        later = replace(alarm, owed=True, standing=Standing.RETURNED)
+        return None if alarm.owed else replace(change, alarm=later, transition="returned", tells=None)
+    if waits and change.tells in ("first", "again"):
+        return replace(change, alarm=replace(alarm, told=None), tells=None)
+    return replace(change, alarm=replace(alarm, owed=False)) if change.tells else change
+
+
+def _too_early(
+    change: Change, contacts: Sequence[Contact], now: int, patience: Patience, buildings: Mapping[str, str]
+) -> bool:
+    """Whether it would be passed on before all whom quiet hours kept the message from had their time to answer."""
+    if change.tells != "second contact" or change.alarm.priority is Priority.HIGH:
+        return False
+    first = replace(change, tells="again")
+    due = [one.quiet_until(change.alarm.raised) for one in contacts if wanted(one, first, contacts, buildings)]
+    return bool(due) and now - min(due) < ESCALATES[change.alarm.priority] * patience.escalate_after
 
 
 # --- for whom --------------------------------------------------------------------------------------
 
 
 def wanted(contact: Contact, change: Change, contacts: Sequence[Contact], buildings: Mapping[str, str]) -> bool:
-    """Whether a contact hears of a change: a second one only of what nobody acknowledged, all of what concerns them."""
-    if contact.second is not (change.tells == "second contact") or worse(contact.least, change.alarm.priority):
+    """Whether a contact hears of a change: all of what concerns them, a second one only of what was passed on to it."""
+    passed_on = change.tells == "second contact"
+    over = change.tells == "returned" and change.alarm.escalated is not None
+    if (not (passed_on or over) if contact.second else passed_on) or worse(contact.least, change.alarm.priority):
         return False
     jobs = jobs_of(change.alarm)
     if _hears_all(contact):
@@ -147,8 +167,7 @@ def _bundle(group: Sequence[Change], behind: str = "", named: str = "") -> Bundl
 
 
 def _by_press(alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
-    ranks = list(Priority)
-    return tuple(sorted(alarms, key=lambda one: (-ranks.index(one.priority), one.since, one.key)))
+    return tuple(sorted(alarms, key=lambda one: (-one.priority.rank, one.since, one.key)))
 
 
 def _fell_together(fell: Sequence[Change], patience: Patience) -> Iterator[list[Change]]:
@@ -194,6 +213,9 @@ def _through(
     lately = sum(now - patience.flood.within < at <= now for at in sent)
     if lately + len(groups) <= patience.flood.number:
         return [_to(contact, bundle, now) for bundle in groups], []
+    over = [bundle for bundle in groups if bundle.form == "returned"]
+    groups = [bundle for bundle in groups if bundle.form != "returned"]
+    ended, left = _over(contact, over, now) if lately < patience.flood.number else ([], _ids(over))
     alarms = _by_press(alarm for bundle in groups for alarm in bundle.alarms)
     if lately >= patience.flood.number:
         waiting = [alarm.id for alarm in alarms if alarm.priority is not Priority.HIGH]
@@ -201,11 +223,24 @@ def _through(
     else:
         waiting = []
     if not alarms:
-        return [], waiting
+        return ended, [*waiting, *left]
     more = len(alarms[SHOWN:]) + sum(bundle.more for bundle in groups)
     tells = groups[0].tells if contact.second else "first"
     summed = Bundle(contact.name, "summary", tells, alarms[:SHOWN], now, more=more)
-    return [_to(contact, summed, now)], waiting
+    return [_to(contact, summed, now), *ended], [*waiting, *left]
+
+
+def _over(contact: Contact, over: Sequence[Bundle], now: int) -> tuple[list[Bundle], list[str]]:
+    """All that is over in one message: what it has no room for it counts."""
+    alarms = _by_press(alarm for bundle in over for alarm in bundle.alarms)
+    if not alarms:
+        return [], []
+    more = len(alarms[SHOWN:]) + sum(bundle.more for bundle in over)
+    return [_to(contact, Bundle("", "returned", "returned", alarms[:SHOWN], now, more=more), now)], []
+
+
+def _ids(groups: Sequence[Bundle]) -> list[str]:
+    return [alarm.id for bundle in groups for alarm in bundle.alarms]
 
 
 def _to(contact: Contact, bundle: Bundle, now: int) -> Bundle:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ HOURS = 4 * HOUR  # the on-delay [ms]
 SODDEN = HOUR  # how long air is above what mould needs before that is an alarm [ms]
 
 RAPID_LEAST, RAPID_MOST, RAPID_FEW = 5, 60, 3  # readings of an hour that make a slope; of slow sensors the last; ours
+_SIDES: tuple[Side, Side] = "low", "high"
 _T, _RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 
 
@@ -39,7 +41,7 @@ def air(look: Look) -> Iterator[Signal]:
     for quantity in AIR:
         if not {(quantity, "low"), (quantity, "high")} & standing:
             yield from heading(look, quantity)
-            yield from rapid(look, quantity)
+            yield from () if _came_back(look, quantity) else rapid(look, quantity)
     yield from frost(look)
     yield from sudden_damp(look)
 
@@ -185,6 +187,16 @@ def rapid(look: Look, quantity: Quantity) -> Iterator[Signal]:
         yield look.signal(whats.RAPID, as_of, Priority.LOW, facts, where=f"{look.place}: {quantity.value}")
 
 
+def _came_back(look: Look, quantity: Quantity) -> bool:
+    """Whether it has been over within the hour that the rate is taken from: then the change is the return itself."""
+    off_delay, before = look.patience.off_delay, look.found.as_of - HOUR
+    return any(
+        spell.over is not None and spell.outside >= look.on_delay(quantity)
+        for side in _SIDES
+        for spell in spells(look.found, quantity, side, off_delay=off_delay, over_after=before)
+    )
+
+
 def _hour(recent: Recent | None, as_of: int) -> Slope | None:
     """The slope over the last hour, per hour; over the last three readings where a sensor speaks less often."""
     if recent is None:
@@ -210,10 +222,7 @@ def frost(look: Look) -> Iterator[Signal]:
         of(look.said, _T), limit, "low", patience.dead_band_temperature,
         on_delay=patience.on_delay_temperature, off_delay=patience.off_delay, as_of=look.found.as_of,
     )  # fmt: skip
-    if since is not None:
-        speaks = [values[_T] for values in look.found.now.values.values() if _T in values]
-        facts = {"limit": limit, "value": min(speaks, default=None)}
-        yield look.signal(whats.FROST, since, Priority.HIGH, facts)
+    yield from _held(look, whats.FROST, _T, since, limit, min)
 
 
 def sudden_damp(look: Look) -> Iterator[Signal]:
@@ -225,7 +234,27 @@ def sudden_damp(look: Look) -> Iterator[Signal]:
         of(look.said, _RH), limit, "high", patience.dead_band_humidity,
         on_delay=max(SODDEN, patience.on_delay_humidity), off_delay=patience.off_delay, as_of=look.found.as_of,
     )  # fmt: skip
-    if since is not None:
-        speaks = [values[_RH] for values in look.found.now.values.values() if _RH in values]
-        facts = {"limit": limit, "value": max(speaks, default=None)}
-        yield look.signal(whats.SUDDEN_DAMP, since, Priority.HIGH, facts)
+    yield from _held(look, whats.SUDDEN_DAMP, _RH, since, limit, max)
+
+
+def _held(
+    look: Look, what: str, quantity: Quantity, since: int | None, limit: float, pick: Callable[..., float | None]
+) -> Iterator[Signal]:
+    """What is so since `since`; where nobody has spoken for the quantity for a day, nobody knows that it is over."""
+    if since is None and (of(look.said, quantity) or look.found.now.last_heard is None):
+        return
+    speaks = [values[quantity] for values in look.found.now.values.values() if quantity in values]
+    facts = {"limit": limit, "value": pick(speaks, default=None)}
+    if not speaks:
+        facts["unheard_since"] = _unheard_since(look, quantity)
+    signal = look.signal(what, look.found.as_of if since is None else since, Priority.HIGH, facts)
+    yield replace(signal, holds=since is None)
+
+
+def _unheard_since(look: Look, quantity: Quantity) -> int | None:
+    """The last word on a quantity; more than a day after it, since when the record has it as not known. [ms]"""
+    said = [int(recent.t.max()) for recent in of(look.said, quantity)]
+    if said:
+        return max(said)
+    gaps = [gap.start for gap in look.found.gaps if quantity in gap.missing and gap.end >= look.found.as_of]
+    return gaps[-1] if gaps else look.found.now.last_heard

@@ -16,6 +16,7 @@ from monitor.rules.alarms import most_pressing
 LINK_AFTER = 5 * MINUTE  # a link that comes back sooner is not told [ms]
 CHECK_AHEAD = 14 * DAY  # how long before a check runs out it is asked for [ms]
 NEARLY_FULL = 0.25  # of what must be free: then it is high
+CLEAR = 1.1  # of the limit: what is not above it by so much is not over
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,9 +104,10 @@ def sensors(
             yield replace(signal, inhibited=one.broker in cut_off or not settled[_behind(one)])
         elif one.flat_since is not None:
             yield _of(one, whats.FLAT, one.flat_since, costs, {})
-        if one.battery is not None and one.battery < patience.battery_below:
+        if one.battery is not None and one.battery < CLEAR * patience.battery_below:
             facts = {"battery": one.battery, "limit": patience.battery_below}
-            yield _of(one, whats.BATTERY_LOW, as_of, Priority.LOW, facts)
+            holds = one.battery >= patience.battery_below
+            yield replace(_of(one, whats.BATTERY_LOW, as_of, Priority.LOW, facts), holds=holds)
         if one.check_until is not None and as_of >= one.check_until - CHECK_AHEAD:
             out = as_of >= one.check_until
             since = one.check_until if out else one.check_until - CHECK_AHEAD
@@ -161,10 +163,11 @@ def house(
             yield Signal(
                 what, HOUSE, failure.name, failure.since, priority, {"name": failure.name, "error": failure.error}
             )
-    if fares.free is not None and fares.free < patience.disk_below:
+    if fares.free is not None and fares.free < CLEAR * patience.disk_below:
         high = fares.free < NEARLY_FULL * patience.disk_below
         facts = {"free": fares.free, "limit": patience.disk_below}
-        yield Signal(whats.STORE_FILLING, HOUSE, "disk", as_of, Priority.HIGH if high else Priority.MEDIUM, facts)
+        priority, holds = Priority.HIGH if high else Priority.MEDIUM, fares.free >= patience.disk_below
+        yield Signal(whats.STORE_FILLING, HOUSE, "disk", as_of, priority, facts, holds=holds)
     long = [(start, end) for start, end in fares.away if end > told_from and end - start >= patience.silent_after]
     if long:
         start, end = long[-1]

@@ -48,15 +48,15 @@ def acclimation(look: Look) -> Iterator[Signal]:
     lot = look.found.lot
     clock, facts = lot.clock, {"lot": lot.name, "counted_ms": lot.clock.counted, "required_ms": lot.clock.required}
     lapsed = [one for one in clock.history if one.lapsed_at is not None]
+    lapsed_at = max((one.lapsed_at or 0 for one in lapsed), default=0)
     if clock.completed_at is not None:
         if clock.completed_at > look.told_from:
             facts |= {"beyond_uncertainty": lot.beyond_uncertainty}
             yield look.signal(whats.COMPLETE, clock.completed_at, Priority.LOW, facts, notice=True)
-    elif lapsed:
+    elif lapsed and (not clock.restarts or lapsed_at >= clock.restarts[-1].at):
         facts |= {"completed": lapsed[-1].completed_at}
-        since = lapsed[-1].lapsed_at or look.found.as_of
-        if since > look.told_from:
-            yield look.signal(whats.LAPSED, since, Priority.MEDIUM, facts, notice=True)
+        if lapsed_at > look.told_from:
+            yield look.signal(whats.LAPSED, lapsed_at, Priority.MEDIUM, facts, notice=True)
     elif clock.restarts and clock.restarts[-1].at > look.told_from:
         facts |= {"cause": clock.restarts[-1].cause}
         yield look.signal(whats.RESTARTED, clock.restarts[-1].at, Priority.MEDIUM, facts, notice=True)

@@ -78,12 +78,17 @@ class _Unknown:
         self._gaps, self._ends = gaps, [gap.end for gap in gaps]
 
     def calm(self, end: int, off_delay: int) -> int:
-        """When it has been known not to be outside for `off_delay` since `end` without a break, if all is well. [ms]"""
+        """When it has been known not to be outside for `off_delay` since `end`, if all is well. [ms]
+
+        Without a break; where that takes days, in all: a sensor is seldom without a gap for so long.
+        """
+        left = off_delay
         for gap in self._gaps[bisect.bisect_right(self._ends, end) :]:
-            if gap.start >= end + off_delay:
+            if gap.start >= end + left:
                 break
+            left -= max(gap.start - end, 0) if off_delay >= DAY else 0
             end = gap.end
-        return end + off_delay
+        return end + left
 
 
 def _spell(group: Sequence[Excursion], gaps: _Unknown, off_delay: int, as_of: int) -> Spell:

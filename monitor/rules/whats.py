@@ -60,5 +60,7 @@ HEADING: dict[tuple[Quantity, Side], str] = {
     (Quantity.AIR_TEMPERATURE, "low"): TEMPERATURE_HEADING_LOW,
     (Quantity.AIR_TEMPERATURE, "high"): TEMPERATURE_HEADING_HIGH,
 }
+# These are seen at the instant of a look and have no delay of their own, so that they would come and go with any noise.
+FLAPS = frozenset((*HEADING.values(), RAPID, BOXES_COLD, NO_LONGER_READY, DISAGREEING, BATTERY_LOW, STORE_FILLING))
 # That these have gone is no news: a forecast came true or did not, a change is over.
 GOES_UNTOLD = frozenset((*HEADING.values(), RAPID))

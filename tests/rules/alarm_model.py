@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 RANKS = {"low": 0, "medium": 1, "high": 2}
 PASSED_ON_AFTER = {"low": None, "medium": 120, "high": 30}  # of the default patience, in minutes
 REMIND, KEEP = 24 * 60, 7 * 24 * 60
+AHEAD, SHELF = 5, 7 * 24 * 60
 
 
 @dataclass
@@ -20,6 +21,7 @@ class Model:
     state: str = "none"
     rank: str = "low"
     shelf: int | None = None  # until when
+    began: int = 0
     diary: list[tuple[int, str]] = field(default_factory=list)  # (minute, what was done), oldest first
 
     def when(self, *what: str) -> int | None:
@@ -30,12 +32,23 @@ class Model:
         """The last minute of the diary."""
         return max((minute for minute, _ in self.diary), default=-1)
 
-    def look(self, now: int, rank: str | None, quiet: bool = False) -> str | None:
-        """One look that finds it at `rank`, or not at all (None); `quiet`: a condition whose going is no news."""
-        if self.state != "none" and now < self.latest():
+    def set_right(self, now: int) -> None:
+        """The clock ran ahead: what was written ahead of it was done now."""
+        if self.latest() > now + AHEAD or (self.shelf or 0) > now + SHELF + AHEAD:
+            self.diary = [(min(minute, now), done) for minute, done in self.diary]
+            self.began = min(self.began, now)
+            self.shelf = None if self.shelf is None else min(self.shelf, now + SHELF)
+
+    def look(self, now: int, rank: str | None, began: int = 0, quiet: bool = False) -> str | None:
+        """One look that finds it at `rank` since `began`, or not at all (None).
+
+        `quiet`: a condition whose going is no news, and that has no delay of its own.
+        """
+        self.set_right(now)
+        if now < self.latest():
             return None
         if self.state == "none":
-            return None if rank is None else self._begin(now, rank)
+            return None if rank is None else self._begin(now, rank, began)
         if self.shelf is not None and self.shelf <= now:
             self.shelf = None
             if self.state == "asking" and rank is not None:
@@ -44,10 +57,10 @@ class Model:
             return None
         if rank is None:
             return self._absent(now, quiet)
-        return self._present(now, rank)
+        return self._present(now, rank, began, quiet)
 
-    def _begin(self, now: int, rank: str) -> str:
-        self.state, self.rank, self.shelf, self.diary = "asking", rank, None, []
+    def _begin(self, now: int, rank: str, began: int) -> str:
+        self.state, self.rank, self.shelf, self.began, self.diary = "asking", rank, None, began, []
         self._note(now, "asks", "told")
         return "first"
 
@@ -65,13 +78,18 @@ class Model:
             if now - (self.when("gone") or 0) >= KEEP and self.shelf is None:
                 self.state = "none"
             return None
+        asks = self.when("asks") or 0
+        if quiet and now - asks < min(max(60, asks - self.began), 24 * 60):
+            return None
         over = self.state == "seen" and self.shelf is None
         self.state = "none" if over else "gone"
         self._note(now, "gone")
         return None if quiet else self._tell(now, "returned")
 
-    def _present(self, now: int, rank: str) -> str | None:
+    def _present(self, now: int, rank: str, began: int, quiet: bool) -> str | None:
         if self.state == "gone":
+            if not quiet or now - (self.when("gone") or 0) >= 24 * 60:
+                self.began = began
             return self._return(now, rank)
         if RANKS[rank] > RANKS[self.rank]:
             self.state, self.rank = "asking", rank

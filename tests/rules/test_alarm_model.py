@@ -64,15 +64,23 @@ class Alarms(RuleBasedStateMachine):
         self.seen()
         self.minute += back
 
+    @precondition(lambda self: self.open is not None)
+    @rule(back=st.sampled_from([2, 45, 300, 365 * 24 * 60]))
+    def look_with_a_clock_that_was_set_right(self, back: int) -> None:
+        self.minute -= back
+        self.seen()
+
     def seen(self) -> None:
         signals = []
+        self.began = min(self.began, self.now)
         if self.rank is not None:
             signals = [Signal(self.what, "hall wall", "hall", self.began, Priority(self.rank))]
         before = self.open
         changes = step(list(self.kept.values()), signals, self.now, Patience())
         self.kept.update((change.alarm.id, change.alarm) for change in changes)
         told = [change.tells for change in changes if change.tells is not None]
-        expected = self.model.look(self.minute, self.rank, self.what in whats.GOES_UNTOLD)
+        began = (self.began - T0) // MINUTE
+        expected = self.model.look(self.minute, self.rank, began, self.what in whats.GOES_UNTOLD)
         assert told == ([] if expected is None else [expected]), (before, changes)
 
     @precondition(lambda self: self.open is not None)

@@ -12,7 +12,18 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Patience
 from monitor.rules import whats
-from monitor.rules.alarms import LATE, Change, acknowledge, most_pressing, shelve, step, told_from, worse
+from monitor.rules.alarms import (
+    AHEAD,
+    LATE,
+    SETTLES,
+    Change,
+    acknowledge,
+    most_pressing,
+    shelve,
+    step,
+    told_from,
+    worse,
+)
 
 NOW = 1_767_571_200_000  # 2026-01-05T00:00Z
 LOW, MEDIUM, HIGH = Priority
@@ -187,17 +198,51 @@ def test_what_comes_back_is_the_same_alarm_and_is_told_if_its_return_was():
 def test_what_goes_untold_comes_back_untold_within_re_raise_and_is_told_after_it():
     wall, heading = Wall(), signal(whats.HUMIDITY_HEADING_HIGH)
     assert wall.told(heading) == ["first"]
-    assert wall.told(at=NOW + MINUTE) == []
-    assert wall.told(heading, at=NOW + 2 * MINUTE) == []
-    assert wall.told(at=NOW + 3 * MINUTE) == []
+    assert wall.told(at=NOW + HOUR) == []
+    assert wall.alarm.standing is Standing.RETURNED
+    assert wall.told(heading, at=NOW + HOUR + MINUTE) == []
+    assert wall.told(at=NOW + 4 * HOUR) == []
+    assert wall.alarm.standing is Standing.RETURNED
     assert wall.told(heading, at=NOW + PATIENCE.re_raise) == ["again"]
 
 
 def test_a_flapping_forecast_that_gets_worse_is_told():
     wall = Wall()
     wall.look(signal(whats.HUMIDITY_HEADING_HIGH, priority=LOW))
-    wall.look(at=NOW + MINUTE)
-    assert wall.told(signal(whats.HUMIDITY_HEADING_HIGH, priority=MEDIUM), at=NOW + 2 * MINUTE) == ["again"]
+    wall.look(at=NOW + HOUR)
+    assert wall.told(signal(whats.HUMIDITY_HEADING_HIGH, priority=MEDIUM), at=NOW + 2 * HOUR) == ["again"]
+
+
+# --- what has no delay of its own ---
+
+
+@pytest.mark.parametrize("what", sorted(whats.FLAPS))
+def test_what_comes_and_goes_at_every_look_is_one_alarm_and_a_bounded_number_of_changes(what):
+    wall, changes = Wall(), []
+    for n in range(3 * 24 * 60):
+        at = NOW + n * MINUTE
+        changes += wall.look(*([signal(what, since=at, priority=LOW)] if n % 2 else []), at=at)
+    assert len(wall.kept) == 1
+    assert len([one for one in changes if one.transition in ("returned", "back")]) <= 14  # doubling, then one a day
+    assert len(changes) <= 18
+
+
+def test_what_has_no_delay_of_its_own_stands_for_exactly_an_hour_at_least():
+    wall = Wall()
+    wall.look(signal(whats.STORE_FILLING, since=NOW))
+    assert wall.look(at=NOW + HOUR - 1) == []
+    assert wall.told(at=NOW + HOUR) == ["returned"]
+
+
+def test_what_is_within_the_dead_band_raises_nothing_brings_nothing_back_and_lets_nothing_go():
+    wall, near = Wall(), signal(whats.STORE_FILLING, holds=True)
+    assert wall.look(near) == []
+    wall.look(signal(whats.STORE_FILLING))
+    assert wall.look(near, at=NOW + 90 * MINUTE) == []
+    assert wall.told(near, at=NOW + 2 * HOUR) == ["second contact"]  # it still stands
+    wall.look(at=NOW + 5 * HOUR)
+    assert wall.alarm.standing is Standing.RETURNED
+    assert wall.look(near, at=NOW + 6 * HOUR) == []
 
 
 # --- sensors that speak again ---
@@ -262,12 +307,38 @@ def test_what_is_inhibited_raises_nothing_and_returns_nothing():
     assert wall.alarm.standing is Standing.UNACKNOWLEDGED
 
 
-def test_a_clock_that_went_back_changes_nothing_of_what_knows_a_later_time():
+def test_a_clock_that_went_back_by_some_minutes_changes_nothing_of_what_knows_a_later_time():
     wall = Wall()
     wall.look(signal(), at=NOW + 2 * HOUR)
-    assert wall.look(at=NOW + HOUR) == []
-    wall.look(at=NOW + 3 * HOUR)
-    assert wall.look(signal(), at=NOW + HOUR) == []  # nor is it raised a second time
+    assert wall.look(at=NOW + 2 * HOUR - AHEAD) == []
+
+
+def test_a_clock_that_ran_ahead_and_was_set_right_announces_nothing_and_leaves_no_alarm_dead():
+    wall = Wall()
+    wall.look(signal(), at=NOW + 365 * DAY)
+    (change,) = wall.look(signal(), at=NOW)
+    assert (change.transition, change.tells, change.alarm.raised, change.alarm.told) == ("corrected", None, NOW, NOW)
+    assert wall.look(signal(), at=NOW + MINUTE) == []
+    assert wall.told(signal(), at=NOW + PATIENCE.escalate_after) == ["second contact"]
+    assert wall.told(at=NOW + 3 * HOUR) == ["returned"]
+    assert wall.told(signal(), at=NOW + 4 * HOUR) == ["again"]
+
+
+def test_what_was_over_by_a_clock_that_ran_ahead_is_raised_anew_once_it_is_so_again():
+    wall = Wall()
+    wall.look(signal(), at=NOW + 365 * DAY)
+    wall.kept = {key: acknowledge(one, "ann", NOW + 365 * DAY).alarm for key, one in wall.kept.items()}
+    wall.look(at=NOW + 365 * DAY + HOUR)
+    assert wall.look(at=NOW)[0].transition == "corrected"
+    assert wall.told(signal(since=NOW + HOUR), at=NOW + 2 * HOUR) == ["first"]
+
+
+def test_a_shelf_of_a_clock_that_ran_ahead_ends_as_late_as_one_may():
+    wall = Wall()
+    wall.look(signal())
+    wall.kept = {key: replace(one, shelved_until=NOW + 365 * DAY) for key, one in wall.kept.items()}
+    wall.look(signal(), at=NOW + MINUTE)
+    assert wall.alarm.shelved_until == NOW + MINUTE + PATIENCE.shelve_at_most
 
 
 # --- what came and went while nobody looked ---
@@ -357,6 +428,23 @@ def test_a_notice_that_began_anew_is_another_one_and_told():
     changes = wall.look(signal(whats.RESTARTED, since=NOW, notice=True), at=NOW + MINUTE)
     assert [(change.transition, change.tells) for change in changes] == [("over", None), ("raised", "first")]
     assert len(wall.kept) == 2
+
+
+def test_a_notice_that_began_half_an_hour_sooner_or_later_than_told_is_corrected_without_a_word():
+    wall = Wall()
+    wall.look(signal(whats.COMPLETE, since=NOW - DAY, notice=True))
+    (change,) = wall.look(signal(whats.COMPLETE, since=NOW - DAY + SETTLES, notice=True), at=NOW + MINUTE)
+    assert (change.transition, change.tells, change.alarm.since) == ("corrected", None, NOW - DAY + SETTLES)
+    told = wall.told(signal(whats.COMPLETE, since=NOW - DAY - 1, notice=True), at=NOW + 2 * MINUTE)
+    assert told == ["first"]
+
+
+def test_a_notice_that_comes_back_with_its_beginning_corrected_is_not_told():
+    wall = Wall()
+    wall.look(signal(whats.COMPLETE, notice=True))
+    wall.look(at=NOW + MINUTE)
+    (change,) = wall.look(signal(whats.COMPLETE, since=NOW - HOUR + MINUTE, notice=True), at=NOW + 2 * MINUTE)
+    assert (change.transition, change.tells) == ("raised", None)
 
 
 def test_a_notice_that_got_worse_is_told_again_once():

@@ -328,6 +328,30 @@ def test_a_dry_winter_is_one_steady_notice_low_first_and_medium_once_the_boards_
     assert told[1].alarm.facts["board_pct"] < told[1].alarm.facts["board_edge_pct"]
 
 
+def every_hour(days: float, humidity: float, start: int = 0, hours: int = 1) -> list[Row]:
+    return [
+        (start + n * 60 * hours, 21.0 + 0.1 * (n % 7), humidity + 0.2 * (n % 5))
+        for n in range(round(days * 24) // hours)
+    ]
+
+
+def with_outages(rows: list[Row]) -> list[Row]:
+    """Two hours of silence every fifth day."""
+    return [row for row in rows if row[0] % (5 * 24 * H) >= 2 * H]
+
+
+@pytest.mark.parametrize("hold", [180, 30])
+def test_a_dry_season_ends_in_spite_of_outages_and_of_readings_an_hour_apart(hold):
+    day = 24 * H
+    rows = [*every_hour(20, 50.0), *every_hour(10, 25.0, 20 * day), *every_hour(40, 50.0, 30 * day)]
+    rows += every_hour(5, 25.0, 70 * day)
+    times = range(19 * day, 75 * day, 12 * H)
+    wall = looked(with_outages(rows), times, **{**YEAR_ROUND, "hold": hold})
+    assert wall.told(whats.HUMIDITY_LOW).count("first") == 2
+    first, second = [one for one in wall.kept.values() if one.what == whats.HUMIDITY_LOW]
+    assert (first.standing, second.since >= minutes(70 * day)) == (Standing.NORMAL, True)
+
+
 def test_hours_outside_are_told_of_a_finished_wall_once_they_are_four():
     rows = course(("in", 48 * H), ("wet", 5 * H))
     hangs = {"start": 10, "finish": 20}
@@ -393,6 +417,45 @@ def test_frost_returns_by_the_dead_band():
     assert whats.FROST not in whats_of(seen(away, 700))
 
 
+def gone_silent(rows: list[Row], end: int) -> list[Row]:
+    """And nothing but humidity from then on."""
+    return [*rows, *((m, None, 45.0 + 0.1 * (m // 10 % 7)) for m in range(rows[-1][0] + 10, end, 10))]
+
+
+@pytest.mark.parametrize("speaks", [False, True])
+def test_frost_that_nobody_hears_any_more_is_not_over(speaks):
+    rows = cold(3.0)
+    rows = gone_silent(rows, 45 * H) if speaks else rows
+    wall = looked(rows, [600, 660, *range(720, 45 * H, 60)])
+    assert "returned" not in wall.told(whats.FROST)
+    (alarm,) = [one for one in wall.kept.values() if one.what == whats.FROST]
+    assert alarm.standing is Standing.UNACKNOWLEDGED
+    for at in (20 * H, 44 * H):
+        (found,) = [one for one in seen(rows, at) if one.what == whats.FROST]
+        assert (found.holds, found.facts["value"]) == (at == 44 * H, None)
+        assert found.facts["unheard_since"] == pytest.approx(minutes(710), abs=11 * 60_000)
+
+
+def test_frost_is_over_once_somebody_hears_that_it_is_after_a_silence_of_days():
+    rows = [*cold(3.0), *steady(50 * H, start=45 * H)]
+    wall = looked(rows, [600, 660, *range(720, 50 * H, 60)])
+    assert wall.told(whats.FROST)[-1] == "returned"
+    (alarm,) = [one for one in wall.kept.values() if one.what == whats.FROST]
+    assert (alarm.returned or 0) >= minutes(45 * H)
+
+
+def test_a_silence_of_days_raises_no_frost():
+    wall = looked(steady(600), range(600, 50 * H, 120))
+    assert wall.told(whats.FROST) == []
+
+
+def test_sudden_damp_that_nobody_hears_any_more_is_not_over():
+    rows = burst(steady(48 * H), 48 * H, 180)
+    wall = looked(rows, range(49 * H, 80 * H, 60), start=10, finish=20)
+    assert wall.told(whats.SUDDEN_DAMP)
+    assert "returned" not in wall.told(whats.SUDDEN_DAMP)
+
+
 # --- if this goes on ---
 
 
@@ -448,6 +511,16 @@ def test_a_slower_one_is_not_and_one_that_stays_in_band_is_not():
 def test_a_slow_sensor_is_judged_by_its_last_three_readings():
     rows = [(m * H, 21.0 + 0.1 * (m % 7), 45.0 + (0.0 if m < 10 else 16.0 * (m - 9))) for m in range(12)]
     assert whats.RAPID in whats_of(seen(rows, 11 * H + 1, hold=180))
+
+
+def test_a_fast_change_that_is_a_return_is_not_told_besides():
+    rows = [
+        *course(("in", 600), ("wet", 60)),
+        *((660 + m, 21.0 + 0.1 * (m % 7), 62.0 - 0.45 * m) for m in range(0, 90, 5)),
+    ]
+    wall = looked(rows, range(640, 700, 5))
+    assert "returned" in wall.told(whats.HUMIDITY_HIGH)
+    assert wall.told(whats.RAPID) == []
 
 
 def test_two_readings_make_no_rate_and_none_do_not_either():

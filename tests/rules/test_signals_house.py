@@ -6,10 +6,11 @@ from collections.abc import Mapping
 
 import pytest
 
-from monitor.basis.alarm import HOUSE, Priority, Signal
+from monitor.basis.alarm import HOUSE, Alarm, Priority, Signal
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Patience
 from monitor.rules import whats
+from monitor.rules.alarms import Change, step
 from monitor.rules.signals_house import CHECK_AHEAD, LINK_AFTER, Failure, House, Link, Vitals, house, sensors
 
 NOW = 1_767_571_200_000  # 2026-01-05T00:00Z
@@ -117,9 +118,10 @@ def test_what_is_silent_is_not_flat_besides():
 
 
 def test_a_battery_is_low_below_the_limit_and_not_at_it():
-    assert seen(sensor(battery=20.0)) == []
+    assert seen(sensor(battery=22.0)) == []
+    assert [one.holds for one in seen(sensor(battery=20.0))] == [True]  # within the dead band: raises nothing
     (signal,) = seen(sensor(battery=19.9))
-    assert (signal.what, signal.priority) == (whats.BATTERY_LOW, LOW)
+    assert (signal.what, signal.priority, signal.holds) == (whats.BATTERY_LOW, LOW, False)
     assert (signal.facts["battery"], signal.facts["limit"]) == (19.9, 20.0)
 
 
@@ -164,9 +166,22 @@ def test_what_failed_is_told_by_its_name(kind, what, priority):
 
 def test_a_disk_fills_up_below_the_limit_and_is_high_below_a_quarter_of_it():
     limit = PATIENCE.disk_below
-    assert told(free=limit) == []
+    assert told(free=round(1.1 * limit)) == []
+    assert [signal.holds for signal in told(free=limit)] == [True]  # within the dead band: raises nothing
     assert [signal.priority for signal in told(free=limit - 1)] == [MEDIUM]
     assert [signal.priority for signal in told(free=limit // 4 - 1)] == [HIGH]
+
+
+@pytest.mark.parametrize(("what", "near"), [("free", 1_000_000_000), ("battery", 20.0)])
+def test_noise_around_a_limit_gives_one_alarm_and_one_change(what, near):
+    kept: dict[str, Alarm] = {}
+    changes: list[Change] = []
+    for n in range(60):
+        value = near * (0.995 if n % 3 == 1 else 1.005)
+        signals = told(free=round(value)) if what == "free" else seen(sensor(battery=value))
+        changes += step(list(kept.values()), signals, NOW + n * MINUTE, PATIENCE)
+        kept.update((one.alarm.id, one.alarm) for one in changes)
+    assert [one.transition for one in changes] == ["raised"]
 
 
 def test_an_absence_is_a_notice_if_it_was_longer_than_a_sensor_may_be_silent():
