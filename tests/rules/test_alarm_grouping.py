@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.basis.alarm import HOUSE, Priority, Signal
+from monitor.basis.alarm import HOUSE, Alarm, Priority, Signal, Standing
 from monitor.basis.times import HOUR, MINUTE, SECOND
 from monitor.config.alarms import Contact, Patience, Quiet
 from monitor.rules import whats
-from monitor.rules.alarms import Change, step
+from monitor.rules.alarms import Change, acknowledge, step
 from monitor.rules.grouping import SHOWN, Bundle, Told, bundles
 
 NOW = 1_767_571_200_000  # 2026-01-05T00:00Z, a Monday
@@ -171,6 +171,44 @@ def test_a_second_contact_hears_of_what_nobody_acknowledged_and_of_nothing_else(
     assert [(bundle.contact, bundle.tells) for bundle in made] == [("boss", "second contact")]
 
 
+BOSS = Contact("boss", second=True)
+
+
+def course_of(signals: Sequence[Signal], times: Sequence[int], *contacts: Contact) -> list[tuple[str, str, int]]:
+    """Looked at so many hours after NOW, it stands until the last of them: whom each message is for, its form, when."""
+    kept: dict[str, Alarm] = {}
+    said = []
+    for at in times:
+        now = NOW + at * HOUR
+        changes = step(list(kept.values()), [] if at == times[-1] else signals, now, PATIENCE)
+        found = bundles(changes, contacts, now, PATIENCE, buildings={}, sent={})
+        kept.update((one.alarm.id, one.alarm) for one in found.changes)
+        said += [(one.contact, one.form, (one.not_before - NOW) // HOUR) for one in found.bundles]
+    return said
+
+
+def test_whoever_it_was_passed_on_to_hears_that_it_is_over():
+    assert course_of([out()], [0, 2, 3], OFFICE, BOSS) == [
+        ("office", "alarm", 0), ("boss", "alarm", 2), ("office", "returned", 3), ("boss", "returned", 3),
+    ]  # fmt: skip
+
+
+def test_a_second_contact_does_not_hear_that_is_over_what_it_never_heard_of():
+    assert [one[0] for one in course_of([out()], [0, 1], OFFICE, BOSS)] == ["office", "office"]
+
+
+def test_a_second_contact_hears_only_once_the_first_had_the_time_to_answer_after_their_quiet_hours():
+    ann = Contact("ann", quiet=Quiet(time(0, 0), time(6, 0)))
+    said = course_of([out()], [0, 2, 4, 6, 7, 8, 9, 20], ann, BOSS)
+    assert [one for one in said if one[1] == "alarm"] == [("ann", "alarm", 6), ("boss", "alarm", 8)]
+
+
+def test_what_is_high_goes_through_quiet_hours_and_is_passed_on_in_them():
+    ann = Contact("ann", quiet=Quiet(time(0, 0), time(6, 0)))
+    said = course_of([out(priority=HIGH)], [0, 1, 20], ann, BOSS)
+    assert said[:2] == [("ann", "alarm", 0), ("boss", "alarm", 1)]
+
+
 # --- not too many ---
 
 
@@ -214,6 +252,53 @@ def test_in_a_flood_what_is_high_goes_all_the_same():
     (bundle,) = found.bundles
     assert (bundle.form, [alarm.job for alarm in bundle.alarms]) == ("summary", ["zebra wall"])
     assert [change.alarm.told for change in found.changes] == [None, None, NOW]
+
+
+def over(count: int, acknowledged: bool) -> list[Change]:
+    """So many walls' alarms that were told an hour before NOW and are over NOW."""
+    raised = [one.alarm for one in step([], walls(count), NOW - HOUR, PATIENCE)]
+    raised = [acknowledge(one, "ann", NOW - HOUR).alarm for one in raised] if acknowledged else raised
+    return list(step(raised, [], NOW, PATIENCE))
+
+
+def test_in_a_flood_what_is_over_has_a_message_of_its_own():
+    changes = [*over(12, False), *step([], [out(f"new {n:02}") for n in range(12)], NOW, PATIENCE)]
+    summary, ended = bundles(changes, [OFFICE], NOW, PATIENCE, buildings={}, sent={}).bundles
+    assert (summary.form, len(summary.alarms), summary.more) == ("summary", SHOWN, 2)
+    assert (ended.form, ended.tells, len(ended.alarms), ended.more) == ("returned", "returned", SHOWN, 2)
+    assert {alarm.job[:3] for alarm in summary.alarms} == {"new"}
+
+
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_that_it_is_over_is_told_when_the_flood_is(acknowledged):
+    sent = {"office": [NOW] * PATIENCE.flood.number}
+    found = bundles(over(1, acknowledged), [OFFICE], NOW, PATIENCE, buildings={}, sent=sent)
+    (kept,) = found.changes
+    assert (found.bundles, kept.tells, kept.alarm.standing, kept.alarm.owed) == ((), None, Standing.RETURNED, True)
+    still = step([kept.alarm], [], NOW + MINUTE, PATIENCE)
+    assert bundles(still, [OFFICE], NOW + MINUTE, PATIENCE, buildings={}, sent=sent) == Told((), ())
+    after = NOW + PATIENCE.flood.within
+    found = bundles(step([kept.alarm], [], after, PATIENCE), [OFFICE], after, PATIENCE, buildings={}, sent=sent)
+    assert [bundle.form for bundle in found.bundles] == ["returned"]
+    (change,) = found.changes
+    assert change.alarm.standing is (Standing.NORMAL if acknowledged else Standing.RETURNED)
+    assert (change.alarm.owed, step([change.alarm], [], after + MINUTE, PATIENCE)) == (False, ())
+
+
+def test_what_came_back_before_its_end_was_told_is_not_told_anew():
+    sent = {"office": [NOW] * PATIENCE.flood.number}
+    (kept,) = bundles(over(1, False), [OFFICE], NOW, PATIENCE, buildings={}, sent=sent).changes
+    (back,) = step([kept.alarm], walls(1), NOW + MINUTE, PATIENCE)
+    assert (back.transition, back.tells, back.alarm.owed) == ("back", None, False)
+
+
+def test_what_a_flood_kept_back_is_passed_on_only_once_it_was_told_for_long_enough():
+    sent = {"office": [NOW] * PATIENCE.flood.number}
+    (kept,) = told(walls(1), sent=sent).changes
+    later = NOW + PATIENCE.escalate_after
+    (first,) = step([kept.alarm], walls(1), later, PATIENCE)
+    assert first.tells == "first"
+    assert step([first.alarm], walls(1), later + MINUTE, PATIENCE) == ()
 
 
 def test_a_flood_for_one_contact_is_none_for_another():

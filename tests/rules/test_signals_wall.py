@@ -74,6 +74,14 @@ def test_a_completion_that_lapsed_is_told_and_not_as_a_restart_besides():
     assert whats.RESTARTED not in found
 
 
+def test_a_restart_after_a_lapse_has_the_last_word():
+    rows = course(("in", 50 * H), ("wet", 90), ("in", 10 * H), ("wet", 90), ("in", 2 * H))
+    wall = looked(rows, range(49 * H, 64 * H, H))
+    assert (wall.told(whats.LAPSED), wall.told(whats.RESTARTED)) == (["first"], ["first"])
+    (restart,) = [one for one in wall.kept.values() if one.what == whats.RESTARTED]
+    assert restart.since == minutes(62 * H + 30)
+
+
 def test_a_completion_after_a_lapse_is_another_one():
     rows = course(("in", 50 * H), ("wet", 90), ("in", 50 * H))
     wall = looked(rows, range(46 * H, 102 * H, 3 * H))
