@@ -35,7 +35,7 @@ def some(count, t_ms=NOW):
     return [Message(t_ms, "site/boxes/climate", b'{"t":%d,"simulated":true}' % k) for k in range(count)]
 
 
-def soon(condition, within=10.0):
+def soon(condition, within=60.0):
     end = time.monotonic() + within
     while not condition():
         assert time.monotonic() < end, "it did not happen in time"

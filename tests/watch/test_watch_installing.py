@@ -123,8 +123,10 @@ def test_the_sheet_of_a_finished_wall_tells_what_the_log_says_of_it(den: Desk, t
 
 def test_a_sheet_of_a_wall_that_is_not_finished_or_of_no_page_is_refused(den: Desk, tmp_path: Path):
     with pytest.raises(ReportError) as no_page:
-        write_handover(den, "den", tmp_path / "sheet.pdf")
-    assert str(no_page.value) == (f"{tmp_path / 'sheet.pdf'}: .pdf is no page that can be written. Name a .html file")
+        write_handover(den, "den", tmp_path / "sheet.txt")
+    assert str(no_page.value) == (
+        f"{tmp_path / 'sheet.txt'}: .txt is no page that can be written. Name a .html or .pdf file"
+    )
     with pytest.raises(RecordError) as not_finished:
         write_handover(den, "den", tmp_path / "sheet.html")
     assert str(not_finished.value).startswith("job den: the wall is not finished by the log.")
