@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, NamedTuple, cast
+from functools import partial
+from typing import Any, NamedTuple, TypeVar
 
 from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Priority, Signal, Standing
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339, zone_of
-from monitor.basis.units import System
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.alarms import Contact
 from monitor.keep.rows import Scheduled
@@ -27,10 +27,11 @@ from monitor.rules.grouping import Bundle, Told, bundles, jobs_of
 from monitor.rules.hand import Drift
 from monitor.rules.look import Look
 from monitor.rules.signals import signals_beside, signals_of
+from monitor.rules.signals_house import Vitals
 from monitor.rules.spells import heard_lately
 from monitor.tell import alarms as telling
 from monitor.tell.alarm_log import body_of, event_of, for_the_air, limits_of
-from monitor.tell.alarm_words import spot, title
+from monitor.tell.alarm_words import OF_A_SENSOR, spot, title
 from monitor.tell.words import Display, tag
 from monitor.watch.beside import drifts
 from monitor.watch.desk import Desk
@@ -46,7 +47,8 @@ DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
 TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY}  # to be told at all; ours [ms]
 AGAIN = 5  # looks at once, when others record at the same time
 
-_STANDS = (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
+_T = TypeVar("_T")
+_O = TypeVar("_O")
 
 Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, its log's and the sensors' log's length
 
@@ -66,6 +68,11 @@ class Memory:
     seen: dict[str, Seen] = field(default_factory=dict)
     drifts: dict[str, tuple[int, tuple[Drift, ...]]] = field(default_factory=dict)
     last: int | None = None  # when it looked [ms]
+
+    def keep(self, jobs: Collection[str]) -> None:
+        """Forget all jobs but these."""
+        self.seen = {job: one for job, one in self.seen.items() if job in jobs}
+        self.drifts = {job: one for job, one in self.drifts.items() if job in jobs}
 
 
 class MovedError(Exception):
@@ -91,13 +98,16 @@ def look(
 def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
     now, patience = desk.clock.now(), desk.settings.patience
     standing, jobs = desk.store.alarms(), open_jobs(desk)
-    since = told_from(_first_look(desk, now), _last_look(memory, works, now))
+    first = _first_look(desk, now)
+    since = told_from(first, _last_look(memory, works, now))
     sight = _sight(desk, memory, jobs, since, standing, now)
     vitals = vitals_of(desk, sight.looks, sight.stuck, now)
     beside = signals_beside(sight.looks, vitals, house_of(desk, works, now), now, patience, since)
     seen = [replace(one, facts=_plain(one.facts)) for one in (*sight.seen, *beside)]
-    changes = [*_closed(standing, jobs, now), *_stepped(desk, jobs, standing, seen, sight.unseen, since, now)]
-    told = _told(desk, changes, now)
+    away = _away(standing, vitals)
+    stepped = _stepped(desk, jobs, standing, seen, sight.unseen, since, now, aside={one.id for one in away})
+    changes = [*_closed(standing, jobs, now), *_left(away, sight.unseen, now), *stepped]
+    told = _told(desk, [_without_old_care(one, first) for one in changes], now)
     refreshed = _refreshed(standing, [*seen, *sight.unseen], told.changes)
     record(desk, told.changes, told.bundles, standing, PROGRAM, refreshed=refreshed)
     memory.last = now
@@ -132,14 +142,17 @@ def _stepped(
     unseen: Sequence[Signal],
     since: int,
     now: int,
+    *,
+    aside: Collection[str],
 ) -> Iterator[Change]:
     """What the signals, asked for from `since` on, change; at a wall that can't be judged nothing but that it can't.
 
-    What was over by `since` must still be remembered, or it would be told a second time. [ms]
+    What was over by `since` must still be remembered, or it would be told a second time. `aside` are the ids of alarms
+    that no signal concerns. [ms]
     """
     patience = desk.settings.patience
     every = {alarm.id: alarm for alarm in [*desk.store.alarm_history(since=min(since, now - LATE)), *standing]}
-    known = [alarm for alarm in every.values() if alarm.job in (HOUSE, *jobs)]
+    known = [alarm for alarm in every.values() if alarm.job in (HOUSE, *jobs) and alarm.id not in aside]
     judging = [alarm for alarm in known if alarm.what == whats.UNJUDGED]
     others = [alarm for alarm in known if alarm.what != whats.UNJUDGED]
     yield from step(others, seen, now, patience, unseen={one.job for one in unseen})
@@ -160,7 +173,16 @@ def _last_look(memory: Memory, works: Sequence[Scheduled], now: int) -> int:
 
 def buildings(desk: Desk) -> dict[str, str]:
     """The building of each job that has one."""
-    return {job: building for job in desk.book.names() if (building := desk.book.building(job))}
+    found = {job: _readable(desk.book.building, job, "") for job in desk.book.names()}
+    return {job: building for job, building in found.items() if building}
+
+
+def _readable(read: Callable[[str], _T], job: str, otherwise: _O) -> _T | _O:
+    """What is read of one job. That it can't be is told when it is looked at: here it is to stop no other."""
+    try:
+        return read(job)
+    except Exception:  # whatever it is, the other walls are not to suffer from it
+        return otherwise
 
 
 # --- what is looked at -----------------------------------------------------------------------------
@@ -180,6 +202,7 @@ def _sight(desk: Desk, memory: Memory, jobs: Sequence[str], since: int, standing
     generations = desk.store.generations()
     lengths = {chain: number for chain, (number, _) in desk.store.chain_heads().items()}
     sight = _Sight([], {}, [], [])
+    memory.keep(jobs)
     for job in jobs:
         marks = (generations.get(job, 0), lengths.get(job, 0), lengths.get(SENSORS_CHAIN, 0))
         try:
@@ -203,8 +226,8 @@ def _marked(look: Look, seen: Sequence[Signal]) -> list[Signal]:
 
 
 def open_jobs(desk: Desk) -> list[str]:
-    """The jobs that are neither closed nor forgotten."""
-    return [job for job in desk.book.names() if closed_at(desk, job) is None]
+    """The jobs that are neither closed nor forgotten; one that can't be read is among them."""
+    return [job for job in desk.book.names() if _readable(partial(closed_at, desk), job, None) is None]
 
 
 def _known(memory: Memory, job: str, marks: Marks, now: int) -> Seen | None:
@@ -265,6 +288,29 @@ def _closed(standing: Sequence[Alarm], jobs: Sequence[str], now: int) -> Iterato
             yield Change(replace(alarm, standing=Standing.NORMAL, returned=alarm.returned or now), "over")
 
 
+def _away(standing: Sequence[Alarm], vitals: Sequence[Vitals]) -> list[Alarm]:
+    """The alarms of sensors that are not known to stand where they stood."""
+    stand = {(one.sensor, one.place) for one in vitals}
+    return [one for one in standing if one.what in OF_A_SENSOR and (one.where, one.facts.get("place")) not in stand]
+
+
+def _left(away: Sequence[Alarm], unseen: Sequence[Signal], now: int) -> Iterator[Change]:
+    """What stood at a sensor that was taken away, or whose job was closed, is over, without a word.
+
+    While the job can't be judged nobody knows, and it stays as it is. [ms]
+    """
+    not_known = {one.job for one in unseen}
+    for alarm in away:
+        if not_known.isdisjoint(jobs_of(alarm)):
+            yield Change(replace(alarm, standing=Standing.NORMAL, returned=alarm.returned or now), "over")
+
+
+def _without_old_care(change: Change, first: int) -> Change:
+    """Care that was due before anybody was told anything here: the digest has it. A message for each would be many."""
+    of_care = change.alarm.what in (whats.CARE_DUE, whats.INSPECTION_DUE)
+    return replace(change, tells=None) if of_care and change.alarm.facts.get("due", first) < first else change
+
+
 def _refreshed(standing: Sequence[Alarm], seen: Sequence[Signal], changes: Sequence[Change]) -> list[Alarm]:
     """Alarms that stand as they stood, with the figures of now."""
     changed = {change.alarm.id for change in changes}
@@ -272,7 +318,7 @@ def _refreshed(standing: Sequence[Alarm], seen: Sequence[Signal], changes: Seque
     return [
         replace(one, facts=now[one.key])
         for one in standing
-        if one.standing in _STANDS and one.id not in changed and now.get(one.key, one.facts) != one.facts
+        if one.standing.active and one.id not in changed and now.get(one.key, one.facts) != one.facts
     ]
 
 
@@ -308,8 +354,8 @@ def record(
 
 def _overtaken(desk: Desk, changes: Sequence[Change], after: Mapping[str, Alarm], now: int) -> list[str]:
     """Messages that wait for the end of quiet hours, of alarms that are gone by now: that they are over says it all."""
-    gone = {one.alarm.id for one in changes if one.alarm.standing not in _STANDS}
-    stands = {id_ for id_, one in after.items() if one.standing in _STANDS}
+    gone = {one.alarm.id for one in changes if not one.alarm.standing.active}
+    stands = {id_ for id_, one in after.items() if one.standing.active}
     held = (
         [one for one in desk.store.outbox_held(now) if one.kind == "alarm" and not one.body.get("more")] if gone else ()
     )
@@ -324,11 +370,12 @@ def message_id(contact: str, *parts: str) -> str:
 def shown_to(desk: Desk, contact: Contact | None) -> telling.Shown:
     """How jobs are shown; the house in the zone of the contact (UTC) and the units that most walls ask for."""
     zone = zone_of("UTC" if contact is None else contact.zone)
-    units = [desk.book.job(job).units for job in desk.book.names()]
-    most = cast(System, max(sorted(set(units)), key=units.count, default="si"))
+    found = {job: _readable(partial(display, desk), job, None) for job in desk.book.names()}
+    units = [one.units for one in found.values() if one is not None]
+    house = Display(zone, max(sorted(set(units)), key=units.count, default="si"))
 
     def shown(job: str) -> Display:
-        return Display(zone, most) if job == HOUSE else display(desk, job)
+        return found.get(job) or house
 
     return shown
 
@@ -390,7 +437,7 @@ def standing_alarms(desk: Desk, job: str | None) -> list[str]:
 
 def states_of(desk: Desk, memory: Memory) -> dict[str, dict[str, Any]]:
     """What the broker retains of each open job, as it was looked at last: see deploy/README.md for the fields."""
-    standing = [one for one in desk.store.alarms() if one.standing in _STANDS]
+    standing = [one for one in desk.store.alarms() if one.standing.active]
     return {job: _state(job, memory, standing) for job in open_jobs(desk)}
 
 

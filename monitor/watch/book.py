@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from monitor.basis.errors import RecordError
@@ -139,16 +139,22 @@ class Book:
         return replace(found, job=self._shown(found.job))
 
     def jobs_of(self) -> dict[str, list[str]]:
-        """Which jobs hang on each stream."""
+        """Which jobs hang on each stream; a job that can't be read may hang on any, and stops no other."""
         sensors, stays = self.sensors(), self.stays()
         at: dict[str, set[str]] = {}
         for stay in stays:
             at.setdefault(stay.place, set()).add(sensors[stay.sensor].stream)
         found: dict[str, list[str]] = {}
         for name in self.names():
-            for stream in sorted({stream for place in self.places(name) for stream in at.get(place, ())}):
+            for stream in sorted({stream for place in self._places_or(name, at) for stream in at.get(place, ())}):
                 found.setdefault(stream, []).append(name)
         return found
+
+    def _places_or(self, name: str, every: Iterable[str]) -> set[str]:
+        try:
+            return self.places(name)
+        except Exception:  # whatever it is: whoever judges that job is told of it
+            return set(every)
 
     def places(self, name: str) -> set[str]:
         """Every place that a job has to do with."""

@@ -18,9 +18,10 @@ from monitor.rules import whats
 from monitor.watch import alarm_acts, alarming
 from monitor.watch.alarm_acts import acknowledge_alarms, named, send_test, shelve_alarm, unshelve_alarm
 from monitor.watch.alarming import Memory, look, note_settings, standing_alarms, states_of
+from monitor.watch.book import Book
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.sensors import MAKER, add_sensor, assign_sensor, release_sensor
 
 WET = T0 + 30 * HOUR
 
@@ -334,6 +335,96 @@ def test_a_job_that_is_closed_ends_its_alarms_without_a_word(desk):
     assert (whats.HUMIDITY_HIGH, "over") in steps(found)
     assert len(messages(desk)) == told
     assert [one for one in desk.store.alarms() if one.job == "den"] == []
+
+
+@pytest.mark.parametrize("leave", ["released", "closed", "moved"])
+def test_a_sensor_that_leaves_is_over_without_a_word(desk, leave):
+    hear(desk, steady(T0, 30))
+    assert (whats.SILENT, "raised") in steps(looks(desk, every(WET, WET + 2 * HOUR)))
+    told = len(messages(desk))
+    if leave == "closed":
+        close_job(desk, "den", who="robin", at=None, reason="sold")
+    elif leave == "moved":
+        open_job(desk, opening("attic"), who="robin")
+        release_sensor(desk, "shelf", at=WET + 2 * HOUR, who="robin")
+        assign_sensor(desk, "shelf", "attic", at=WET + 2 * HOUR, facts={}, who="robin")
+    else:
+        release_sensor(desk, "shelf", at=WET + 2 * HOUR, who="robin")
+    found = steps(looks(desk, every(WET + 2 * HOUR + MINUTE, WET + 3 * HOUR, 10 * MINUTE)))
+    assert [one for one in found if one[0] == whats.SILENT] == [(whats.SILENT, "over")]
+    assert "silent" not in str(subjects(desk)[told:])
+
+
+def test_a_sensor_that_speaks_again_is_told_with_since_when(desk):
+    hear(desk, steady(T0, 30))
+    looks(desk, every(WET, WET + 2 * HOUR))
+    hear(desk, steady(WET + 2 * HOUR, 3))
+    looks(desk, every(WET + 2 * HOUR + 10 * MINUTE, WET + 4 * HOUR))
+    [over] = [one for one in messages(desk) if one.subject.startswith("Over: sensor silent")]
+    assert "How bad: it speaks again since 2026-01-06" in over.text
+
+
+def test_while_its_wall_cannot_be_judged_a_silent_sensor_stays_silent(desk, monkeypatch):
+    hear(desk, steady(T0, 30))
+    looks(desk, every(WET, WET + 2 * HOUR))
+    monkeypatch.setattr(alarming, "assess", lambda _at, _job: 1 / 0)
+    found = steps(looks(desk, every(WET + 3 * HOUR, WET + 4 * HOUR)))
+    assert whats.SILENT not in [what for what, transition in found if transition in ("over", "returned")]
+
+
+@pytest.mark.parametrize("what", ["job", "building"])
+def test_a_job_that_cannot_be_read_stops_no_alarm_of_another(desk, monkeypatch, what):
+    open_job(desk, opening("attic"), who="robin")
+    soak(desk)
+    read = getattr(Book, what)
+
+    def breaks(book, job):
+        if job == "attic":
+            raise KeyError("zone")
+        return read(book, job)
+
+    monkeypatch.setattr(Book, what, breaks)
+    assert (whats.HUMIDITY_HIGH, "raised") in steps(looks(desk, [WET + HOUR]))
+    assert "too damp, den" in str(subjects(desk))
+
+
+def test_a_log_that_cannot_be_read_is_a_wall_that_cannot_be_judged(desk, monkeypatch):
+    open_job(desk, opening("attic"), who="robin")
+    soak(desk)
+    read = Book.log
+
+    def breaks(book, job):
+        if job == "attic":
+            raise KeyError("zone")
+        return read(book, job)
+
+    monkeypatch.setattr(Book, "log", breaks)
+    found = looks(desk, [WET + HOUR])
+    assert {(whats.UNJUDGED, "raised"), (whats.HUMIDITY_HIGH, "raised")} <= set(steps(found))
+    [told] = [one for one in messages(desk) if "attic" in one.jobs]
+    assert told.subject == "Alarm: wall can't be judged, attic"
+
+
+def test_what_is_remembered_of_a_job_goes_when_it_is_closed(desk):
+    hear(desk, steady(T0, 30))
+    memory = Memory()
+    looks(desk, [WET], memory)
+    assert set(memory.seen) == set(memory.drifts) == {"den"}
+    close_job(desk, "den", who="robin", at=None, reason="sold")
+    looks(desk, [WET + MINUTE], memory)
+    assert (memory.seen, memory.drifts) == ({}, {})
+
+
+def test_care_that_was_due_before_anybody_was_told_here_is_listed_and_told_by_the_digest_alone(home, sit_down):
+    desk = sit_down()
+    furnish(desk)
+    finish(desk)
+    desk = told_desk(home, sit_down, at=T0 + 400 * DAY)
+    hear(desk, steady(T0 + 400 * DAY - HOUR, 1))
+    found = looks(desk, [T0 + 400 * DAY])
+    assert [one for one in steps(found) if one[0] in (whats.CARE_DUE, whats.INSPECTION_DUE)] != []
+    assert [one for one in subjects(desk) if "due" in one and "check" not in one] == []
+    assert [one for one in desk.store.alarms() if one.what == whats.CARE_DUE] != []
 
 
 # --- what is recorded ------------------------------------------------------------------------------
