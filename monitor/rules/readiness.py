@@ -79,7 +79,7 @@ def _acclimated(facts: Facts) -> Condition:
 
 def _air(facts: Facts) -> Condition:
     verdict: Verdict = {"in": "pass", "out": "fail", "unknown": "unknown"}[facts.now.state]  # type: ignore[assignment]
-    evidence = {"pass": "in band", "fail": "out of band", "unknown": "nobody vouches for the air"}[verdict]
+    evidence = {"pass": "in band", "fail": "out of band", "unknown": "not known"}[verdict]
     since = "" if facts.now.since is None else f" for {format_duration(whole_seconds(facts.as_of - facts.now.since))}"
     return Condition("air in band now", verdict, evidence + since)
 

@@ -192,17 +192,17 @@ def gap_named(gap_m: float, units: System) -> str:
 
 
 def humidities(closing: Range[float]) -> str:
-    """ "67 to 73 %", "95 % at the earliest", or that none does."""
+    """ "at 67 to 73 %", "at 95 % at the earliest", or never."""
     low, high = closing
     if low > 100:
-        return "none"
-    return f"{low:.0f} to {high:.0f} %" if high <= 100 else f"{low:.0f} % at the earliest"
+        return "never"
+    return f"at {low:.0f} to {high:.0f} %" if high <= 100 else f"at {low:.0f} % at the earliest"
 
 
 def closing_line(row: Row, closing: Mapping[PinnedOrFree, Range[float]], units: System) -> str:
     """The humidity at which a row's gaps close if it lasts."""
     at = ", ".join(f"{humidities(closes)} ({kind})" for kind, closes in _worse_first(closing))
-    return f"Estimate: humidity that lasts for weeks closes the gaps of {row_named(row, units)} at {at}."
+    return f"Estimate: humidity that lasts for weeks closes the gaps of {row_named(row, units)} {at}."
 
 
 def outlook_lines(outlook: Outlook, units: System) -> list[str]:
@@ -217,7 +217,7 @@ def outlook_lines(outlook: Outlook, units: System) -> list[str]:
     lines = [
         head,
         f"{_has_room(row, units, pinned=pinned, free=outlook.fits('free'))}; humidity that lasts for weeks "
-        f"closes it at {closing}.",
+        f"closes it {closing}.",
     ]
     return lines if pinned else [*lines, _instead(outlook, units)]
 

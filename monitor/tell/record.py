@@ -188,7 +188,7 @@ def _clock(page: RecordPage, shown: Display, *, strict: bool) -> str:
     told = f"{words.counted(clock)} counted, {words.clock_state(clock, shown)}"
     if strict:
         return f"{told} (hours without any break)"
-    restarts = f"; set back to zero {words.counted_things(len(clock.restarts), 'time')}" if clock.restarts else ""
+    restarts = f"; set back to zero {words.times(len(clock.restarts))}" if clock.restarts else ""
     sure = f". {words.beyond_uncertainty(lot)}" if clock.completed_at is not None else ""
     return f"{told}{restarts}{sure}"
 

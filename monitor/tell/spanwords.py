@@ -123,8 +123,10 @@ def clock_changes_drawn(number: int) -> str:
     """How the changes of the zone's clocks stand in the chart; "" where there are none."""
     if not number:
         return ""
-    times = "once" if number == 1 else f"{number} times"
-    return f"Clocks were changed {times} in this span: short ticks at the top edge mark it; the axis does not follow."
+    return (
+        f"Clocks were changed {words.times(number)} in this span: short ticks at the top edge mark it; the axis does "
+        "not follow."
+    )
 
 
 # --- the calendar ----------------------------------------------------------------------------------

@@ -382,6 +382,11 @@ def counted_things(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
+def times(number: int) -> str:
+    """ "once", "3 times"."""
+    return "once" if number == 1 else f"{number} times"
+
+
 def tag(assessment: Assessment) -> str:
     """The verdict in a word or two."""
     if assessment.phase == "before":
@@ -519,6 +524,6 @@ def finding(
         return f"{text} It never left the band in the time that is known."
     out = length(sum((assessment.as_of if each.end is None else each.end) - each.start for each in found))
     furthest = max(found, key=lambda each: abs(each.peak - limit_of(each, profile)))
-    times = "once" if len(found) == 1 else f"{len(found)} times"
     of = " in the whole excursion, which lasts beyond what is shown" if furthest in partial else ""
-    return f"{text} It left the band {times}, for {out} in all, at worst {worst(furthest, profile, display)}{of}."
+    often, far = times(len(found)), worst(furthest, profile, display)
+    return f"{text} It left the band {often}, for {out} in all, at worst {far}{of}."

@@ -164,7 +164,7 @@ AIR: list[Line] = [
     ("acclimation complete", "fail", "1.0 of 48 h counted", scene),
     ("air in band now", "pass", "in band for 1 h 30 min", partial(scene, LEFT, 90)),
     ("air in band now", "fail", "out of band for 20 min", partial(scene, LEFT, 120)),
-    ("air in band now", "unknown", "nobody vouches for the air for 45 min", partial(scene, LEFT, 175)),
+    ("air in band now", "unknown", "not known for 45 min", partial(scene, LEFT, 175)),
     ("sensors fresh", "pass", "heard from a, b", partial(two, steady(120), steady(120))),
     ("sensors fresh", "unknown", "not all is heard from b", partial(two, steady(120), steady(20))),
     ("sensors not flat", "pass", "what they say changes", scene),

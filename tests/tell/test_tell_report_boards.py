@@ -101,8 +101,8 @@ def test_each_row_has_its_gaps_its_movements_and_the_humidity_that_closes_them(p
     assert page.tables["across"][1:] == [["now", "shrinks 0.0 to 0.7 mm", "fits", "fits", "5.5 mm", "0.0 to 0.7 mm"]]
     assert "A row of 16 ft, gaps at its ends 3/16 in (4.8 mm) and 1/8 in (3.0 mm)" in page.body
     assert (
-        "Estimate: humidity that lasts for weeks closes the gaps of a row of 16 ft at 66 to 72 % (pinned), 81 to 87 % "
-        "(free)." in page.body
+        "Estimate: humidity that lasts for weeks closes the gaps of a row of 16 ft at 66 to 72 % (pinned), at 81 to "
+        "87 % (free)." in page.body
     )
     assert (
         'Recorded as pinning a row: a heavy shelf. The gap at its other end has to take all: read "pinned".'

@@ -481,3 +481,7 @@ def test_a_time_in_an_evidence_is_told_in_the_jobs_zone():
 
 def test_a_name_in_an_evidence_that_only_looks_like_a_time_stays_and_cant_dress_up_a_page():
     assert words.evidence("lot 2026-99-08T01:00:00Z\u202e", US) == "lot 2026-99-08T01:00:00Z\\u202e"
+
+
+def test_one_time_is_once():
+    assert [words.times(number) for number in (1, 2, 20)] == ["once", "2 times", "20 times"]
