@@ -12,7 +12,7 @@ from monitor.basis.times import DAY
 from monitor.basis.units import format_duration
 from monitor.basis.values import AIR, Entry, Kind, OriginKind, Quantity
 from monitor.rules.assessment import Excursion
-from monitor.tell import cut, diary, drawing, spanwords, words
+from monitor.tell import chartwords, cut, diary, drawing, spanwords, words
 from monitor.tell.candour import candour
 from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
@@ -264,13 +264,14 @@ def _chart(name: str, page: ReportPage, shown: Display) -> dict[str, Any]:
     made = chart_of(small, shown, max(4, POINTS // max(1, len(small.channels))))
     here = cut.assessed(page)
     findings = [
-        words.finding(here, page.profile, quantity, cut.extremes(small, quantity), shown) for quantity in reversed(AIR)
+        chartwords.finding(here, page.profile, quantity, cut.extremes(small, quantity), shown)
+        for quantity in reversed(AIR)
     ]
     return {
         "name": words.visible(name),
         "drawing": "" if made is None else drawing.chart(made),
         "findings": findings,
-        "drawn": "" if made is None else words.drawn(made.drawn, made.total),
+        "drawn": "" if made is None else chartwords.drawn(made.drawn, made.total),
     }
 
 

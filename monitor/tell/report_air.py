@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from monitor.basis.values import AIR, Quantity
-from monitor.tell import calendar_days, cut, drawing, instruments, moist_air, spanwords, words
+from monitor.tell import calendar_days, chartwords, cut, drawing, instruments, moist_air, spanwords, words
 from monitor.tell.calendar_drawing import year_drawing
 from monitor.tell.chart import Chart, Extremes, days, styles
 from monitor.tell.moist_air import AirChart, Hours
@@ -27,7 +27,7 @@ def over_time(page: ReportPage, chart: Chart | None, display: Display) -> dict[s
         "findings": [_finding(page, quantity, display) for quantity in reversed(AIR)],
         "legend": _legend(page),
         "found_in": _found_in(chart),
-        "drawn": words.drawn(chart.drawn, chart.total),
+        "drawn": chartwords.drawn(chart.drawn, chart.total),
         "changes": spanwords.clock_changes_drawn(len(chart.changes)),
         "events": Table("events", ("sign", "when", "what"), events),
         "days": _days(page, display),
@@ -37,7 +37,7 @@ def over_time(page: ReportPage, chart: Chart | None, display: Display) -> dict[s
 
 def _finding(page: ReportPage, quantity: Quantity, display: Display) -> str:
     read = cut.extremes(page, quantity)
-    return words.finding(cut.assessed(page), page.profile, quantity, read, display, cut.partial(page))
+    return chartwords.finding(cut.assessed(page), page.profile, quantity, read, display, cut.partial(page))
 
 
 def _found_in(chart: Chart) -> dict[str, bool]:

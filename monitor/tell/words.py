@@ -11,7 +11,6 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import chain
 from zoneinfo import ZoneInfo
 
 from monitor.basis.times import DAY, HOUR, MINUTE, datetime_of, ms_of, whole_seconds, zone_of
@@ -37,7 +36,7 @@ from monitor.rules.assessment import (
     Phase,
     Restart,
 )
-from monitor.rules.readiness import RECORD_ENDS
+from monitor.tell.settling import to_do as to_do
 
 TRAINING = "TRAINING JOB: readings of this job were simulated. It proves nothing about a real room."
 _UTC = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")  # as rfc3339 writes it
@@ -442,88 +441,9 @@ def now_state(now: Now, as_of: int, display: Display) -> str:
     return f"{word} since {when(now.since, display)} ({length(whole_seconds(as_of - now.since))})"
 
 
-_TO_DO = (  # each fits on one line of a screen
-    ("delivered", "Close the boxes, lay them flat, and correct the entry."),
-    ("acclimation", "Leave the boxes closed and flat; keep the room in band."),
-    ("band", "Heat, cool, humidify or dry the room until it is back in band."),
-    ("fresh", "See to the sensor: its battery, its range, the broker."),
-    ("flat", "The same number for hours: restart the sensor or replace it."),
-    ("agree", "Put the sensors side by side, off heaters, windows and sun."),
-    ("instrument", "Check it against a better one: wallclime sensor check."),
-    ("box core", "Give the boxes time, or measure the temperature inside one."),
-    ("site check", "Mend the wall, then say so: wallclime log check."),
-    ("moisture", "Find the water, let the wall dry, then measure again."),
-    ("suitability", "Mend it, or say what holds by now: wallclime job place."),
-    ("size", "Break the run into shorter ones, or ask the maker in writing."),
-)
-_UNKNOWN = (  # where something else is to be done than for a failure
-    ("delivered", "Enter when the boxes came, and how many: wallclime log deliver."),
-    ("band", "Let the room be heard: see that a sensor there sends."),
-    ("site check", "Walk along the wall, answer what is open: wallclime log check."),
-    ("moisture", "Measure it beside a dry place of it: wallclime log moisture."),
-    ("suitability", "Say what it is like: wallclime job place."),
-)
-_BY_EVIDENCE = (  # where the reason itself says what is missing
-    (RECORD_ENDS, "Import a newer file, or see to the sensor."),
-    ("no sensor is assigned", "Assign one: wallclime sensor assign. Or import a logger's file."),
-    ("no sensor speaks", "Let the room be heard first; then this is judged."),
-    (
-        "nobody said how the boxes lie",
-        "Say it with the delivery: wallclime log deliver JOB --stack-height LENGTH. One that is logged without it is "
-        "withdrawn first: wallclime log correct. Or put a sensor in the boxes.",
-    ),
-    ("nothing is heard from the sensor in the boxes", "See to the sensor in the boxes: its battery, its range."),
-)
-
-
-def to_do(condition: Condition) -> str:
-    """What to do about a condition that does not pass."""
-    said = (advice for words, advice in _BY_EVIDENCE if condition.evidence.startswith(words))
-    known = (*_UNKNOWN, *_TO_DO) if condition.verdict == "unknown" else _TO_DO
-    named = (advice for word, advice in known if word in condition.name)
-    return next(chain(said, named), "See the evidence; enter what is missing.")
-
-
-def drawn(number: int, total: int) -> str:
-    """How much of the record the drawing shows."""
-    if number == total:
-        return f"All {total} readings are drawn."
-    return (
-        f"{number} of {total} points drawn: of each short stretch the first, lowest, highest and last. "
-        "All of them stand in the CSV of the bundle (wallclime bundle)."
-    )
-
-
 def conflicts(number: int) -> str:
     """Readings that contradicted one already kept."""
     if not number:
         return "No reading contradicted another."
     found = counted_things(number, "reading")
     return f"{found} contradicted one already kept: the first stands, the other is in quarantine."
-
-
-def finding(
-    assessment: Assessment,
-    profile: Profile,
-    quantity: Quantity,
-    read: tuple[float, float] | None,
-    display: Display,
-    partial: Sequence[Excursion] = (),
-) -> str:
-    """What a chart shows, in words: lowest and highest `read`, and how often and how long the band was left.
-
-    `partial` are those of the Assessment's excursions that last beyond what is shown: their worst may lie there.
-    """
-    name = QUANTITY[quantity].capitalize()
-    if read is None:
-        return f"{name}: nothing has been heard."
-    low, high = (measure(quantity, value, display) for value in read)
-    text = f"{name} read from {low} to {high}."
-    found = [each for each in assessment.excursions if each.quantity is quantity]
-    if not found:
-        return f"{text} It never left the band in the time that is known."
-    out = length(sum((assessment.as_of if each.end is None else each.end) - each.start for each in found))
-    furthest = max(found, key=lambda each: abs(each.peak - limit_of(each, profile)))
-    of = " in the whole excursion, which lasts beyond what is shown" if furthest in partial else ""
-    often, far = times(len(found)), worst(furthest, profile, display)
-    return f"{text} It left the band {often}, for {out} in all, at worst {far}{of}."

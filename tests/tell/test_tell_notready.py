@@ -12,7 +12,7 @@ from read_page import read_page
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Entry, Kind
 from monitor.rules.cautions import CAUTIONS, at_step
-from monitor.tell import words
+from monitor.tell import settling
 from monitor.tell.notready import NotReadyPage, plain, render_not_ready
 from monitor.tell.words import Display
 
@@ -78,7 +78,7 @@ def test_every_open_condition_stands_with_its_evidence_failures_first(read):
 
 def test_what_would_have_settled_it_is_said_without_commands(read):
     assert read.tables["open"][2][3] == "Walk along the wall, answer what is open."
-    advice = {text for table in (words._TO_DO, words._UNKNOWN, words._BY_EVIDENCE) for _, text in table}
+    advice = {text for table in (settling._TO_DO, settling._UNKNOWN, settling._BY_EVIDENCE) for _, text in table}
     assert {plain(text) for text in advice if "wallclime" in text} == {
         "Assign one. Or import a logger's file.",
         "Check it against a better one.",

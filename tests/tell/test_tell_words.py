@@ -10,7 +10,7 @@ from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.basis.values import Kind, Quantity
 from monitor.config.profile import Acclimation, Band
 from monitor.rules.assessment import ClockReading, Condition, Coverage, Excursion, Gap, Now, Restart
-from monitor.tell import diary, words
+from monitor.tell import chartwords, diary, settling, words
 from monitor.tell.words import Display
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
@@ -286,7 +286,7 @@ def test_the_state_of_the_room_is_told_with_its_length():
     ],
 )
 def test_every_condition_has_its_own_advice(name):
-    every = [advice for _, advice in words._TO_DO]
+    every = [advice for _, advice in settling._TO_DO]
     assert words.to_do(Condition(name, "fail", "")) in every
 
 
@@ -451,14 +451,14 @@ def test_conflicts_are_counted_in_words():
 
 
 def test_a_finding_gives_extremes_and_what_left_the_band():
-    told = words.finding(den.ASSESSMENT, den.PROFILE, RH, (42.61, 71.3), US)
+    told = chartwords.finding(den.ASSESSMENT, den.PROFILE, RH, (42.61, 71.3), US)
     assert told == (
         "Humidity read from 42.6 % to 71.3 %. It left the band once, for 2 h 10 min in all, at worst 71.3 %."
     )
-    assert words.finding(den.ASSESSMENT, den.PROFILE, T, (20.0, 21.0), US) == (
+    assert chartwords.finding(den.ASSESSMENT, den.PROFILE, T, (20.0, 21.0), US) == (
         "Temperature read from 68.0 degF to 69.8 degF. It never left the band in the time that is known."
     )
-    assert words.finding(den.ASSESSMENT, den.PROFILE, T, None, US) == "Temperature: nothing has been heard."
+    assert chartwords.finding(den.ASSESSMENT, den.PROFILE, T, None, US) == "Temperature: nothing has been heard."
 
 
 def test_an_unknown_zone_is_one_clear_line():
