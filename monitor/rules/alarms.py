@@ -56,8 +56,11 @@ def most_pressing(priorities: Iterable[Priority]) -> Priority:
 
 
 def told_from(first_look: int, last_look: int) -> int:
-    """From when on what has ended is still told: since the very first look, and not longer than `LATE` late. [ms]"""
-    return max(first_look, last_look - LATE)
+    """From when on what has ended is still told: since the very first look, and not longer than `LATE` late. [ms]
+
+    Since the last look, where a clock that ran ahead wrote down a first look that is still to come.
+    """
+    return max(min(first_look, last_look), last_look - LATE)
 
 
 def step(

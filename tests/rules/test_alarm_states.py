@@ -401,6 +401,7 @@ def test_an_older_spell_does_not_say_when_the_one_that_stood_ended():
 def test_told_is_what_ended_since_the_first_look_and_a_week_before_the_last():
     assert told_from(NOW - DAY, NOW) == NOW - DAY
     assert told_from(NOW - 99 * DAY, NOW) == NOW - LATE
+    assert told_from(NOW + 365 * DAY, NOW) == NOW  # by a clock that ran ahead
 
 
 # --- notices ---
