@@ -264,7 +264,7 @@ def _chart(name: str, page: ReportPage, shown: Display) -> dict[str, Any]:
     made = chart_of(small, shown, max(4, POINTS // max(1, len(small.channels))))
     here = cut.assessed(page)
     findings = [
-        chartwords.finding(here, page.profile, quantity, cut.extremes(small, quantity), shown)
+        chartwords.finding(here, page.profile, quantity, cut.extremes(small, quantity), shown, cut.partial(page))
         for quantity in reversed(AIR)
     ]
     return {
