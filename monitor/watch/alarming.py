@@ -162,13 +162,14 @@ def _stepped(
 def _first_look(desk: Desk, now: int) -> int:
     """When a daemon that tells alarms began here first: what had ended by then is no news. [ms]"""
     told = (one.entered for one in desk.book.entries(SENSORS_CHAIN) if one.kind is Kind.ALARM_SETTINGS)
-    return next(told, now)
+    return min(next(told, now), now)  # a clock that ran ahead has been set right since
 
 
 def _last_look(memory: Memory, works: Sequence[Scheduled], now: int) -> int:
     if memory.last is not None:
-        return memory.last
-    return next((one.ended for one in works if one.name == LOOK and one.ended is not None), now)
+        return min(memory.last, now)
+    ended = next((one.ended for one in works if one.name == LOOK and one.ended is not None), now)
+    return min(ended, now)
 
 
 def buildings(desk: Desk) -> dict[str, str]:

@@ -255,6 +255,27 @@ def test_what_ended_before_the_first_look_is_no_news(home, sit_down):
     assert whats.HUMIDITY_HIGH not in {one.alarm.what for one in found}
 
 
+def test_a_daemon_that_first_looked_with_a_clock_a_year_ahead_tells_of_all_once_it_is_set_right(home, sit_down):
+    desk = told_desk(home, sit_down, at=T0 + 365 * DAY)
+    looks(desk, [T0 + 365 * DAY])
+    set_clock(desk, T0)
+    furnish(desk)
+    hear(desk, steady(T0, 60))
+    found = looks(desk, every(T0 + 46 * HOUR, T0 + 50 * HOUR))
+    assert next(one for one in steps(found) if one[0] == whats.COMPLETE) == (whats.COMPLETE, "raised")
+    assert len([one for one in found if one.alarm.what == whats.COMPLETE and one.tells]) == 1
+
+
+def test_an_alarm_that_was_raised_with_a_clock_a_year_ahead_returns_once_it_is_set_right(desk):
+    soak(desk)
+    looks(desk, [WET + HOUR])
+    ahead = WET + 365 * DAY
+    looks(desk, [ahead])
+    found = looks(desk, every(WET + 2 * HOUR, WET + 4 * HOUR))
+    assert (whats.HUMIDITY_HIGH, "returned") in steps(found)
+    assert all(one.raised <= WET + 4 * HOUR for one in desk.store.alarms())
+
+
 def test_two_that_look_at_once_tell_it_once(desk, monkeypatch):
     soak(desk)
     set_clock(desk, WET + HOUR)
