@@ -167,6 +167,8 @@ def test_an_excursion_that_lasts_beyond_its_span_is_told_as_a_whole_and_said_to(
     told = rows(page(span(half)))["humidity too high"][0]
     assert told.endswith("6.4 %RH-hours beyond the limit (also before or after the span).")
     assert rows(page(span(half)))["out of band"][0] == "1 excursion; out of band for 1 h in all."
+    drawn = squeezed(read_page(page(span(half))).body)
+    assert "at worst 71.3 % in the whole excursion, which lasts beyond what is shown." in drawn
 
 
 def test_what_was_measured_is_of_each_span_alone():
