@@ -169,7 +169,7 @@ def test_a_wall_whose_sensor_was_taken_away_is_told_as_one_whose_record_ended(de
     assert ", 1 record ended, " in lines[1]
     at = lines.index("RECORD ENDED 2026-01-06: hall (not ready, 31.0 h of 48 h counted)")
     assert lines[at + 1 : at + 3] == [
-        "  no sensor stands there since 2026-01-06 02:00 -05:00: nobody knows how it is.",
+        "  no sensor stands there since 2026-01-06 07:00 +00:00: nobody knows how it is.",
         "  Assign one: wallclime sensor assign. Or import a logger's file",
     ]
 
