@@ -164,7 +164,7 @@ def _looked(had: Sequence[Alarm], seen: Sequence[Signal], now: int, patience: Pa
     elif alarm is not None and alarm.shelved_until is not None and alarm.shelved_until <= now:
         yield _unshelved(alarm, standing, now)
     elif standing is not None:
-        yield from _stands(alarm, _with(standing, missed), now, patience)
+        yield from _stands(alarm, _flapping(_with(standing, missed), had, now), now, patience)
     elif alarm is not None and alarm.standing.active:
         if alarm.what in FLAPS and now - alarm.raised < _stands_for(alarm):
             return
@@ -186,6 +186,12 @@ def _active(alarm: Alarm | None) -> bool:
 def _stands_for(alarm: Alarm) -> int:
     """How long it stands at least since it was raised. [ms]"""
     return min(max(STANDS_LEAST, alarm.raised - alarm.since), STANDS_MOST)
+
+
+def _flapping(signal: Signal, had: Sequence[Alarm], now: int) -> Signal:
+    """What has no delay of its own is so since it came first, if it was so within a day. [ms]"""
+    lately = (one.since for one in had if one.returned is not None and now - one.returned < STANDS_MOST)
+    return replace(signal, since=min((signal.since, *lately))) if signal.what in FLAPS else signal
 
 
 def _news(ended: Sequence[Signal], had: Sequence[Alarm], alarm: Alarm | None) -> list[Signal]:
@@ -249,8 +255,7 @@ def _stands(alarm: Alarm | None, signal: Signal, now: int, patience: Patience) -
     highest = signal.priority if alarm.standing is Standing.RETURNED else most_pressing((signal.priority, before))
     seen = replace(alarm, facts=signal.facts, priority=highest, notice=False)
     if alarm.standing is Standing.RETURNED:
-        flaps = alarm.what in FLAPS and now - (alarm.returned or 0) < STANDS_MOST
-        yield _back(alarm, replace(seen, since=alarm.since if flaps else signal.since), now, patience)
+        yield _back(alarm, replace(seen, since=signal.since), now, patience)
     elif worse(highest, before) or (alarm.notice and not signal.notice):
         asks = replace(seen, standing=Standing.UNACKNOWLEDGED, raised=now, escalated=None)
         yield _telling(asks, "worse", "again", now)

@@ -48,7 +48,8 @@ class Model:
         if now < self.latest():
             return None
         if self.state == "none":
-            return None if rank is None else self._begin(now, rank, began)
+            lately = quiet and now - (self.when("gone") or -KEEP) < 24 * 60
+            return None if rank is None else self._begin(now, rank, min(self.began, began) if lately else began)
         if self.shelf is not None and self.shelf <= now:
             self.shelf = None
             if self.state == "asking" and rank is not None:
@@ -88,8 +89,8 @@ class Model:
 
     def _present(self, now: int, rank: str, began: int, quiet: bool) -> str | None:
         if self.state == "gone":
-            if not quiet or now - (self.when("gone") or 0) >= 24 * 60:
-                self.began = began
+            lately = quiet and now - (self.when("gone") or 0) < 24 * 60
+            self.began = min(self.began, began) if lately else began
             return self._return(now, rank)
         if RANKS[rank] > RANKS[self.rank]:
             self.state, self.rank = "asking", rank

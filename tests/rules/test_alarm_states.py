@@ -227,6 +227,16 @@ def test_what_comes_and_goes_at_every_look_is_one_alarm_and_a_bounded_number_of_
     assert len(changes) <= 18
 
 
+def test_somebody_who_acknowledges_what_comes_and_goes_is_not_told_anew_each_hour():
+    wall, told = Wall(), 0
+    for n in range(24 * 60):
+        at = NOW + n * MINUTE
+        told += len(wall.told(*([signal(whats.STORE_FILLING, since=at)] if n % 2 else []), at=at))
+        asks = [one for one in wall.kept.values() if one.standing is Standing.UNACKNOWLEDGED]
+        wall.kept.update((one.id, acknowledge(one, "ann", at).alarm) for one in asks)
+    assert told <= 12  # raised and returned, after 1, 2, 4, 8 and 16 hours
+
+
 def test_what_has_no_delay_of_its_own_stands_for_exactly_an_hour_at_least():
     wall = Wall()
     wall.look(signal(whats.STORE_FILLING, since=NOW))
