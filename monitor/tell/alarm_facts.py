@@ -33,6 +33,8 @@ def with_an_error(alarm: Alarm) -> bool:
 
 def how_bad(alarm: Alarm, display: Display) -> str:
     """ "now 68.3 %, at worst 71.3 %, the limit is 65.0 %"; "" where there is no more to say than what it is."""
+    if alarm.facts.get("left"):
+        return "it no longer stands there"
     if alarm.what == whats.SILENT and alarm.returned is not None:
         return f"it speaks again since {words.when(alarm.returned, display)}"
     tell = FACTS.get(alarm.what)

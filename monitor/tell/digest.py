@@ -64,7 +64,7 @@ class Wall:
     """One open job: `found` is None where it can't be judged, `trouble` says why then.
 
     `watched`: a sensor of the air ever stood at the judged place; `ended`: when none did any more, None while one does.
-    `alarms` stand; `items` of its care are open; `coverage` is that of the time the page is about.
+    `alarms` stand, or were over in the time the page is about, of which `coverage` is; `items` of its care are open.
     """
 
     job: str
@@ -80,7 +80,7 @@ class Wall:
 
     def rank(self, now: int) -> Rank:
         """Where it stands among the others. [ms]"""
-        if any(not alarm.notice for alarm in self.alarms):
+        if any(not alarm.notice and alarm.standing.active for alarm in self.alarms):
             return Rank.ALARM
         if self.found is None:
             return Rank.UNJUDGED
@@ -130,12 +130,12 @@ def _heading(building: str, every: Sequence[str]) -> list[str]:
 
 
 def _house(found: Sequence[Alarm], display: Display) -> list[str]:
-    told = [line for alarm in found for line in _alarm(alarm, display)]
+    told = _alarms(found, display)
     return ["", "Sensors and this wallclime", *told] if told else []
 
 
 def _urgency(wall: Wall) -> int:
-    return min((-alarm.priority.rank for alarm in wall.alarms), default=1)
+    return min((-alarm.priority.rank for alarm in wall.alarms if alarm.standing.active), default=1)
 
 
 def _counts(page: Page) -> str:
@@ -189,7 +189,7 @@ def _wall(wall: Wall, page: Page) -> list[str]:
         lines.append("  Assign one: wallclime sensor assign. Or import a logger's file")
     else:
         lines += [f"  {_room(wall.found, wall.display)}", f"  {_share(wall.coverage)}"]
-    lines += [line for alarm in wall.alarms for line in _alarm(alarm, wall.display)]
+    lines += _alarms(wall.alarms, wall.display)
     return lines + [f"  {_item(item, page.now, wall.display)}" for item in wall.items]
 
 
@@ -228,6 +228,14 @@ def _share(coverage: Coverage) -> str:
     if not coverage.known:
         return f"{known}: nothing can be said of it"
     return f"in band {words.share(coverage.in_band, coverage.known)} of the known time; {known}"
+
+
+def _alarms(found: Sequence[Alarm], display: Display) -> list[str]:
+    """What stands, with what to do; then what was over in the time of the page, with which there is nothing to do."""
+    stand = [one for one in found if one.standing.active]
+    over = [f"    {one.priority}: {alarms.headline(one, display)}" for one in found if not one.standing.active]
+    lines = [line for alarm in stand for line in _alarm(alarm, display)]
+    return [*lines, "  over in the last 24 h:", *over] if over else lines
 
 
 def _alarm(alarm: Alarm, display: Display) -> list[str]:

@@ -303,7 +303,8 @@ def _left(away: Sequence[Alarm], unseen: Sequence[Signal], now: int) -> Iterator
     not_known = {one.job for one in unseen}
     for alarm in away:
         if not_known.isdisjoint(jobs_of(alarm)):
-            yield Change(replace(alarm, standing=Standing.NORMAL, returned=alarm.returned or now), "over")
+            facts, returned = {**alarm.facts, "left": True}, alarm.returned or now
+            yield Change(replace(alarm, standing=Standing.NORMAL, returned=returned, facts=facts), "over")
 
 
 def _without_old_care(change: Change, first: int) -> Change:

@@ -11,8 +11,7 @@ from datetime import date, time, timedelta
 from functools import partial
 from typing import Literal
 
-from monitor.basis.alarm import HOUSE, Alarm, Message, Standing
-from monitor.basis.errors import WallclimeError
+from monitor.basis.alarm import HOUSE, Alarm, Message
 from monitor.basis.times import DAY, HOUR, datetime_of, zone_of
 from monitor.config.alarms import Contact
 from monitor.rules.alarms import Change, Tells
@@ -60,9 +59,9 @@ def morning(desk: Desk, contact: Contact) -> Page:
     """How every open wall that concerns a contact is now, and was in the last 24 hours."""
     now = desk.clock.now()
     zone = zone_of(contact.zone)
-    standing = _standing(desk, contact, now - DAY)
-    walls = [_wall(desk, job, standing, now) for job in open_jobs(desk) if concerns(desk, contact, job)]
-    house = tuple(one for one in standing if one.job == HOUSE)
+    found = [*_standing(desk, contact), *_over(desk, contact, now - DAY)]
+    walls = [_wall(desk, job, found, now) for job in open_jobs(desk) if concerns(desk, contact, job)]
+    house = tuple(one for one in found if one.job == HOUSE)
     title = f"Walls {datetime_of(now, zone).date().isoformat()}"
     return Page(title, now - DAY, now, shown_to(desk, contact)(HOUSE), tuple(walls), house)
 
@@ -71,29 +70,34 @@ def concerns(desk: Desk, contact: Contact, job: str) -> bool:
     """Whether a contact hears of a job."""
     if not contact.jobs and not contact.buildings:
         return True
-    return job in contact.jobs or desk.book.building(job) in contact.buildings
+    return job in contact.jobs or buildings(desk).get(job) in contact.buildings
 
 
-def _standing(desk: Desk, contact: Contact, since: int) -> list[Alarm]:
-    """The alarms that stand, or stood since then, and concern a contact. [ms]"""
+def _standing(desk: Desk, contact: Contact) -> list[Alarm]:
+    """The alarms that stand, and concern a contact."""
+    return _concerning(desk, contact, [one for one in desk.store.alarms() if one.standing.active])
+
+
+def _over(desk: Desk, contact: Contact, since: int) -> list[Alarm]:
+    """The alarms that were over at or after `since`, and concern a contact. [ms]"""
+    past = [one for one in desk.store.alarm_history(since=since) if not one.standing.active and not one.notice]
+    return _concerning(desk, contact, [one for one in past if (one.returned or 0) >= since])
+
+
+def _concerning(desk: Desk, contact: Contact, found: Sequence[Alarm]) -> list[Alarm]:
     tells: Tells = "second contact" if contact.second else "first"
     contacts, where = desk.settings.contacts, buildings(desk)
-    return [
-        one
-        for one in desk.store.alarms()
-        if (one.standing is not Standing.RETURNED or (one.returned or 0) >= since)
-        and wanted(contact, Change(one, "raised", tells), contacts, where)
-    ]
+    return [one for one in found if wanted(contact, Change(one, "raised", tells), contacts, where)]
 
 
-def _wall(desk: Desk, job: str, standing: Sequence[Alarm], now: int) -> Wall:
-    shown, building = shown_to(desk, None)(job), desk.book.building(job)
-    own = tuple(one for one in standing if one.job == job)
+def _wall(desk: Desk, job: str, alarms: Sequence[Alarm], now: int) -> Wall:
+    shown, building = shown_to(desk, None)(job), buildings(desk).get(job, "")
+    own = tuple(one for one in alarms if one.job == job)
     try:
         found = assess(desk, job)
         frame = desk.book.frame_at(job, found.as_of)
-    except WallclimeError as exc:
-        return Wall(job, shown, building, trouble=str(exc), alarms=own)
+    except Exception as exc:  # whatever it is, the digest of the other walls is not to suffer from it
+        return Wall(job, shown, building, trouble=str(exc) or type(exc).__name__, alarms=own)
     items = () if frame.finish is None else items_of(desk, frame, frame.finish, now)
     return Wall(
         job=job,
@@ -114,8 +118,8 @@ def _wall(desk: Desk, job: str, standing: Sequence[Alarm], now: int) -> Wall:
 def tell_summary(desk: Desk, contact: Contact, once: Once, period: str) -> Message:
     """Put on its way to a contact what the days before a week (2026-W02) or month (2026-01) were. Raises StoreError."""
     found = _for(desk, contact, summary_of(desk, *days_before(once, period)))
-    now, shown = desk.clock.now(), shown_to(desk, contact)
-    standing = [(one, shown(one.job)) for one in _standing(desk, contact, now) if not one.notice]
+    shown = shown_to(desk, contact)
+    standing = [(one, shown(one.job)) for one in _standing(desk, contact) if not one.notice]
     text = telling.summary_text(found, standing)
     jobs = tuple(sorted({wall.job for wall in found.walls}))
     return _post(desk, contact, "summary", period, telling.summary_subject(found), text, jobs)

@@ -15,6 +15,7 @@ from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, SIMULATED, Kind, Quantity, Reading
 from monitor.keep.rows import Doing, Scheduled
 from monitor.rules import whats
+from monitor.tell.alarm_facts import how_bad
 from monitor.watch import alarm_acts, alarming
 from monitor.watch.alarm_acts import acknowledge_alarms, named, send_test, shelve_alarm, unshelve_alarm
 from monitor.watch.alarming import Memory, look, note_settings, standing_alarms, states_of
@@ -22,6 +23,7 @@ from monitor.watch.book import Book
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
 from monitor.watch.sensors import MAKER, add_sensor, assign_sensor, release_sensor
+from monitor.watch.shown import display
 
 WET = T0 + 30 * HOUR
 
@@ -374,6 +376,8 @@ def test_a_sensor_that_leaves_is_over_without_a_word(desk, leave):
     found = steps(looks(desk, every(WET + 2 * HOUR + MINUTE, WET + 3 * HOUR, 10 * MINUTE)))
     assert [one for one in found if one[0] == whats.SILENT] == [(whats.SILENT, "over")]
     assert "silent" not in str(subjects(desk)[told:])
+    [gone] = [one for one in desk.store.alarm_history() if one.what == whats.SILENT and not one.standing.active]
+    assert how_bad(gone, display(desk, "den")) == "it no longer stands there"
 
 
 def test_a_sensor_that_speaks_again_is_told_with_since_when(desk):

@@ -6,13 +6,14 @@ from datetime import date
 
 import pytest
 from desks import T0, furnish, hear, opening, steady
-from watching import humid, looks, messages, set_clock, told_desk
+from watching import every, humid, looks, messages, set_clock, told_desk
 
 from monitor.basis.alarm import Priority
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.tell.digest import Rank
 from monitor.watch import digest
+from monitor.watch.alarm_acts import acknowledge_alarms
 from monitor.watch.digest import days_before, morning, tell_morning, tell_summary, works
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import open_job
@@ -103,6 +104,32 @@ def test_a_silent_sensor_stands_under_the_sensors(desk):
     text = tell_morning(desk, office(desk), "2026-01-06").text
     part = text[text.index("Sensors and this wallclime") :]
     assert "  alarm, low: sensor silent, sensor beam in loft, since 2026-01-05 14:50 -05:00" in part
+
+
+def told_of(desk, at):
+    """The digest of a time. [ms]"""
+    set_clock(desk, at)
+    return tell_morning(desk, office(desk), "2026-01-07").text
+
+
+def test_what_is_over_is_no_alarm_of_a_wall_and_is_told_for_a_day_with_nothing_to_do(desk):
+    hear(desk, steady(NOW, 26))
+    looks(desk, every(NOW + 10 * MINUTE, NOW + 2 * HOUR))
+    [damp] = [one for one in desk.store.alarms() if one.what == "humidity high"]
+    assert not damp.standing.active
+    for seen in (False, True):  # whether somebody acknowledges it or not
+        if seen:
+            acknowledge_alarms(desk, [damp.id], "robin")
+        text = told_of(desk, NOW + 2 * HOUR + seen)
+        assert "ALARM: den" not in text
+        den = text[text.index("IN BAND: den") :].split("\n\n")[0]
+        told = den[den.index("  over in the last 24 h:\n") :].splitlines()
+        assert told[1].startswith("    high: air too damp, den, 2026-01-06 06:00 to ")
+        assert "to do" not in told[1] + "".join(told[2:3])
+    [den] = [wall for wall in morning(desk, office(desk)).walls if wall.job == "den"]
+    assert den.rank(NOW + 2 * HOUR) is Rank.GOOD
+    hear(desk, steady(NOW + 26 * HOUR, 1))
+    assert "air too damp" not in told_of(desk, NOW + 27 * HOUR)
 
 
 def test_a_digest_is_known_by_its_day(desk):
