@@ -160,15 +160,6 @@ def write_home(home: Path, port: int, sources: str = STAMPED, judge_every: str =
     return home
 
 
-def wallclime(home: Path, *args: object) -> str:
-    """Run one command to its end; what it printed to stdout. Its exit code must be 0."""
-    run = subprocess.run(
-        [*WALLCLIME, "--home", str(home), *map(str, args)], capture_output=True, text=True, timeout=120, check=False
-    )
-    assert run.returncode == 0, run.stderr
-    return run.stdout
-
-
 def publish(port: int, messages: Iterable[Message], *, retain: bool = False, client_id: str = "") -> None:
     """Publish with QoS 1; returns when the broker has acknowledged all of it."""
     client = Client(CallbackAPIVersion.VERSION2, client_id=client_id)
