@@ -6,23 +6,26 @@ yet is marked so, the chains and the tree hold, and a bundle of it is whole.
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from sqlalchemy import event
 
 from monitor.basis.clock import SetClock
 from monitor.basis.segment import content_hash, encode, readings_of
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import BACK_FILL, LIVE, SENSORS_CHAIN, Draft, Entry, Kind, Reading, Refused
+from monitor.keep.rows import HeadRow
 from monitor.seal import keys
 from monitor.seal.chain import Withheld, faults
 from monitor.seal.heads import read_head
@@ -48,47 +51,52 @@ class PowerCut(BaseException):
 class Record(RuleBasedStateMachine):
     """One store and its keys, in the hands of processes that may die."""
 
+    template: Path  # a home with a closed job, made once: each record begins with a copy of it
+
     def __init__(self) -> None:
         super().__init__()
         self.folder = Path(tempfile.mkdtemp(prefix="seal-machine-"))
+        shutil.copytree(self.template, self.folder / "home")
         self.clock = SetClock(T0 + HOUR)
         self.kept: set[tuple] = set()
         self.entries: dict[tuple[str, int], bytes] = {}
         self.leaves: list[str] = []
-        self.heads: list[str] = []
+        self.heads: list[tuple[str, bytes]] = []  # text and signature
+        self.keys: dict[str, bytes] = {}
+        self.checked = 0  # heads whose root and signature were
         self.bundles = 0
+        self.left: int | None = None  # writes before the power fails
         self._open()
+        self._known()
 
     # --- the process
 
     def _open(self) -> None:
         self.context = open_desk(self.folder / "home", environ={}, clock=self.clock)
         self.desk = self.context.__enter__()
+        self.written = True  # since the invariants were looked at
+        for what in ("before_cursor_execute", "commit"):
+            event.listen(self.desk.store._engine, what, self._writes)
 
     def _close(self) -> None:
         self.context.__exit__(None, None, None)
 
-    def _do(self, work: Callable[[], Any], dies_at: int | None) -> Any:
-        """What `work` answers; None where the power failed before its write of that number, and it was started anew."""
-        if dies_at is None:
-            return work()
-        left = [dies_at]
-
-        def strike(_conn: object, _cursor: object = None, statement: str = "COMMIT", *_: object) -> None:
-            left[0] -= statement.startswith(("INSERT", "UPDATE", "DELETE", "VACUUM", "COMMIT"))
-            if left[0] < 0:
+    def _writes(self, _conn: object, _cursor: object = None, statement: str = "COMMIT", *_: object) -> None:
+        if not statement.startswith(("INSERT", "UPDATE", "DELETE", "VACUUM", "COMMIT")):
+            return
+        self.written = True
+        if self.left is not None:
+            self.left -= 1
+            if self.left < 0:
                 raise PowerCut
 
-        engine = self.desk.store._engine
-        for what in ("before_cursor_execute", "commit"):
-            event.listen(engine, what, strike)
-        try:
+    def _do(self, work: Callable[[], Any], dies_at: int | None) -> Any:
+        """What `work` answers; None where the power failed before its write of that number, and it was started anew."""
+        self.left, found = dies_at, None
+        with contextlib.suppress(PowerCut):
             found = work()
-        except PowerCut:
-            found = None
-        for what in ("before_cursor_execute", "commit"):
-            event.remove(engine, what, strike)
-        if left[0] < 0:
+        dead, self.left = self.left is not None and self.left < 0, None
+        if dead:
             self._close()
             self._open()
         return found
@@ -102,12 +110,6 @@ class Record(RuleBasedStateMachine):
             shutil.rmtree(self.folder)
 
     # --- what happens
-
-    @initialize()
-    def begin(self) -> None:
-        furnish(self.desk)
-        close_job(self.desk, "den", at=None, reason="done", who="robin")
-        self._known()
 
     def _known(self) -> None:
         for chain in self.desk.store.chains():
@@ -194,24 +196,29 @@ class Record(RuleBasedStateMachine):
     # --- what must hold
 
     @invariant()
-    def nothing_acknowledged_is_lost(self) -> None:
+    def all_holds(self) -> None:
+        if self.written:  # where nothing was, all is as it was when it was looked at last
+            entries = {chain: list(self.desk.store.entries(chain)) for chain in self.desk.store.chains()}
+            leaves, heads = list(self.desk.store.leaf_texts()), self.desk.store.heads()
+            self.nothing_acknowledged_is_lost(entries)
+            self.nothing_sealed_changes(leaves, [(row.text, row.signature) for row in heads])
+            self.every_reading_is_sealed_once_or_marked()
+            self.chains_and_tree_hold(entries, leaves, heads)
+        self.written = False
+
+    def nothing_acknowledged_is_lost(self, entries: dict[str, list[Entry]]) -> None:
         for stream in (SHELF, OTHER):
             for quantity in (TEMPERATURE, HUMIDITY):
                 wanted = {t for of, what, t in self.kept if (of, what) == (stream, quantity)}
-                assert wanted <= set(self.desk.store.series(stream, quantity).t.tolist())
-        for chain in {chain for chain, _ in self.entries}:
-            links = {entry.number: entry.link for entry in self.desk.store.entries(chain)}
-            assert all(links[number] == link for (of, number), link in self.entries.items() if of == chain)
+                assert not wanted or wanted <= set(self.desk.store.series(stream, quantity).t.tolist())
+        links = {(chain, entry.number): entry.link for chain, there in entries.items() for entry in there}
+        assert self.entries.items() <= links.items()
 
-    @invariant()
-    def nothing_sealed_changes(self) -> None:
-        leaves = list(self.desk.store.leaf_texts())
-        heads = [row.text for row in self.desk.store.heads()]
+    def nothing_sealed_changes(self, leaves: list[str], heads: list[tuple[str, bytes]]) -> None:
         assert leaves[: len(self.leaves)] == self.leaves
         assert heads[: len(self.heads)] == self.heads
         self.leaves, self.heads = leaves, heads
 
-    @invariant()
     def every_reading_is_sealed_once_or_marked(self) -> None:
         marks = {(mark.thread, mark.day) for mark in self.desk.store.unsealed()}
         for stream in (SHELF, OTHER):
@@ -229,18 +236,19 @@ class Record(RuleBasedStateMachine):
             assert set(sealed) <= set(kept)
             assert all((stream, one.t - one.t % DAY) in marks for one in set(kept) - set(sealed))
 
-    @invariant()
-    def chains_and_tree_hold(self) -> None:
-        for chain in self.desk.store.chains():
-            assert faults([_shown(entry) for entry in self.desk.store.entries(chain)]) == []
-        rows, texts = self.desk.store.heads(), list(self.desk.store.leaf_texts())
+    def chains_and_tree_hold(
+        self, entries: dict[str, list[Entry]], leaves: list[str], heads: Sequence[HeadRow]
+    ) -> None:
+        assert [fault for there in entries.values() for fault in faults(map(_shown, there))] == []
         known = {one.fingerprint: one.public for one in keyring.epochs(self.desk)}
-        tree = Tree(leaf_hash(text.encode()) for text in texts)
-        assert not rows or rows[-1].size == len(texts)
-        for row in rows:
+        assert self.keys.items() <= known.items()
+        tree = Tree(leaf_hash(text.encode()) for text in leaves)
+        assert not heads or heads[-1].size == len(leaves)
+        for row in heads[self.checked :]:  # those before them are the same, and so are their leaves and keys
             head = read_head(row.text)
             assert head.root == tree.root(head.size).hex()
             assert keys.is_signed(known[head.key], keys.HEAD, row.text, row.signature)
+        self.checked, self.keys = len(heads), known
 
 
 def _shown(entry: Entry) -> Entry | Withheld:
@@ -249,5 +257,13 @@ def _shown(entry: Entry) -> Entry | Withheld:
     return Withheld(entry.chain, entry.number, entry.entered, bytes.fromhex(entry.body["body_hash"]), entry.link)
 
 
-TestRecord = Record.TestCase
+TestRecord = pytest.mark.usefixtures("_template")(Record.TestCase)
 TestRecord.settings = settings(max_examples=50, stateful_step_count=30)
+
+
+@pytest.fixture
+def _template(tmp_path: Path) -> None:
+    Record.template = tmp_path / "template"
+    with open_desk(Record.template, environ={}, clock=SetClock(T0 + HOUR)) as desk:
+        furnish(desk)
+        close_job(desk, "den", at=None, reason="done", who="robin")
