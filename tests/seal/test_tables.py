@@ -88,7 +88,14 @@ def resolved(data: bytes) -> list[dict]:
 
 def test_a_pack_is_senml_with_its_registered_units():
     # RFC 8428, 4.3 (n, u, v, t in seconds, above 2**28 absolute) and 12.1 (Cel, %RH, %EL, "/")
-    rows = [row(), row(68.0, C, "degF"), row(12.5, Quantity.WALL_MOISTURE), row(87.0, Quantity.BATTERY), row(0.455, RH, "1"), row(293.15, C, "K")]
+    rows = [
+        row(),
+        row(68.0, C, "degF"),
+        row(12.5, Quantity.WALL_MOISTURE),
+        row(87.0, Quantity.BATTERY),
+        row(0.455, RH, "1"),
+        row(293.15, C, "K"),
+    ]
     assert resolved(senml_of(rows, "sensor001")) == [
         {"n": "sensor001/air_humidity", "u": "%RH", "t": 1767571200.0, "v": 45.5},
         {"n": "sensor001/air_temperature", "u": "Cel", "t": 1767571200.0, "v": 20.0},
