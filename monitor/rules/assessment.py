@@ -10,7 +10,7 @@ from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.values import OriginKind, Quantity
 from monitor.rules.estimates import BoardReading, CoreReading, Days, SkinReading, unpacked
 
-# Raised whenever the same input may give another answer, a word of it too: checkpoints of another version are made anew.
+# Raised whenever the same input may give another answer, or other words: checkpoints of another version are made anew.
 RULES_VERSION = 3
 
 Side = Literal["low", "high"]
