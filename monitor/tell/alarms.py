@@ -34,8 +34,13 @@ def shortened(text: str, longest: int = LONGEST_SUBJECT) -> str:
 
 def headline(alarm: Alarm, display: Display) -> str:
     """ "air too damp, north wall, den, since 2026-01-05 17:05 -05:00: now 71.3 %, the limit is 65.0 %"."""
-    bad = how_bad(alarm, display)
+    bad = _bad(alarm, display)
     return f"{title(alarm)}, {spot(alarm)}, {_since(alarm, display)}{f': {bad}' if bad else ''}"
+
+
+def _bad(alarm: Alarm, display: Display) -> str:
+    """How bad it is; of what is over no error, for nothing of it is left to mend."""
+    return "" if alarm.returned is not None and with_an_error(alarm) else how_bad(alarm, display)
 
 
 def _since(alarm: Alarm, display: Display) -> str:
@@ -132,13 +137,12 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
 def _one(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     alarm = bundle.alarms[0]
     over = bundle.form == "returned"
-    lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job), over=over)]
+    lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job))]
     return lines if over else [*lines, *_acts([alarm])]
 
 
-def _figures(alarm: Alarm, now: int, display: Display, *, over: bool) -> list[str]:
-    """Where, when, how bad, for which walls; of what is `over` no error, whose mend is done."""
-    bad = "" if over and with_an_error(alarm) else how_bad(alarm, display)
+def _figures(alarm: Alarm, now: int, display: Display) -> list[str]:
+    bad = _bad(alarm, display)
     lines = [f"Where: {spot(alarm)}", f"{'When' if alarm.returned else 'Since'}: {_lasting(alarm, now, display)}"]
     lines += [f"How bad: {bad}"] if bad else []
     jobs = [visible(job) for job in alarm.facts.get("jobs", ()) if job != alarm.facts.get("place")]
@@ -158,7 +162,7 @@ def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     over = bundle.form == "returned"
     lines = [f"{_opening(bundle)}: {_about(bundle)}"]
     for alarm in bundle.alarms:
-        lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job), over=over)]
+        lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job))]
         lines += [] if over else [f"To do: {to_do(alarm)}"]
     lines += [*_rest(bundle), ""]
     cautions = [line for line in _acts(bundle.alarms) if line.startswith("Mind: ")]

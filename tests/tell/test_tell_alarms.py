@@ -324,7 +324,8 @@ def test_what_is_over_is_told_without_its_error_and_what_speaks_again_with_since
     over = {"standing": Standing.RETURNED, "returned": T + HOUR}
     failed = replace(of_house(whats.BACKUP_FAILED, "backup", error="no such folder. Make it"), **over)
     assert "How bad" not in alarms.text(bundle(failed, form="returned", tells="returned"), NOW, shown)
-    assert "How bad: no such folder. Make it\n" in alarms.text(bundle(failed), NOW, shown)
+    assert alarms.headline(failed, NEW_YORK).endswith(", over by now")
+    assert "How bad: no such folder. Make it\n" in alarms.text(bundle(replace(failed, returned=None)), NOW, shown)
     told = alarms.text(bundle(replace(SILENT, **over), form="returned", tells="returned"), NOW, shown)
     assert "How bad: it speaks again since 2026-01-05 09:40 -05:00\n" in told
 

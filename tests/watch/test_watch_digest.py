@@ -164,6 +164,12 @@ def test_a_wall_that_cannot_be_judged_stops_no_digest(desk, monkeypatch):
     assert "CAN'T BE JUDGED: hall\n  log of hall: it contradicts itself. Correct it\n" in text
 
 
+def test_a_wall_that_cannot_be_read_stops_no_digest(desk, monkeypatch):
+    monkeypatch.setattr(digest, "assess", lambda _at, job: {}[job])
+    text = tell_morning(desk, office(desk), "2026-01-06").text
+    assert "CAN'T BE JUDGED: hall\n  'hall'\n" in text
+
+
 def test_a_contact_of_a_building_hears_of_its_walls_alone(home, sit_down):
     desk = told_desk(home, sit_down, MORNING + 'buildings = ["mill house"]\nleast = "medium"\n')
     furnish(desk)
