@@ -20,6 +20,7 @@ NAMES = {
     Standing.RETURNED: "gone",
     Standing.NORMAL: "none",
 }
+START = 30 * 365 * 24 * 60  # so late that no clock is ever set to before T0 [min]
 RANK = st.sampled_from([None, "low", "medium", "high"])
 
 
@@ -30,7 +31,7 @@ class Alarms(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.model, self.minute, self.began = Model(), 0, 0
+        self.model, self.minute, self.began = Model(), START, 0
         self.rank: str | None = None
         self.kept: dict[str, Alarm] = {}
 
