@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli import checking, placing, sensor_log
+from cli import checking, placing, sensor_log, sensor_thin
 from cli.common import Json, Who, data, desk, one_of, say, who_of
 
 if TYPE_CHECKING:
@@ -189,3 +189,4 @@ app.command("check")(checking.check)
 app.command("unit")(sensor_log.unit)
 app.command("log")(sensor_log.log)
 app.command("withdraw")(sensor_log.withdraw)
+app.command("thin")(sensor_thin.thin)

@@ -134,6 +134,7 @@ class Kind(StrEnum):
     HOLD = "hold"
     FORGOTTEN = "forgotten"
     ERASED = "erased"
+    THINNED = "thinned"
     KEY = "key"
     WITNESS = "witness"
     BUILDING = "building"

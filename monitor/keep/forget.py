@@ -25,6 +25,7 @@ from monitor.keep.schema import alarm, attachment, chain, checkpoint, entry
 _DIGEST = re.compile("[0-9a-f]{64}")
 _IN_USE = "somebody reads it all the time, so that what was erased still stands in the file beside it (-wal)"
 _VACUUM = "VACUUM FULL entry, attachment, checkpoint, alarm, outbox"
+_WITH_READINGS = ", reading, sealed"
 _AGAIN = "Stop the daemon and other commands, then give the same command again"
 
 
@@ -86,16 +87,16 @@ class Forgetting(Log):
         with self._reading() as conn:
             return set(conn.scalars(erased_chains()))
 
-    def scrub(self) -> None:
+    def scrub(self, *, readings: bool = False) -> None:
         """Write the file anew without the bytes of what was erased, which may stand in its free space and its -wal.
 
-        PostgreSQL: the tables of the log, the files, the alarms and the messages. Raises StoreError; then it is to be
-        called again.
+        PostgreSQL: the tables of the log, the files, the alarms and the messages, and with `readings` theirs. Raises
+        StoreError; then it is to be called again.
         """
         on_sqlite = self._engine.dialect.name == "sqlite"
         options = {"begin": ""} if on_sqlite else {"isolation_level": "AUTOCOMMIT"}
         with door(self._where), self._engine.connect().execution_options(**options) as conn:
-            conn.exec_driver_sql("VACUUM" if on_sqlite else _VACUUM)
+            conn.exec_driver_sql("VACUUM" if on_sqlite else f"{_VACUUM}{_WITH_READINGS if readings else ''}")
             if on_sqlite and conn.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]:
                 raise StoreError(_IN_USE, where=self._where, mend=_AGAIN)
 

@@ -14,16 +14,19 @@ from sqlalchemy import Connection, ScalarSelect, Select, func, select, tuple_
 
 from monitor.basis.errors import StoreError
 from monitor.basis.segment import Column, Segment
-from monitor.basis.times import DAY
+from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
 from monitor.keep.connect import insert
 from monitor.keep.ids import Ids, ids_for
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
 from monitor.keep.schema import channel, origin, reading, sensor, unit
+from monitor.keep.thin import days_thinned
 
 Key = tuple[int, int]  # (channel id, t)
 Name = TypeVar("Name")
+
+THINNED = "thinned"  # the reason of readings that come of a day which was thinned
 
 _CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
 _COLUMNS = tuple(reading.c.keys())
@@ -71,6 +74,25 @@ def _sort_out(readings: Iterable[Reading], ids: Ids) -> tuple[dict[Key, Reading]
         if first.setdefault(key, one) is not one:
             later.append((key, one))
     return first, later
+
+
+def _turn_away(conn: Connection, first: dict[Key, Reading], later: list[tuple[Key, Reading]]) -> list[Refused]:
+    """Take out what is of thinned days and not left of them; what says so, one a day, without the readings."""
+    shut = days_thinned(conn, first.values())
+    of_shut = [key for key, one in first.items() if shut and (one.stream, one.t - one.t % DAY) in shut]
+    going = set(of_shut) - _standing(conn, of_shut).keys()
+    gone = [first.pop(key) for key in going]
+    later[:] = [(key, one) for key, one in later if key not in going]
+    days: dict[tuple[str, int], int] = {}
+    for one in gone:
+        of = (one.stream, one.t - one.t % DAY)
+        days[of] = max(days.get(of, 0), one.arrival)
+    return [_refused_day(*of, arrival) for of, arrival in sorted(days.items())]
+
+
+def _refused_day(stream: str, day: int, arrival: int) -> Refused:
+    name = rfc3339(day)[:10]
+    return Refused(stream, THINNED, f"{name} was thinned: what comes of it is not kept", name.encode(), arrival)
 
 
 class _SomeKnownError(Exception):
@@ -222,10 +244,11 @@ class Readings(Quarantine):
         with self._writing() as conn:
             ids = ids_for(conn, self._ids, readings)
             first, later = _sort_out(readings, ids)
+            too_late = _turn_away(conn, first, later)
             new = insert_readings(conn, first, ids)
             conflicts = _conflicts(conn, new, first, later)
             _sum_up(conn, new, first)
-            put_aside(conn, chained(conflicts, map(row_of_refused, refused)))
+            put_aside(conn, chained(conflicts, map(row_of_refused, [*refused, *too_late])))
         self._ids = ids  # only now: ids that were rolled back must not be remembered
         return Kept(len(new), len(readings) - len(new) - len(conflicts), len(conflicts))
 

@@ -25,10 +25,11 @@ from monitor.keep.schedule import Schedule
 from monitor.keep.schema import VERSIONS
 from monitor.keep.seals import Seals
 from monitor.keep.sensors import Sensors
+from monitor.keep.thin import Thinning
 from monitor.keep.versions import bring_up_to_date, known_version
 
 
-class Store(Readings, Sensors, Forgetting, Attachments, Derived, Awake, Seals, Alarms, Outbox, Schedule):
+class Store(Readings, Sensors, Forgetting, Thinning, Attachments, Derived, Awake, Seals, Alarms, Outbox, Schedule):
     """Readings, sensors, quarantine, condition log, files, seals, alarms, messages and derived rows.
 
     Each call is one transaction.

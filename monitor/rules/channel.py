@@ -100,6 +100,16 @@ class _Usable:
         return int(self.news[later]) if later < len(self.news) else len(self.t)
 
 
+def _in_gross_range(value: Values, quantity: Quantity) -> Mask:
+    humid = quantity is Quantity.AIR_HUMIDITY
+    return (value >= 0.0) & (value <= 105.0) if humid else (value >= -40.0) & (value < 85.0)
+
+
+def is_usable(value: Values, unit: str, quantity: Quantity) -> Mask:
+    """Which values as sent are inside the gross range; all of a quantity that is not the air's, in whatever unit."""
+    return _in_gross_range(to_base(value, unit), quantity) if quantity in AIR else np.ones(len(value), np.bool_)
+
+
 def _usable(series: Series, quantity: Quantity) -> _Usable:
     """Readings inside the gross range, in degC or %RH; outside is flag 4, which silences."""
     value = series.value
@@ -108,8 +118,7 @@ def _usable(series: Series, quantity: Quantity) -> _Usable:
         for code, unit in enumerate(series.units):
             here = series.unit == code
             value[here] = to_base(value[here], unit)
-    humid = quantity is Quantity.AIR_HUMIDITY
-    good = (value >= 0.0) & (value <= 105.0) if humid else (value >= -40.0) & (value < 85.0)
+    good = _in_gross_range(value, quantity)
     sent, sent_in = series.value[good], series.unit[good]
     news = np.flatnonzero((sent[1:] != sent[:-1]) | (sent_in[1:] != sent_in[:-1])) + 1
     kinds = np.array([ORIGINS.index(origin.kind) for origin in series.origins] or [0], np.int8)

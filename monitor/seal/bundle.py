@@ -12,7 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from monitor.basis.errors import ReportError
-from monitor.basis.segment import Segment, decode, encode
+from monitor.basis.segment import Segment, content_hash, decode, encode
 from monitor.basis.times import rfc3339
 from monitor.basis.values import Entry
 from monitor.seal import keys, layout, tables
@@ -170,7 +170,9 @@ def _readings(
 
 
 def shown_name(place: int, index: int, record: Record, data: bytes, segment: Segment) -> str:
-    """The file of a segment: named for its channel where it is not the whole one of its record."""
-    whole = len(data) == record["bytes"] and len(segment) == record["readings"]
-    quantity = None if whole else segment.columns[0].quantity.value
-    return layout.segment_name(place, record["day"], index, quantity)
+    """The file of a segment: named for its channel, or as thinned, where it is not the whole one of its record."""
+    if len(data) == record["bytes"] and len(segment) == record["readings"]:
+        return layout.segment_name(place, record["day"], index)
+    quantity, alone = segment.columns[0].quantity.value, content_hash(data).hex()
+    part = quantity if record["channels"].get(quantity, {}).get("sha256") == alone else layout.THINNED
+    return layout.segment_name(place, record["day"], index, part)

@@ -17,6 +17,7 @@ from monitor.seal.layout import ProvenRefusal
 from monitor.seal.merkle import includes, leaf_hash
 from monitor.seal.proving import About, read_lines
 from monitor.seal.records import AMENDMENT, LOG_HEAD, QUARANTINE, SEGMENT, Record, refusal_text
+from monitor.seal.thinned import Thinned, is_left, thinned_leaves
 
 _COPY = "Compare with another copy of the bundle"
 _TABLE = "It does not show what was sealed; the segment is what counts"
@@ -36,8 +37,9 @@ class Shown(NamedTuple):
 def check_segments(
     folder: Folder, about: About, records: Mapping[int, Record], closed: int | None, findings: Findings
 ) -> dict[str, list[Shown]]:
-    """Step 7: each segment is the one of its record, and every record of readings has its segment."""
+    """Step 7: each segment is the one of its record, or left of it, and every record of readings has its segment."""
     shown: dict[str, list[Shown]] = {}
+    thinned = _thinned(folder, records)
     used: set[str] = set()
     for place, stream in enumerate(about.sensors):
         found = shown.setdefault(stream, [])
@@ -45,7 +47,8 @@ def check_segments(
             if record.get("stream") == stream and record["record"] in (SEGMENT, AMENDMENT):
                 names = _names(folder, place, index, record)
                 used |= {f"data/{name}" for name in names}
-                found += _sealed(folder, names, index, record, about, findings)
+                found += _sealed(folder, names, index, record, about, thinned.get(index), findings)
+        _tell_thinned(stream, found, records, thinned, findings)
         for path in folder.under(f"data/unsealed/{layout.number_of(place)}/"):
             used.add(path)
             found += _unsealed(folder, path, place, stream, closed, findings)
@@ -58,15 +61,22 @@ def check_segments(
 def _names(folder: Folder, place: int, index: int, record: Record) -> list[str]:
     """The files of a record that are there: the whole segment, or channels of it."""
     channels = [layout.segment_name(place, record["day"], index, name) for name in record["channels"]]
-    whole = layout.segment_name(place, record["day"], index)
-    return [name for name in [whole, *channels] if f"data/{name}" in folder]
+    whole, left = (layout.segment_name(place, record["day"], index, part) for part in (None, layout.THINNED))
+    return [name for name in [whole, left, *channels] if f"data/{name}" in folder]
 
 
 def _sealed(
-    folder: Folder, names: Sequence[str], index: int, record: Record, about: About, findings: Findings
+    folder: Folder,
+    names: Sequence[str],
+    index: int,
+    record: Record,
+    about: About,
+    thinned: Thinned | None,
+    findings: Findings,
 ) -> Iterator[Shown]:
     hashes = {record["sha256"]: record["readings"]}
     hashes |= {channel["sha256"]: channel["readings"] for channel in record["channels"].values()}
+    hashes |= {thinned.sha256: thinned.readings} if thinned else {}
     if not names:
         where, day = f"the sensor {record['stream']}", record["day"]
         if about.disclosure:
@@ -74,7 +84,7 @@ def _sealed(
         else:
             what = f"the readings of {day} that leaf {index} is about are not there"
             findings.fault(FaultKind.MISSING, where, what, "They were sealed and are left out")
-    read = 0
+    read, whole = 0, record["readings"]
     for name in names:
         there = _read(folder, f"data/{name}", findings)
         if there is None:
@@ -87,15 +97,44 @@ def _sealed(
             findings.fault(FaultKind.UNLIKE, f"data/{name}", f"it is not what leaf {index} sealed", "It was altered")
             continue
         read += len(segment)
-        if len(segment) == record["readings"]:
+        if thinned and content_hash(data).hex() == thinned.sha256:
+            whole = thinned.readings
+        elif len(segment) == record["readings"]:
             _check_channels(segment, index, record, findings)
         yield Shown(index, record["day"], data)
-    if names and read < record["readings"] and about.disclosure:
-        findings.remark(f"Withheld: {record['readings'] - read} of {record['readings']} readings of leaf {index}.")
-    elif names and read != record["readings"]:
-        what = f"of {record['readings']} readings of leaf {index} there are {read}"
+    if names and read < whole and about.disclosure:
+        findings.remark(f"Withheld: {whole - read} of {whole} readings of leaf {index}.")
+    elif names and read != whole:
+        what = f"of {whole} readings of leaf {index} there are {read}"
         findings.fault(
             FaultKind.MISSING, f"the sensor {record['stream']}", what, "Sealed readings are left out or double"
+        )
+
+
+def _thinned(folder: Folder, records: Mapping[int, Record]) -> dict[int, Thinned]:
+    """What sealed entries of the sensors' log say of thinned days; the log itself is checked in step 9."""
+    heads = [one["number"] for one in records.values() if one["record"] == LOG_HEAD and one["chain"] == SENSORS_CHAIN]
+    entries = read_lines(folder, layout.SENSORS_LOG, layout.read_entry, Findings())
+    return thinned_leaves(entries, max(heads, default=0))
+
+
+def _tell_thinned(
+    stream: str,
+    shown: Sequence[Shown],
+    records: Mapping[int, Record],
+    thinned: Mapping[int, Thinned],
+    findings: Findings,
+) -> None:
+    leaves = [
+        one.leaf for one in shown if one.leaf is not None and is_left(one.data, records[one.leaf], thinned, one.leaf)
+    ]
+    if leaves:
+        days, entry = {records[leaf]["day"] for leaf in leaves}, max(thinned[leaf].entry for leaf in leaves)
+        findings.remark(
+            f"Thinned: of {len(days)} days of the sensor {stream}, {min(days)} to {max(days)}, there are "
+            f"{sum(thinned[leaf].readings for leaf in leaves)} of {sum(records[leaf]['readings'] for leaf in leaves)} "
+            f"readings; they rest on the sensors' log (entry {entry}), not on the seals of "
+            "these days."
         )
 
 

@@ -6,13 +6,13 @@ Assessment stay out too, for they tell of everything; readings that are not seal
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
 from monitor.basis.errors import RecordError
-from monitor.basis.segment import decode, encode, ms_of_day, only
+from monitor.basis.segment import content_hash, decode, encode, ms_of_day, only
 from monitor.basis.times import DAY
 from monitor.basis.values import Entry, Quantity
 from monitor.seal import bundle, layout
@@ -21,6 +21,7 @@ from monitor.seal.chain import Withheld, withheld
 from monitor.seal.keys import Key
 from monitor.seal.layout import ProvenLeaf
 from monitor.seal.records import AMENDMENT, LOG_HEAD, SEGMENT, Record, read_record
+from monitor.seal.thinned import Thinned, is_left, thinned_leaves
 from monitor.seal.verify import Verified
 
 Read = TypeVar("Read")
@@ -67,7 +68,7 @@ def disclose(source: Verified, target: Path, choice: Choice, *, made: int, softw
         statements=list(_lines(source, layout.KEYS, layout.read_statement)),
         heads=list(_lines(source, layout.HEADS, layout.read_head_line)),
         leaves=leaves,
-        segments=_segments(source, leaves, choice),
+        segments=_segments(source, leaves, choice, thinned_leaves([*sensors_log])),
         log=log,
         sensors_log=sensors_log,
         refused=refused,
@@ -106,7 +107,9 @@ def _quantities(record: Record, choice: Choice) -> list[Quantity]:
     return [one for one in every if choice.channels is None or (record["stream"], one) in choice.channels]
 
 
-def _segments(source: Verified, leaves: Iterable[ProvenLeaf], choice: Choice) -> dict[int, list[bytes]]:
+def _segments(
+    source: Verified, leaves: Iterable[ProvenLeaf], choice: Choice, thinned: Mapping[int, Thinned]
+) -> dict[int, list[bytes]]:
     there: dict[int, list[bytes]] = {}
     for found in source.shown.values():
         for one in found:
@@ -114,20 +117,31 @@ def _segments(source: Verified, leaves: Iterable[ProvenLeaf], choice: Choice) ->
                 there.setdefault(one.leaf, []).append(one.data)
     records = {one.index: read_record(one.text) for one in leaves}
     return {
-        index: [data for whole in there.get(index, ()) for data in _parts(whole, record, choice)]
+        index: [data for whole in there.get(index, ()) for data in _parts(whole, index, record, choice, thinned)]
         for index, record in records.items()
         if record["record"] in (SEGMENT, AMENDMENT)
     }
 
 
-def _parts(data: bytes, record: Record, choice: Choice) -> list[bytes]:
-    """A segment as it is shown: whole where all its channels are, else each shown channel alone."""
+def _parts(data: bytes, leaf: int, record: Record, choice: Choice, thinned: Mapping[int, Thinned]) -> list[bytes]:
+    """A segment as it is shown: whole where all its channels are, else each shown channel alone.
+
+    Nothing proves one channel of what is left of a thinned day, nor anything of it without the entry that says so.
+    """
     wanted = _quantities(record, choice)
-    if len(wanted) == len(record["channels"]):
+    every = len(wanted) == len(record["channels"])
+    if content_hash(data).hex() not in _hashes(record):
+        return [data] if every and is_left(data, record, thinned, leaf) else []
+    if every:
         return [data]
     segment = decode(data)
     alone = (only(segment, quantity) for quantity in wanted)
     return [encode(one) for one in alone if len(one)]
+
+
+def _hashes(record: Record) -> set[str]:
+    """Of the whole segment of a record, and of each channel alone."""
+    return {record["sha256"], *(channel["sha256"] for channel in record["channels"].values())}
 
 
 def _entry(entry: Entry | Withheld, choice: Choice) -> Entry | Withheld:

@@ -8,6 +8,7 @@ data/report.html assessment.json profile.toml ...   documents
 data/log/job.jsonl  sensors.jsonl the condition log
 data/seals/keys.jsonl heads.jsonl records.jsonl     keys, signed heads, leaves with their proofs
 data/segments/001/2026-01-05-17.segment             sealed readings of the first sensor: day and leaf
+data/segments/001/2020-01-05-17-thinned.segment     what is left of them where the day was thinned
 data/unsealed/001/2026-01-09.segment                readings of days that are not sealed yet
 data/readings/001/2026-01.csv  data/senml/001/2026-01.json   the same readings to look at
 data/attachments/SHA256.jpg       photos and documents that the log names
@@ -35,6 +36,7 @@ REPORT, ASSESSMENT, PROFILE = "report.html", "assessment.json", "profile.toml"
 JOB_LOG, SENSORS_LOG = "log/job.jsonl", "log/sensors.jsonl"
 KEYS, HEADS, RECORDS = "seals/keys.jsonl", "seals/heads.jsonl", "seals/records.jsonl"
 QUARANTINE = "quarantine.jsonl"
+THINNED = "thinned"  # stands for a quantity in the name of a segment
 SIGNATURE = "signature.json"
 # What may differ between two bundles of one record: they tell when they were made, or follow from what does.
 VARYING = (

@@ -8,7 +8,8 @@ The plan; VERIFY.md tells a stranger the same steps, with the algorithms.
  4. The keys, from the first one, each brought in by the one before it or declared lost.
  5. The heads: each follows on the one before, is signed with the key of its time, part of the last; every day closed.
  6. The records: each is in the tree of the last head; of a thread none is left out between two.
- 7. The readings: each segment is the one of its record, to the byte; days that are not sealed, days that were amended.
+ 7. The readings: each segment is the one of its record, to the byte, or what the log says is left of a thinned day;
+    days that are not sealed, days that were amended.
  8. The tables: CSV and SenML say what the segments say.
  9. The logs: each chain hangs together, and up to where it was sealed.
 10. Photos and documents: those that the log names.

@@ -8,6 +8,7 @@ from shlex import quote
 from typing import Any
 
 from monitor.basis.times import rfc3339
+from monitor.basis.units import format_duration
 from monitor.basis.values import Entry, Kind
 from monitor.tell import words
 from monitor.tell.words import Display, visible
@@ -51,6 +52,23 @@ def forgotten(
     for name, where in sorted(names.items()):
         yield f"stays: the name {visible(name)} in {numbered(where)}, on which the record rests"
     yield f"mind: {COPIES_STAY}"
+
+
+def thinned(entries: Sequence[Entry], older: Sequence[Path]) -> Iterator[str]:
+    """What was thinned and what stays, a line each."""
+    for path in older:
+        yield f"mind: an older store still holds all of it, until you remove it: {path}"
+    if not entries:
+        yield "nothing is left to go; the store was cleaned once more of what was erased before"
+        return
+    for entry in entries:
+        days = sorted({one["day"] for one in entry.body["days"]})
+        yield (
+            f"entry {entry.number} of the sensors' log: {words.counted_things(len(days), 'day')} from {days[0]} to "
+            f"{days[-1]}; of {entry.body['readings']} readings {entry.body['left']} are left"
+        )
+    yield "stays: the seals of these days; what is left of them rests on that entry, and is judged anew"
+    yield f"mind: {COPIES_STAY.replace('say it', 'hold all of it')}"
 
 
 def holds(said: Mapping[str, Any]) -> str:
@@ -124,11 +142,21 @@ def _restored(body: Mapping[str, Any], display: Display) -> str:
     return f"from {which}{until}; what came later is not here; file: {visible(body['file'])}; sha256: {body['sha256']}"
 
 
+def _thinned(body: Mapping[str, Any], _display: Display) -> str:
+    days = sorted({one["day"] for one in body["days"]})
+    return (
+        f"{visible(body['sensor'])}, {days[0]} to {days[-1]}, {words.counted_things(len(days), 'day')}: "
+        f"of {body['readings']} readings {body['left']} are left, of each {format_duration(body['each_ms'])} the "
+        f"first, lowest, highest and last: {visible(body['reason'])}"
+    )
+
+
 SENTENCES: Mapping[Kind, Callable[[Mapping[str, Any], Display], str]] = {
     Kind.ERASED: _erased,
     Kind.HOLD: _hold,
     Kind.FORGOTTEN: _forgotten,
     Kind.RESTORED: _restored,
+    Kind.THINNED: _thinned,
 }
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from monitor.basis.errors import StoreError
 from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, readings_of, unpack
 from monitor.basis.times import DAY, HOUR, day_of, rfc3339
+from monitor.basis.values import SENSORS_CHAIN
 from monitor.seal import keys, records
 from monitor.seal.heads import NO_HEAD, SignedHead
 from monitor.seal.merkle import Frontier, Tree, grown, leaf_hash, root
 from monitor.seal.records import Record, read_record
+from monitor.seal.thinned import Thinned, is_left, thinned_leaves
 from monitor.watch import keyring
 from monitor.watch.desk import Desk
 from monitor.watch.sealing import item_hash, refusal_of, sealed_items, sealed_segment, signed_of
@@ -74,6 +76,7 @@ def check_leaves(desk: Desk, progress: Callable[[float], None] = lambda _: None)
     days: dict[tuple[str, int], None] = {}
     refused: dict[int, None] = {}
     links = {name: _links(desk, name) for name in desk.store.chains()}
+    thinned = _thinned(desk)
     for number, text in enumerate(desk.store.leaf_texts()):
         try:
             record = read_record(text)
@@ -84,7 +87,7 @@ def check_leaves(desk: Desk, progress: Callable[[float], None] = lambda _: None)
             days[record["stream"], ms_of_day(record["day"])] = None
         elif record["record"] == records.QUARANTINE:
             refused[ms_of_day(record["day"])] = None
-        yield from _leaf(desk, number, record, links)
+        yield from _leaf(desk, number, record, links, thinned)
     for done, (stream, day) in enumerate(days, 1):
         if _day(desk, stream, day):
             yield from _day(desk, stream, day)
@@ -98,9 +101,11 @@ def _links(desk: Desk, chain: str) -> dict[int, str]:
     return {entry.number: entry.link.hex() for entry in desk.store.entries(chain)}
 
 
-def _leaf(desk: Desk, number: int, record: Record, links: dict[str, dict[int, str]]) -> Iterator[str]:
+def _leaf(
+    desk: Desk, number: int, record: Record, links: dict[str, dict[int, str]], thinned: Mapping[int, Thinned]
+) -> Iterator[str]:
     kind = record["record"]
-    if kind in _READINGS and not _is_sealed(desk, number, record):
+    if kind in _READINGS and not (_is_sealed(desk, number, record, thinned) or _is_sealed(desk, number, record)):
         yield f"what leaf {number} keeps of {record['day']} of {record['stream']} is not what was sealed"
     elif kind == records.LOG_HEAD:
         chain = record["chain"]
@@ -114,9 +119,23 @@ def _leaf(desk: Desk, number: int, record: Record, links: dict[str, dict[int, st
             yield f"what leaf {number} keeps of the things refused on {record['day']} is not what was sealed"
 
 
-def _is_sealed(desk: Desk, number: int, record: Record) -> bool:
+def _thinned(desk: Desk) -> dict[int, Thinned]:
+    return thinned_leaves(desk.store.entries(SENSORS_CHAIN))
+
+
+def _is_sealed(desk: Desk, number: int, record: Record, thinned: Mapping[int, Thinned] | None = None) -> bool:
+    """Whether a leaf keeps what was sealed, or what was left of it; `thinned` is looked up where it is not given."""
     data = _content(desk, number)
-    return data is not None and content_hash(data).hex() == record["sha256"]
+    if data is None or content_hash(data).hex() == record["sha256"]:
+        return data is not None
+    return is_left(data, record, _thinned(desk) if thinned is None else thinned, number)
+
+
+def check_day(desk: Desk, stream: str, day: int, thinned: Mapping[int, Thinned]) -> list[str]:
+    """What is wrong with the readings of one UTC day of a sensor, against its leaves and what was left of them."""
+    leaves = [leaf for leaf in desk.store.leaves("sensor", stream, day=day) if leaf.record in _READINGS]
+    found = [one for leaf in leaves for one in _leaf(desk, leaf.number, read_record(leaf.text), {}, thinned)]
+    return found or _day(desk, stream, day)
 
 
 def _content(desk: Desk, number: int) -> bytes | None:
