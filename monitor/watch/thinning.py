@@ -85,7 +85,7 @@ def thin(desk: Desk, name: str, *, before: int, each: int | None = None, reason:
 
 def _check_asked(desk: Desk, before: int, each: int) -> None:
     if before > desk.clock.now() - YOUNGEST:
-        mend = f"Name a time at least {format_duration(YOUNGEST)} ago"
+        mend = f"Name a day at least {YOUNGEST // DAY} days ago"
         raise RecordError(f"{rfc3339(before)} is not long past", where="sensor thin", mend=mend)
     if not SHORTEST <= each <= LONGEST:
         mend = f"Give {format_duration(SHORTEST)} to {format_duration(LONGEST)}"

@@ -292,9 +292,17 @@ def segment(data, stream, day):
     return [(q, midnight + t, v, u, midnight + a, o) for q, t, v, u, a, o in got[2]]
 
 
+def thinned_days(path, records):
+    """Leaf -> what the last sealed entry says is left of it."""
+    sealed = max((r["number"] for r in records.values() if r["record"] == "log head" and r["chain"] == ""), default=0)
+    bodies = [parsed(value["body"]) for value in lines(path) if "body" in value and value["number"] <= sealed]
+    return {one["leaf"]: one for body in bodies if body["kind"] == "thinned" for one in body["body"]["days"]}
+
+
 def step_7_readings(files, about, records, closed):
     """Sensor -> list of (quantity, time, value, unit, arrival, origin, leaf)."""
     found, used = {}, set()
+    thinned = thinned_days(files["data/log/sensors.jsonl"], records)
     for place, stream in enumerate(about["sensors"], 1):
         rows = found.setdefault(stream, [])
         for index, record in records.items():
@@ -302,7 +310,10 @@ def step_7_readings(files, about, records, closed):
                 continue
             stem = f"data/segments/{place:03d}/{record['day']}-{index}"
             parts = {f"{stem}.segment": record, **{f"{stem}-{q}.segment": c for q, c in record["channels"].items()}}
+            left = f"{stem}-thinned.segment"
+            parts |= {left: thinned[index]} if index in thinned else {}
             there = [name for name in parts if name in files]
+            expected = thinned[index]["readings"] if left in there else record["readings"]
             count = 0
             for name in there:
                 data = files[name].read_bytes()
@@ -312,7 +323,7 @@ def step_7_readings(files, about, records, closed):
                 rows += [(*one, index) for one in got]
                 count += len(got)
                 used.add(name)
-            need(count == record["readings"] or (about["disclosure"] and count < record["readings"]), f"{stem} missing")
+            need(count == expected or (about["disclosure"] and count < expected), f"{stem} missing")
         for name in files:
             if name.startswith(f"data/unsealed/{place:03d}/"):
                 day = name.split("/")[-1].removesuffix(".segment")

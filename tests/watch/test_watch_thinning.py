@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-import json
+import shutil
 import sqlite3
 import sys
+from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from desks import HUMIDITY, T0, TEMPERATURE, furnish, hear, readings, steady
 
+from monitor.basis.clock import SetClock
 from monitor.basis.errors import RecordError, StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import BACK_FILL, SENSORS_CHAIN, Draft, Kind
-from monitor.seal import layout
+from monitor.seal.thinned import thinned_leaves
 from monitor.tell import diary as told
 from monitor.tell.upkeep import thinned
 from monitor.watch import sealing
 from monitor.watch.bundling import write_bundle
-from monitor.watch.desk import Desk
+from monitor.watch.desk import Desk, open_desk
 from monitor.watch.disclosing import Asked, write
 from monitor.watch.entering import add
 from monitor.watch.forgetting import hold
@@ -29,7 +32,7 @@ from monitor.watch.judging import assess
 from monitor.watch.sealcheck import check_leaves
 from monitor.watch.shown import display
 from monitor.watch.thinning import thin
-from monitor.watch.verifying import check, differences
+from monitor.watch.verifying import check
 
 sys.path.append(str(Path(__file__).parents[1] / "seal"))
 from independent_verify import is_whole
@@ -42,21 +45,37 @@ LATER = T0 + 200 * DAY
 WHY = {"reason": "five years are over", "who": "ada"}
 
 
-@pytest.fixture(autouse=True)
-def without_the_drawing_program(monkeypatch) -> None:
-    monkeypatch.setattr("monitor.tell.page._packed", lambda _program: "")
+@pytest.fixture(scope="module")
+def lived_in(tmp_path_factory) -> Path:
+    """A wall finished long ago; of its later life eight days of readings every 5 min, all sealed."""
+    home = tmp_path_factory.mktemp("lived in") / "home"
+    with open_desk(home, environ={}, clock=SetClock(LATER)) as desk:
+        furnish(desk)
+        hear(desk, steady(T0, 100, step=30))
+        add(desk, "den", Draft(Kind.INSTALL, T0 + 3 * DAY, "robin", {"finish": FINISH, "lots": [], "not_ready": []}))
+        hear(desk, steady(END - DAY, 8 * 24, step=5))
+        sealing.close_due(desk)
+    return home
 
 
 @pytest.fixture
-def den(desk) -> Desk:
-    """A wall finished long ago; of its later life eight days of readings every 5 min, all sealed."""
-    furnish(desk)
-    hear(desk, steady(T0, 100, step=30))
-    add(desk, "den", Draft(Kind.INSTALL, T0 + 3 * DAY, "robin", {"finish": FINISH, "lots": [], "not_ready": []}))
-    hear(desk, steady(END - DAY, 8 * 24, step=5))
-    desk.clock.at_ms = LATER
-    sealing.close_due(desk)
-    return desk
+def den(lived_in, tmp_path) -> Iterator[Desk]:
+    """A desk over a copy of that home."""
+    shutil.copytree(lived_in, tmp_path / "den")
+    with open_desk(tmp_path / "den", environ={}, clock=SetClock(LATER)) as desk:
+        yield desk
+
+
+@pytest.fixture(scope="module")
+def bundle(lived_in, tmp_path_factory) -> Path:
+    """The bundle of that home after it was thinned to a few readings a day."""
+    home = tmp_path_factory.mktemp("thinned") / "home"
+    shutil.copytree(lived_in, home)
+    with open_desk(home, environ={}, clock=SetClock(LATER)) as desk, pytest.MonkeyPatch.context() as patched:
+        patched.setattr("monitor.tell.page._packed", lambda _program: "")  # packing it takes a second
+        thin(desk, "shelf", before=LIMIT, each=DAY, **WHY)
+        write_bundle(desk, "den", home.parent / "b")
+    return home.parent / "b"
 
 
 def refusal(desk: Desk, **options) -> str:
@@ -209,7 +228,7 @@ def test_a_job_that_was_closed_without_a_wall_keeps_all_until_30_days_later(desk
 
 def test_what_is_not_long_past_is_not_thinned(den):
     assert refusal(den, before=LATER - 90 * DAY + 1) == (
-        f"sensor thin: {rfc3339(LATER - 90 * DAY + 1)} is not long past. Name a time at least 90 d ago"
+        f"sensor thin: {rfc3339(LATER - 90 * DAY + 1)} is not long past. Name a day at least 90 days ago"
     )
 
 
@@ -219,7 +238,7 @@ def test_a_stretch_is_a_minute_to_a_day(den):
 
 def test_a_thinning_wants_a_reason_and_a_sensor_that_there_is(den):
     assert refusal(den, reason=" ") == "sensor thin: no reason is given. Add --reason TEXT"
-    with pytest.raises(RecordError, match="there is no sensor 'attic'"):
+    with pytest.raises(RecordError, match="sensor attic: there is no such sensor"):
         thin(den, "attic", before=LIMIT, **WHY)
 
 
@@ -275,53 +294,48 @@ def test_what_is_left_is_bound_too(den):
     assert faults(den) == ["2 readings of 2026-02-08 of site/shelf/climate are not as they were sealed"]
 
 
-def test_a_bundle_shows_what_is_left_as_left_and_is_whole(den, tmp_path):
-    done = thin(den, "shelf", before=LIMIT, each=DAY, **WHY)
-    write_bundle(den, "den", tmp_path / "b")
-    found = check(tmp_path / "b")
+def test_a_bundle_shows_what_is_left_as_left_and_its_verdict_follows_from_that(bundle):
+    found = check(bundle)
     assert ([str(one) for one in found.found.faults], found.faults, found.judged) == ([], (), True)
-    assert is_whole(tmp_path / "b") == (True, "")
+    assert is_whole(bundle) == (True, "")
+    [entry] = [one for one in found.found.sensors_log if one.kind is Kind.THINNED]
     assert (
-        f"Thinned: of 6 days of the sensor {SHELF}, 2026-02-08 to 2026-02-13, there are {done.left} of 3456 readings; "
-        f"they rest on the sensors' log (entry {done.entries[0].number}), not on the seals of these days."
+        f"Thinned: of 6 days of the sensor {SHELF}, 2026-02-08 to 2026-02-13, there are {entry.body['left']} of 3456 "
+        f"readings; they rest on the sensors' log (entry {entry.number}), not on the seals of these days."
     ) in found.found.remarks
-    stated = json.loads((tmp_path / "b" / "data" / layout.ASSESSMENT).read_text())
-    assert list(differences(json.loads(json.dumps(assess(den, "den").to_json())), stated)) == []
 
 
-def test_what_no_entry_says_is_left_is_a_fault(den, tmp_path, monkeypatch):
-    thin(den, "shelf", before=LIMIT, each=DAY, **WHY)
-    write_bundle(den, "den", tmp_path / "b")
-    monkeypatch.setattr("monitor.seal.comparing.thinned_leaves", lambda *_: {})
-    texts = [str(one) for one in check(tmp_path / "b").found.faults]
+@pytest.mark.parametrize(
+    ("asked", "days"),
+    [({"first": "2026-02-07", "last": "2026-02-09"}, 2), ({"entries": "1-5"}, 6)],
+)
+def test_a_disclosure_shows_thinned_days_with_the_entry_that_proves_them(bundle, tmp_path, asked, days):
+    write(bundle, tmp_path / "part", Asked(**asked), clock=SetClock(LATER))
+    found = check(tmp_path / "part").found
+    assert (found.faults, is_whole(tmp_path / "part")) == ((), (True, ""))
+    assert [one for one in found.remarks if one.startswith(f"Thinned: of {days} days")]
+
+
+def test_of_one_channel_alone_nothing_of_a_thinned_day_can_be_proven_and_it_is_withheld(bundle, tmp_path):
+    write(bundle, tmp_path / "part", Asked(channels=("air_humidity",)), clock=SetClock(LATER))
+    found = check(tmp_path / "part").found
+    assert (found.faults, is_whole(tmp_path / "part")) == ((), (True, ""))
+    assert len(found.series(SHELF, HUMIDITY)) == 200 + 2 * 288
+    assert [one for one in found.remarks if one.startswith("Withheld: 576 readings of 2026-02-08")]
+
+
+def test_what_no_sealed_entry_says_is_left_is_a_fault(bundle, monkeypatch):
+    monkeypatch.setattr(
+        "monitor.seal.comparing.thinned_leaves", lambda entries, sealed: thinned_leaves(entries, sealed - 1)
+    )
+    texts = [str(one) for one in check(bundle).found.faults]
     assert len([one for one in texts if "it is not what leaf" in one]) == 6
 
 
-def test_a_disclosure_of_thinned_days_is_whole(den, tmp_path):
-    thin(den, "shelf", before=LIMIT, each=DAY, **WHY)
-    write_bundle(den, "den", tmp_path / "b")
-    write(tmp_path / "b", tmp_path / "days", Asked(first="2026-02-07", last="2026-02-09"), clock=den.clock)
-    found = check(tmp_path / "days").found
-    assert (found.faults, is_whole(tmp_path / "days")) == ((), (True, ""))
-    assert [one for one in found.remarks if one.startswith("Thinned: of 2 days")]
-
-
-def test_of_one_channel_alone_nothing_of_a_thinned_day_can_be_proven_and_it_is_withheld(den, tmp_path):
-    thin(den, "shelf", before=LIMIT, each=DAY, **WHY)
-    write_bundle(den, "den", tmp_path / "b")
-    write(tmp_path / "b", tmp_path / "c", Asked(channels=("air_humidity",)), clock=den.clock)
-    found = check(tmp_path / "c").found
-    assert (found.faults, is_whole(tmp_path / "c")) == ((), (True, ""))
-    assert (
-        len(
-            found.series(
-                SHELF,
-                HUMIDITY,
-            )
-        )
-        == 200 + 2 * 288
-    )
-    assert [one for one in found.remarks if one.startswith("Withheld: 576 readings of 2026-02-08")]
+def test_an_entry_that_says_nonsense_of_leaves_says_nothing(bundle):
+    [entry] = [one for one in check(bundle).found.sensors_log if one.kind is Kind.THINNED]
+    for days in (None, [1], [{"leaf": 1}], [{"leaf": "x", "readings": 1, "sha256": "00" * 32}], [{"sha256": "0"}]):
+        assert thinned_leaves([replace(entry, body={"days": days})]) == {}
 
 
 def test_a_reading_that_came_meanwhile_stops_it(den, monkeypatch):
