@@ -105,7 +105,11 @@ def restored(entry: Entry, replaced: Path | None, key: Path | None, key_there: b
 
 
 def forgotten_since(job: str, entry: Entry) -> str:
-    """What was forgotten in a store that was replaced, and stands again in the restored one."""
+    """What was forgotten or thinned in a store that was replaced, and stands again in the restored one."""
+    if entry.kind is Kind.THINNED:
+        name, until = quote(entry.body["sensor"]), max(one["day"] for one in entry.body["days"])
+        which = f"{name} --before DAY --each {quote(format_duration(entry.body['each_ms']))} --reason TEXT"
+        return f"mind: {visible(name)} was thinned since up to {until}, thin it again: wallclime sensor thin {which}"
     numbers = ",".join(map(str, entry.body["entries"]))
     which = "" if entry.body["whole"] else f" --entries {numbers}"
     return f"mind: {visible(job)} was forgotten since, forget it again: wallclime job forget {quote(job)}{which}"

@@ -302,12 +302,13 @@ def _put_key(home: Path, file: Path, environ: Mapping[str, str], clock: Clock) -
 
 
 def forgotten_since(restored: Restored) -> list[tuple[str, Entry]]:
-    """What the replaced store had forgotten and the restored one has not: (job, the entry that told of it)."""
+    """What the replaced store had forgotten or thinned and the restored one has not: (chain, the entry that told)."""
     if restored.before is None:
         return []
     return [
         (name, entry)
         for name, entries in sorted(restored.before.chains.items())
         for entry in entries
-        if entry.kind is Kind.FORGOTTEN and entry.link not in {one.link for one in restored.found.chains.get(name, ())}
+        if entry.kind in (Kind.FORGOTTEN, Kind.THINNED)
+        and entry.link not in {one.link for one in restored.found.chains.get(name, ())}
     ]

@@ -338,6 +338,18 @@ def test_an_entry_that_says_nonsense_of_leaves_says_nothing(bundle):
         assert thinned_leaves([replace(entry, body={"days": days})]) == {}
 
 
+def test_a_backup_from_before_holds_all_of_it_and_its_restore_says_so(den, tmp_path):
+    copied = backup(den, tmp_path / "copies").path
+    thin(den, "shelf", before=LIMIT, each=DAY, **WHY)
+    den.store.close()
+    done = restore(den.settings.home, copied, who="ben", replace=True, environ={}, clock=den.clock)
+    [(chain, entry)] = forgotten_since(done)
+    assert tell.forgotten_since(chain, entry) == (
+        "mind: shelf was thinned since up to 2026-02-13, thin it again: "
+        "wallclime sensor thin shelf --before DAY --each '24 h' --reason TEXT"
+    )
+
+
 def test_a_reading_that_came_meanwhile_stops_it(den, monkeypatch):
     then = thin.__globals__["_draft"]
 
