@@ -17,7 +17,10 @@ def thin(
     reason: Reason,
     each: Annotated[
         str | None,
-        typer.Option(metavar="DURATION", help="Of each such stretch four readings stay; the hold by default."),
+        typer.Option(
+            metavar="DURATION",
+            help="Of each such stretch four readings stay; the hold by default, more leaves unknown time.",
+        ),
     ] = None,
     who: Who = None,
 ) -> None:

@@ -20,6 +20,7 @@ from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import BACK_FILL, SENSORS_CHAIN, Draft, Kind
 from monitor.seal.thinned import thinned_leaves
 from monitor.tell import diary as told
+from monitor.tell import upkeep as tell
 from monitor.tell.upkeep import thinned
 from monitor.watch import sealing
 from monitor.watch.bundling import write_bundle
@@ -32,6 +33,7 @@ from monitor.watch.judging import assess
 from monitor.watch.sealcheck import check_leaves
 from monitor.watch.shown import display
 from monitor.watch.thinning import thin
+from monitor.watch.upkeep import backup, forgotten_since, restore
 from monitor.watch.verifying import check
 
 sys.path.append(str(Path(__file__).parents[1] / "seal"))
