@@ -18,7 +18,8 @@ from monitor.tell.words import Display, visible
 Facts = Mapping[str, Any]
 
 # The facts that are times, in ms.
-_TIMES = ("act_by", "completed", "due", "from", "last", "last_heard", "latest", "opens", "soonest", "to", "until")
+_TIMES = ("act_by", "completed", "due", "from", "last", "last_heard", "latest", "opens", "soonest", "to", "unheard_since",
+          "until")  # fmt: skip
 
 
 def for_machines(facts: Facts) -> dict[str, Any]:
@@ -38,7 +39,11 @@ def how_bad(alarm: Alarm, display: Display) -> str:
     if alarm.what == whats.SILENT and alarm.returned is not None:
         return f"it speaks again since {words.when(alarm.returned, display)}"
     tell = FACTS.get(alarm.what)
-    return "" if tell is None else "; ".join(part for part in tell(alarm.facts, display) if part)
+    said = [] if tell is None else [part for part in tell(alarm.facts, display) if part]
+    unheard = alarm.facts.get("unheard_since")
+    if unheard is not None:
+        said.insert(0, f"not heard since {words.when(unheard, display)}: nobody knows that it is over")
+    return "; ".join(said)
 
 
 def _measured(facts: Facts, key: str, display: Display) -> str:

@@ -491,6 +491,10 @@ def test_the_diary_tells_each_transition_in_a_sentence():
 
     frost = "pipes may freeze, north wall, den, since 2026-01-05 08:40 -05:00: now 40.9 degF, the limit is 41.0 degF"
     assert said(Change(FROST, "raised", "first")) == f"raised, high: {frost} [0123456789]"
+    silent = replace(FROST, facts={"limit": 5.0, "value": None, "unheard_since": T})
+    assert said(Change(silent, "corrected", "")).endswith(
+        "not heard since 2026-01-05 08:40 -05:00: nobody knows that it is over; the limit is 41.0 degF [0123456789]"
+    )
     assert said(acknowledge(FROST, "robin", NOW)) == f"acknowledged, high: {frost} [0123456789]"
     on_shelf = shelve(FROST, NOW + DAY, "painters", "robin", NOW, at_most=DAY)
     assert said(on_shelf) == f"shelved, high: {frost} [0123456789]; until 2026-01-06 10:50 -05:00; painters"
