@@ -18,8 +18,10 @@ from monitor.tell.words import Display, visible
 Facts = Mapping[str, Any]
 
 # The facts that are times, in ms.
-_TIMES = ("act_by", "completed", "due", "from", "last", "last_heard", "latest", "opens", "soonest", "to", "unheard_since",
-          "until")  # fmt: skip
+_TIMES = (
+    *("act_by", "completed", "due", "from", "last", "last_heard", "latest", "opens", "soonest", "to", "until"),
+    "unheard_since",
+)
 
 
 def for_machines(facts: Facts) -> dict[str, Any]:

@@ -543,7 +543,7 @@ def test_care_falls_due_by_the_plan(life: Life):
 # --- the record ---------------------------------------------------------------------------------------------------
 
 DAEMONS_OWN = {Kind.CLOCK, Kind.TROUBLE, Kind.ALARM, Kind.ALARM_SETTINGS}  # what the running service meets and says
-OF_THE_RECORD = {"restored", "hold", "forgotten", "erased", "thinned", "key", "witness"}  # how it is kept, not what was lived
+OF_THE_RECORD = {"restored", "hold", "forgotten", "erased", "thinned", "key", "witness"}  # how it is kept
 
 
 def test_every_kind_of_entry_that_a_life_can_have_was_written_by_a_command(life: Life):
