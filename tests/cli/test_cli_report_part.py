@@ -17,7 +17,7 @@ def test_a_report_of_a_span_says_of_which_and_a_time_without_an_offset_is_the_zo
     record.done("report", "den", "-o", page, "--from", "2026-01-06T08:00", "--to", "2026-01-07T08:00-05:00", *AT)
     html = page.read_text(encoding="utf-8").replace("\u00a0", " ").replace("<time>", "").replace("</time>", "")
     assert "den: From 2026-01-06 08:00 to 2026-01-07 08:00 -05:00, the room was in band" in html
-    assert "of 24 h." in html
+    assert "and known all 24 h." in html
 
 
 def test_a_report_of_a_phase_names_it(record: Home, tmp_path: Path):

@@ -8,8 +8,8 @@ from homes import Home
 def test_a_month_is_written_and_said_in_a_sentence(record: Home):
     path = record.path.parent / "january.html"
     told = record.done("summary", "--month", "2026-01", "-o", path)
-    assert told.err == f"wrote {path}: 1 wall, none left the band.\n"
-    assert "January 2026: 1 wall, none left the band." in path.read_text(encoding="utf-8")
+    assert told.err == f"wrote {path}: 1 wall, none left the band, 1 record ended.\n"
+    assert "January 2026: 1 wall, none left the band, 1 record ended." in path.read_text(encoding="utf-8")
 
 
 def test_what_is_no_month_or_no_page_is_refused_and_nothing_is_written(record: Home):

@@ -25,7 +25,7 @@ PRINTED = [one for one in PRINTED if one not in (("report before", "si"), ("repo
 SIZES: dict[System, tuple[float, float]] = {"us": (612, 792), "si": (595, 842)}  # Letter, A4 [pt]
 SHOWN = """() => [...document.querySelectorAll("h1, h2, h3, h4, p, dt, dd, li, td, th, caption, small, text")]
   .filter((one) => one.checkVisibility() && !one.closest("svg:not(.paper svg)"))
-  .map((one) => one.textContent)"""
+  .map((one) => one.innerText ?? one.textContent)"""
 WIDER = """() => [...document.querySelectorAll("body *")].filter((one) => one.checkVisibility()
   && !one.closest("svg") && one.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
   .map((one) => one.outerHTML.slice(0, 120))"""

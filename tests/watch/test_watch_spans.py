@@ -62,7 +62,7 @@ def test_the_phases_of_a_record_add_up_to_its_coverage(lived: Desk):
 
 def test_a_page_of_a_phase_is_written(lived: Desk):
     html = render_report(report_page(lived, "den", at=AS_OF, phase="after"))
-    assert "after the installation, the room was in band 100.0 % of known time" in html.replace("\u00a0", " ")
+    assert "after the installation, the room was in band in 100.0 % of known time" in html.replace("\u00a0", " ")
 
 
 @pytest.mark.parametrize(
