@@ -24,6 +24,9 @@ from monitor.watch.printing import for_paper
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 WIDE = 1180  # [CSS px]
 PATIENCE = 90  # of a slow machine [s]
+FITS = """() => [...document.querySelectorAll("[data-figure]")]
+  .filter((place) => place._fullLayout && place.clientWidth)
+  .every((place) => Math.abs(place._fullLayout.width - place.clientWidth) < 2)"""
 
 
 @dataclass
@@ -40,9 +43,10 @@ class Opened:
         return self.page.evaluate(program, *given)
 
     def resize(self, width: int, height: int = 900) -> None:
-        """Make the window so wide, and let the page take it in. [CSS px]"""
+        """Make the window so wide, and let the page and its charts take it in. [CSS px]"""
         self.page.set_viewport_size({"width": width, "height": height})
         self.run("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        self.until(FITS)  # plotly draws anew some time after
 
     def until(self, program: str, *given: Any) -> None:
         """Wait until it is true. Playwright's own wait evaluates text in the page, which our policy forbids."""
