@@ -2,36 +2,11 @@
 
 import pytest
 
-from monitor.basis.errors import SettingsError
 from monitor.basis.times import MINUTE, SECOND
 from monitor.config.brokers import Broker, Tls
-from monitor.config.settings import load_settings
 
 JSON = 'format = "json"\ntemperature = { at = "/t", unit = "degC" }\n'
 TWO = '[[broker]]\nname = "attic"\n[[broker]]\nname = "barn"\nhost = "barn.invalid"\n'
-
-
-@pytest.fixture
-def load(tmp_path):
-    """A function that reads a wallclime.toml of this text."""
-
-    def load_text(text, environ=None):
-        (tmp_path / "wallclime.toml").write_text(text)
-        return load_settings(tmp_path, environ or {})
-
-    return load_text
-
-
-@pytest.fixture
-def faults_of(tmp_path, load):
-    """A function that gives the faults of a wallclime.toml without the file's name."""
-
-    def faults(text, environ=None):
-        with pytest.raises(SettingsError) as caught:
-            load(text, environ)
-        return [line.removeprefix(f"{tmp_path / 'wallclime.toml'}: ") for line in str(caught.value).splitlines()]
-
-    return faults
 
 
 @pytest.fixture
