@@ -57,18 +57,19 @@ def spells(
     Excursions that had ended by `begun` are left out. [ms]
     """
     gaps = _Unknown([gap for gap in found.gaps if quantity in gap.missing])
-    groups: list[list[Excursion]] = []
-    over: int | None = -1
-    for one in found.excursions:
+    groups: list[list[Excursion]] = []  # from the newest back: years of them lie before those that still count
+    for one in reversed(found.excursions):
         if (one.quantity, one.side) != (quantity, side) or (one.end is not None and one.end <= begun):
             continue
-        if groups and (one.continues or over is None or one.start < over):
+        over = None if one.end is None else gaps.calm(one.end, off_delay)
+        later = groups[-1][-1] if groups else None
+        if later is not None and (later.continues or over is None or later.start < over):
             groups[-1].append(one)
+        elif over is not None and over <= min(over_after, found.as_of):
+            break  # so was all that is older
         else:
             groups.append([one])
-        over = None if one.end is None else gaps.calm(one.end, off_delay)
-    made = (_spell(group, gaps, off_delay, found.as_of) for group in groups)
-    return tuple(spell for spell in made if spell.over is None or spell.over > over_after)
+    return tuple(_spell(group[::-1], gaps, off_delay, found.as_of) for group in reversed(groups))
 
 
 class _Unknown:
