@@ -22,8 +22,14 @@ def _standing(over: bool) -> Select:
     return every if over else every.where(alarm.c.standing != Standing.NORMAL.value)
 
 
-def _read(conn: Connection, query: Select) -> list[Alarm]:
+def read_alarms(conn: Connection, query: Select) -> list[Alarm]:
+    """The alarms whose bodies `query` selects, in its order."""
     return [Alarm.from_json(json.loads(body)) for body in conn.scalars(query)]
+
+
+def body_text(one: Alarm) -> str:
+    """An alarm as it stands in its row."""
+    return json.dumps(one.to_json(), allow_nan=False)
 
 
 def _write(conn: Connection, alarms: Iterable[Alarm], now: int) -> None:
@@ -34,7 +40,7 @@ def _write(conn: Connection, alarms: Iterable[Alarm], now: int) -> None:
             "standing": one.standing.value,
             "raised": one.raised,
             "changed": now,
-            "body": json.dumps(one.to_json(), allow_nan=False),
+            "body": body_text(one),
         }
         for one in alarms
     ]
@@ -77,7 +83,7 @@ class Alarms(Log):
             # In one order, and that of the sensors always: so only one records at a time, on PostgreSQL too.
             ids = {chain: held(conn, chain, False) for chain in sorted({SENSORS_CHAIN, *(name for name, _ in entries)})}
             if check is not None:
-                check(_read(conn, _standing(over=False)))
+                check(read_alarms(conn, _standing(over=False)))
             added = {
                 chain: iter(self._put(conn, id_, chain, [draft for name, draft in entries if name == chain]))
                 for chain, id_ in ids.items()
@@ -90,13 +96,13 @@ class Alarms(Log):
     def alarms(self, *, over: bool = False) -> list[Alarm]:
         """The alarms that stand or wait for somebody who has seen them, those that are `over` too; oldest first."""
         with self._reading() as conn:
-            return _read(conn, _standing(over))
+            return read_alarms(conn, _standing(over))
 
     def alarm_history(self, job: str | None = None, since: int = 0) -> list[Alarm]:
         """Every alarm that was written at or after `since` [ms], over or not, of `job` or of all; oldest first."""
         query = _standing(over=True).where(alarm.c.changed >= since)
         with self._reading() as conn:
-            return _read(conn, query if job is None else query.where(alarm.c.job == job))
+            return read_alarms(conn, query if job is None else query.where(alarm.c.job == job))
 
     def prune_alarms(self, before: int, most: int) -> int:
         """Let go at most `most` alarms that are over and were last written before `before` [ms]; how many."""

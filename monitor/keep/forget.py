@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 from monitor.basis.alarm import HOUSE, Alarm
 from monitor.basis.errors import StoreError
 from monitor.basis.values import Draft, Entry, Kind
+from monitor.keep.alarms import body_text, read_alarms
 from monitor.keep.connect import door
 from monitor.keep.log import Log, entries_of, held, rows_of
 from monitor.keep.outbox import forget_messages
@@ -134,12 +135,11 @@ def _take_reasons(conn: Connection, ids: Iterable[str]) -> None:
 
 
 def _alarms(conn: Connection, which: ColumnElement[bool]) -> list[Alarm]:
-    return [Alarm.from_json(json.loads(body)) for body in conn.scalars(select(alarm.c.body).where(which))]
+    return read_alarms(conn, select(alarm.c.body).where(which))
 
 
 def _write_over(conn: Connection, one: Alarm) -> None:
-    body = json.dumps(one.to_json(), allow_nan=False)
-    conn.execute(alarm.update().where(alarm.c.id == one.id).values(body=body))
+    conn.execute(alarm.update().where(alarm.c.id == one.id).values(body=body_text(one)))
 
 
 def _erase(
