@@ -32,8 +32,7 @@ class Schedule(Connected):
         wanted = [schedule.c[name] for name in Scheduled.__dataclass_fields__]
         query = select(*wanted).where(schedule.c.period == LAST).order_by(schedule.c.name)
         with self._reading() as conn:
-            found = [Scheduled(**row) for row in conn.execute(query).mappings()]
-        return [Scheduled(**{**asdict(one), "state": Doing(one.state)}) for one in found]
+            return [Scheduled(**{**row, "state": Doing(row["state"])}) for row in conn.execute(query).mappings()]
 
     def put_scheduled(self, runs: Sequence[Scheduled]) -> None:
         """Write works and their last runs, and delete what is there of any other work but its periods."""
