@@ -68,17 +68,15 @@ def bundles(
     changes = [one for one in changes if not _too_early(one, contacts, now, patience, buildings)]
     told = [change for change in changes if change.tells is not None]
     made: list[Bundle] = []
-    held: dict[str, list[bool]] = {}
+    going: set[str] = set()
+    held: set[str] = set()
     for contact in contacts:
         groups = _groups([change for change in told if wanted(contact, change, contacts, buildings)], patience)
         ready, left = _through(contact, list(groups), now, patience, sent.get(contact.name, ()))
         made += ready
-        for bundle in ready:
-            for alarm in bundle.alarms:
-                held.setdefault(alarm.id, []).append(False)
-        for alarm_id in left:
-            held.setdefault(alarm_id, []).append(True)
-    kept = {alarm_id for alarm_id, each in held.items() if all(each)}
+        going.update(_ids(ready))
+        held.update(left)
+    kept = held - going
     as_told = (_as_told(change, kept) for change in changes)
     return Told(tuple(made), tuple(one for one in as_told if one is not None))
 
@@ -136,7 +134,7 @@ def jobs_of(alarm: Alarm) -> tuple[str, ...]:
 
 def _groups(changes: Sequence[Change], patience: Patience) -> Iterator[Bundle]:
     """The messages for one contact, without regard to when; `not_before` is filled in later."""
-    fell = [c for c in changes if c.alarm.what == SILENT and c.tells in ("first", "again") and _stands(c.alarm)]
+    fell = [c for c in changes if c.alarm.what == SILENT and c.tells in ("first", "again") and c.alarm.standing.active]
     for group in _fell_together(fell, patience):
         behind, named = _behind(group) if len(group) > 1 else ("", "")
         yield _bundle(group, behind, named)
@@ -147,10 +145,6 @@ def _groups(changes: Sequence[Change], patience: Patience) -> Iterator[Bundle]:
             rest.setdefault((change.alarm.job, cause, _form(change), str(change.tells)), []).append(change)
     for group in rest.values():
         yield _bundle(group)
-
-
-def _stands(alarm: Alarm) -> bool:
-    return alarm.standing in (Standing.UNACKNOWLEDGED, Standing.ACKNOWLEDGED)
 
 
 def _form(change: Change) -> Form:
