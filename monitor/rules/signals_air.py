@@ -33,15 +33,17 @@ _T, _RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 
 def air(look: Look) -> Iterator[Signal]:
     """All of them; none of a room that nobody hears."""
-    standing: set[tuple[Quantity, Side]] = set()
+    standing: set[Quantity] = set()
     for quantity, side in whats.OUT:
         for signal in out(look, quantity, side):
-            standing |= {(quantity, side)} if signal.ended is None else set()
+            if signal.ended is None:
+                standing.add(quantity)
             yield signal
     for quantity in AIR:
-        if not {(quantity, "low"), (quantity, "high")} & standing:
+        if quantity not in standing:
             yield from heading(look, quantity)
-            yield from () if _came_back(look, quantity) else rapid(look, quantity)
+            if not _came_back(look, quantity):
+                yield from rapid(look, quantity)
     yield from frost(look)
     yield from sudden_damp(look)
 
