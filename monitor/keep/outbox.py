@@ -15,6 +15,8 @@ from monitor.keep.schema import outbox
 
 EXPIRED = "it came too late to be told"
 
+_WAITING = outbox.c.state == Post.WAITING.value
+
 
 def _message(text: str) -> Message:
     body = json.loads(text)
@@ -47,7 +49,7 @@ def post(conn: Connection, messages: Iterable[Message]) -> None:
 def withdraw(conn: Connection, ids: Iterable[str]) -> None:
     """Delete messages that wait: what they were to tell is so no more."""
     for id_ in ids:
-        conn.execute(outbox.delete().where(outbox.c.id == id_, outbox.c.state == Post.WAITING.value))
+        conn.execute(outbox.delete().where(outbox.c.id == id_, _WAITING))
 
 
 def forget_messages(conn: Connection, job: str, alarms: Sequence[str]) -> None:
@@ -82,7 +84,7 @@ class Outbox(Connected):
 
         What became of it is noted by `outbox_sent` or `outbox_failed`; else it is due again at `until`.
         """
-        due = (outbox.c.id == id_) & (outbox.c.state == Post.WAITING.value) & (outbox.c.due <= now)
+        due = (outbox.c.id == id_) & _WAITING & (outbox.c.due <= now)
         with self._writing() as conn:
             return conn.execute(outbox.update().where(due).values(due=until)).rowcount == 1
 
@@ -97,7 +99,7 @@ class Outbox(Connected):
 
     def outbox_hurry(self, ids: Iterable[str], at: int) -> None:
         """Let messages that were tried in vain be tried again by `at` [ms]: whoever they are for takes others again."""
-        late = outbox.c.id.in_(list(ids)) & (outbox.c.state == Post.WAITING.value) & (outbox.c.due > at)
+        late = outbox.c.id.in_(list(ids)) & _WAITING & (outbox.c.due > at)
         with self._writing() as conn:
             conn.execute(outbox.update().where(late, outbox.c.tries > 0).values(due=at))
 
@@ -109,7 +111,7 @@ class Outbox(Connected):
 
     def outbox_expire(self, now: int) -> int:
         """Give up what waits and has expired by `now` [ms]; how many."""
-        late = (outbox.c.state == Post.WAITING.value) & (outbox.c.expires <= now)
+        late = _WAITING & (outbox.c.expires <= now)
         with self._reading() as conn:
             if conn.scalar(select(outbox.c.id).where(late).limit(1)) is None:
                 return 0
@@ -117,11 +119,11 @@ class Outbox(Connected):
 
     def outbox_give_up(self, now: int, reason: str) -> int:
         """Give up all that waits, for `reason`; how many. [ms]"""
-        return self._give_up(outbox.c.state == Post.WAITING.value, now, reason)
+        return self._give_up(_WAITING, now, reason)
 
     def outbox_held(self, now: int) -> list[Message]:
         """What is to be told only after `now`, oldest first. [ms]"""
-        query = select(outbox.c.message).where(outbox.c.state == Post.WAITING.value, outbox.c.due > now)
+        query = select(outbox.c.message).where(_WAITING, outbox.c.due > now)
         with self._reading() as conn:
             waiting = [_message(text) for text in conn.scalars(query.order_by(outbox.c.made, outbox.c.id))]
         return [one for one in waiting if one.not_before > now]  # not what is claimed, or to be tried again
@@ -160,7 +162,7 @@ class Outbox(Connected):
         return select(outbox).where(outbox.c.state == state.value)
 
     def _change(self, id_: str, **values: object) -> None:
-        waiting = (outbox.c.id == id_) & (outbox.c.state == Post.WAITING.value)
+        waiting = (outbox.c.id == id_) & _WAITING
         with self._writing() as conn:
             conn.execute(outbox.update().where(waiting).values(**values))
 
