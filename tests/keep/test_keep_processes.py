@@ -43,14 +43,19 @@ def go(child: subprocess.Popen) -> None:
     child.stdin.flush()
 
 
+def numbers_of(child: subprocess.Popen, lines: int) -> list[int]:
+    """What a child says that is let go, and killed after so many lines."""
+    go(child)
+    said = [int(child.stdout.readline()) for _ in range(lines)]
+    child.kill()
+    return [*said, *(int(line) for line in child.stdout.read().split("\n")[:-1])]
+
+
 def test_a_killed_process_loses_no_batch_that_it_said_was_kept(start, open_at, sqlite_url):
     begun = 0
     for lines in (1, 7, 23):
         child = start("keep", sqlite_url, str(begun))
-        go(child)
-        said = [int(child.stdout.readline()) for _ in range(lines)]
-        child.kill()
-        said += [int(line) for line in child.stdout.read().split("\n")[:-1]]
+        said = numbers_of(child, lines)
         store = open_at(sqlite_url)
         kept, beyond = divmod(len(store.series("room", Quantity.AIR_HUMIDITY)), BATCH)
         assert beyond == 0
@@ -66,10 +71,7 @@ def test_a_killed_process_leaves_no_alarm_without_its_entry_and_its_message(star
     begun = 0
     for lines in (1, 7, 23):
         child = start("alarm", sqlite_url, str(begun))
-        go(child)
-        said = [int(child.stdout.readline()) for _ in range(lines)]
-        child.kill()
-        said += [int(line) for line in child.stdout.read().split("\n")[:-1]]
+        said = numbers_of(child, lines)
         store = open_at(sqlite_url)
         alarms = [one.id for one in store.alarms()]
         assert alarms == [one.message.id for one in store.outbox_due(0, 9_999)]
