@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from monitor.rules.assessment import Assessment, Coverage, Excursion, Gap
+from monitor.rules.assessment import Assessment, Coverage, Excursion
 
 
 def judged(found: Assessment, start: int, end: int) -> tuple[int, int] | None:
@@ -32,11 +32,6 @@ def coverage_within(found: Assessment, start: int, end: int) -> Coverage:
 def excursions_within(found: Assessment, start: int, end: int) -> tuple[Excursion, ...]:
     """The excursions that lasted into [start, end), each as a whole. [ms]"""
     return tuple(one for one in found.excursions if one.start < end and (one.end is None or one.end > start))
-
-
-def gaps_within(found: Assessment, start: int, end: int) -> tuple[Gap, ...]:
-    """The gaps that lasted into [start, end), each as a whole. [ms]"""
-    return tuple(gap for gap in found.gaps if gap.start < end and gap.end > start)
 
 
 def _length(pieces: Iterable[tuple[int, int]], start: int, end: int) -> int:

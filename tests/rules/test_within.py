@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from rooms import MINUTE, assess, course, minutes
 
 from monitor.rules.assessment import Coverage
-from monitor.rules.within import coverage_within, excursions_within, gaps_within
+from monitor.rules.within import coverage_within, excursions_within
 
 ROOM = course(("in", 60), ("wet", 30), ("silent", 20), ("in", 40))
 parts = st.lists(
@@ -45,8 +45,6 @@ def test_what_touches_a_part_is_in_it_as_a_whole():
     found = assess(ROOM, 150, hold=10)
     assert excursions_within(found, minutes(80), minutes(81)) == found.excursions
     assert excursions_within(found, minutes(90), minutes(150)) == ()
-    assert gaps_within(found, minutes(0), minutes(91)) == found.gaps
-    assert gaps_within(found, minutes(110), minutes(150)) == ()
 
 
 def test_an_open_excursion_is_in_every_later_part():
