@@ -93,11 +93,12 @@ def _sealed(
         if (segment.stream, rfc3339(segment.day)[:10]) != (record["stream"], record["day"]):
             findings.fault(FaultKind.UNLIKE, f"data/{name}", f"it is of another sensor or day than leaf {index}", _COPY)
             continue
-        if hashes.get(content_hash(data).hex()) != len(segment):
+        digest = content_hash(data).hex()
+        if hashes.get(digest) != len(segment):
             findings.fault(FaultKind.UNLIKE, f"data/{name}", f"it is not what leaf {index} sealed", "It was altered")
             continue
         read += len(segment)
-        if thinned and content_hash(data).hex() == thinned.sha256:
+        if thinned and digest == thinned.sha256:
             whole = thinned.readings
         elif len(segment) == record["readings"]:
             _check_channels(segment, index, record, findings)

@@ -55,5 +55,5 @@ def _said(entry: Entry) -> dict[int, Thinned]:
 
 def is_left(data: bytes, record: Record, thinned: Mapping[int, Thinned], leaf: int) -> bool:
     """Whether bytes are what is left of a leaf, and not what was sealed."""
-    said, found = thinned.get(leaf), content_hash(data).hex()
-    return said is not None and found == said.sha256 and found != record["sha256"]
+    said = thinned.get(leaf)
+    return said is not None and said.sha256 != record["sha256"] and content_hash(data).hex() == said.sha256
