@@ -147,8 +147,8 @@ def board_reading(
         gained=_bounds(now - apart - np.repeat(came, SPEEDS), followed[CENTRAL] - came[1]),
         measured=bool(measured_moistures(frame)),
         sensor=_left_open(frame, days, spread),
-        driest=_extreme(frame, known, "grown_least", np.argmin) if len(known) else None,
-        dampest=_extreme(frame, known, "grown_most", np.argmax) if len(known) else None,
+        driest=_extreme(frame, apart, known, "grown_least", np.argmin) if len(known) else None,
+        dampest=_extreme(frame, apart, known, "grown_most", np.argmax) if len(known) else None,
     )
 
 
@@ -171,11 +171,11 @@ def _bounds(every: Values, central: float) -> Bounds:
     return Bounds(float(every.min()), float(central), float(every.max()))
 
 
-def _extreme(frame: Frame, days: Days, by: str, pick: Any) -> Extreme:
+def _extreme(frame: Frame, apart: Values, days: Days, by: str, pick: Any) -> Extreme:
     """That day's gain, as wide as lots that came apart make it."""
     row = days[pick(days[by])]
     end = (int(row["day"]) + 1) * DAY
-    wider = _apart(frame, came_with(frame)) * (1.0 - _left(frame, end))
+    wider = apart * (1.0 - _left(frame, end))
     least, most = float(row["grown_least"]) - max(wider.max(), 0.0), float(row["grown_most"]) - min(wider.min(), 0.0)
     return Extreme(int(row["day"]) * DAY, Bounds(float(least), float(row["grown"]), float(most)))
 
