@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from monitor.basis.errors import WallclimeError
 from monitor.config.brokers import Broker
-from monitor.intake.mqtt import Status
+
+if TYPE_CHECKING:
+    from monitor.intake.mqtt import Status  # with paho, which commands that only name a broker have no use for
 
 TURNS_WITHIN = 60.0  # longer than a name is looked up, a broker and a lock of the store waited for; ours [s]
 
