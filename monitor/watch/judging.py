@@ -160,19 +160,25 @@ class _GrownError(Exception):
     """The log got entries while it was judged."""
 
 
-def note_completions(desk: Desk, job: str) -> list[Entry]:
-    """Write to the log what is new of the job's completions: one that was reached, or one that was told and is no more.
+def judge_and_note(desk: Desk, job: str) -> tuple[Assessment, list[Entry]]:
+    """The Assessment of now, and the entries that tell what is new of the job's completions.
 
-    What the log has told is read from the log itself, and written only if nobody has written to it meanwhile, so that
-    nothing is told twice whoever asks.
+    A completion that was reached, or one that was told and is no more. What the log has told is read from the log
+    itself, and written only if nobody has written to it meanwhile, so that nothing is told twice whoever asks.
     """
     while True:
         log = desk.book.log(job)
-        drafts = _news(log, assess(desk, job), desk.clock.now())
+        found = assess(desk, job)
+        drafts = _news(log, found, desk.clock.now())
         try:
-            return desk.store.append(job, drafts, check=_of_length(len(log))) if drafts else []
+            return found, desk.store.append(job, drafts, check=_of_length(len(log))) if drafts else []
         except _GrownError:
             continue
+
+
+def note_completions(desk: Desk, job: str) -> list[Entry]:
+    """Write to the log what is new of the job's completions, as `judge_and_note`."""
+    return judge_and_note(desk, job)[1]
 
 
 def _of_length(length: int) -> Callable[[Sequence[Entry]], None]:

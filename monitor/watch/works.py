@@ -20,7 +20,7 @@ from monitor.watch import digest
 from monitor.watch.alarming import Memory, look, states_of
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
-from monitor.watch.judging import assess, note_completions, settle
+from monitor.watch.judging import judge_and_note, settle
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
 from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
@@ -145,9 +145,10 @@ def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
         if last and last.generation == generation and (last.due is None or last.due > desk.clock.now()):
             continue
         try:
-            for entry in note_completions(desk, job):
+            found, entries = judge_and_note(desk, job)
+            for entry in entries:
                 log("info", entry.kind.value, job=job, entry=entry.number)
-            looked[job] = _look(generation, assess(desk, job))
+            looked[job] = _look(generation, found)
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))
             faults += exc.faults

@@ -53,7 +53,7 @@ def test_a_job_that_can_not_be_judged_is_tried_again_the_next_time(desk):
     looked = {}
     away = StoreError("away", where="store", mend="wait")
     with (
-        mock.patch("monitor.watch.works.note_completions", side_effect=away),
+        mock.patch("monitor.watch.works.judge_and_note", side_effect=away),
         pytest.raises(WallclimeError, match=r"^store: away\. wait$"),
     ):
         works.judge_what_was_heard(desk, looked)
@@ -67,7 +67,7 @@ def test_a_job_that_heard_nothing_new_is_not_judged_again(desk):
     hear(desk, steady(T0, 50))
     looked = {}
     works.judge_what_was_heard(desk, looked)
-    with mock.patch("monitor.watch.works.note_completions") as judged:
+    with mock.patch("monitor.watch.works.judge_and_note") as judged:
         works.judge_what_was_heard(desk, looked)
     assert not judged.called
     assert assess(desk, "den").as_of == NOW
