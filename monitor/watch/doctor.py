@@ -16,10 +16,10 @@ from monitor.watch import examine_service as service
 from monitor.watch import undelivered
 from monitor.watch.book import Book
 from monitor.watch.desk import Desk
+from monitor.watch.disk import room, store_file
 from monitor.watch.examine_store import store_looks
 from monitor.watch.examining import Check, IllError, Look, UnknownError, look
-from monitor.watch.ready import LEAST_ROOM, room
-from monitor.watch.upkeep import store_file
+from monitor.watch.ready import LEAST_ROOM
 
 
 def doctor(

@@ -19,9 +19,10 @@ from monitor.basis.values import Draft, Entry, Kind
 from monitor.rules.frame import effective
 from monitor.seal.chain import body_hash
 from monitor.watch.desk import Desk
+from monitor.watch.disk import store_file
 from monitor.watch.jobs import given_reason
 from monitor.watch.judging import PROGRAM
-from monitor.watch.upkeep import copies_in, store_file
+from monitor.watch.upkeep import copies_in
 
 # What people wrote down or photographed; no verdict rests on it. Of alarms it is why somebody shelved one.
 PERSONAL = (Kind.NOTE, Kind.PHOTO, Kind.EVENT, Kind.CAUSE, Kind.CARE, Kind.INSPECTION)

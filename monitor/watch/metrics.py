@@ -24,11 +24,11 @@ from monitor.config.brokers import Broker
 from monitor.keep.rows import Doing, Scheduled
 from monitor.keep.sensors import Newest
 from monitor.watch.desk import Desk
+from monitor.watch.disk import room, store_file
 from monitor.watch.health import Answer
 from monitor.watch.pulse import Pulse, named
-from monitor.watch.ready import Told, room
+from monitor.watch.ready import Told
 from monitor.watch.sealcheck import overdue
-from monitor.watch.upkeep import store_file
 
 _PERCENT = 100.0
 _AS_SENT = "as it was sent, without calibration; absent once the reading is older than the sensor's hold"

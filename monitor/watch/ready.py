@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import importlib.util
-import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from monitor.basis.errors import SettingsError, StoreError
 from monitor.basis.times import SECOND, rfc3339
 from monitor.basis.units import format_duration
-from monitor.config.settings import Settings
 from monitor.keep.rows import Scheduled
 from monitor.watch.deadman import Switch
 from monitor.watch.desk import Desk
+from monitor.watch.disk import room
 from monitor.watch.health import Answer, Pages, page_of
 from monitor.watch.pulse import Pulse, named
-from monitor.watch.upkeep import store_file
 from monitor.watch.works import Looked
 
 LEAST_ROOM = 200 * 2**20  # free on the disk: days of many sensors, and room to make the store anew; ours [bytes]
@@ -54,13 +51,6 @@ def _metrics(told: Told) -> Answer:
     from monitor.watch.metrics import metrics
 
     return metrics(told)
-
-
-def room(settings: Settings) -> tuple[Path, int]:
-    """The folder of the store, else the home, and how much is free there. [bytes]"""
-    file = store_file(settings)
-    folder = settings.home if file is None or not file.parent.is_dir() else file.parent
-    return folder, shutil.disk_usage(folder).free
 
 
 def not_ready(desk: Desk, pulse: Pulse) -> Iterator[str]:

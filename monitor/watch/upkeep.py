@@ -16,17 +16,17 @@ from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import StoreError
 from monitor.basis.times import SECOND, datetime_of
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
-from monitor.config.settings import Settings, load_settings
+from monitor.config.settings import load_settings
 from monitor.keep.store import Store, open_copy, open_store
 from monitor.seal import chain
 from monitor.seal.heads import SignedHead
 from monitor.watch import keyring
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk, make_home, open_desk
+from monitor.watch.disk import SQLITE, store_file
 from monitor.watch.sealing import signed_of
 from monitor.watch.silences import AWAY_AFTER
 
-_SQLITE = "sqlite:///"
 _MAGIC = b"SQLite format 3\0"  # how such a file begins: sqlite.org, "Database File Format", section 1.3
 SCHEDULED = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go
 _UNTOLD = "it waited in a backup that was restored"
@@ -80,12 +80,6 @@ class Restored:
     before: Found | None
     key: Path | None
     key_there: bool
-
-
-def store_file(settings: Settings) -> Path | None:
-    """The file of a home's store; None where the store is on a server."""
-    url = settings.store_url
-    return Path(url.removeprefix(_SQLITE)) if url.startswith(_SQLITE) else None
 
 
 # --- what a store holds -----------------------------------------------------------------------------------------------
@@ -212,7 +206,7 @@ def restore(
     with _aside(path) as work:
         copy = work / path.name
         digest = copy_new(file, copy)
-        with open_store(f"{_SQLITE}{copy}", clock=clock, link=chain.link) as store:
+        with open_store(f"{SQLITE}{copy}", clock=clock, link=chain.link) as store:
             found = examine(store, str(file))
             replaced = None if before is None else before.said()
             # What waited was told since, or is told of no more: nobody is told today what was so at the backup.
@@ -249,7 +243,7 @@ def _to_be_replaced(path: Path, replace: bool, clock: Clock) -> Found | None:
         if file.read(len(_MAGIC)) not in (b"", _MAGIC):  # SQLite would remove what lies beside such a file
             return None
     try:
-        with open_store(f"{_SQLITE}{path}", clock=clock, link=chain.link) as store:
+        with open_store(f"{SQLITE}{path}", clock=clock, link=chain.link) as store:
             state, found = store.daemon_state(), examine(store, str(path))
     except StoreError:
         return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
@@ -18,10 +17,10 @@ from monitor.rules.look import Look
 from monitor.rules.replay import heard
 from monitor.rules.signals_house import Failure, House, Link, Vitals
 from monitor.watch.desk import Desk
+from monitor.watch.disk import room, store_file
 from monitor.watch.pulse import named
 from monitor.watch.sensors import file_stream
 from monitor.watch.silences import AWAY_AFTER, away
-from monitor.watch.upkeep import store_file
 
 # The works whose failure has a name of its own; a wall that can't be judged is told by itself.
 SEAL, BACKUP, JUDGE, LOOK = "seal", "backup", "judge", "look"
@@ -164,5 +163,4 @@ def _failed(works: Sequence[Scheduled], which: Callable[[str], bool]) -> Iterato
 
 def _free(desk: Desk) -> int | None:
     """What is free of the disk that the record lies on; None where a server keeps it. [bytes]"""
-    path = store_file(desk.settings)
-    return None if path is None else shutil.disk_usage(path.parent).free
+    return None if store_file(desk.settings) is None else room(desk.settings)[1]
