@@ -52,7 +52,6 @@ from monitor.watch.printing import page_file, picture_file, write_figure, write_
 from monitor.watch.shown import display
 from monitor.watch.silences import AWAY_AFTER, away
 from monitor.watch.spans import Span, cut_of, judged_span
-from monitor.watch.witness import sealed
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
 
@@ -114,6 +113,8 @@ def report_page(
     A span's end that is None is the record's own. Verdict, clock and log are those of the whole. Raises RecordError,
     ReportError. [ms]
     """
+    from monitor.watch.witness import sealed  # with what signs, which a status has no use for
+
     found = assess(desk, job, at=at)
     frame = desk.book.frame_at(job, found.as_of)
     cut = cut_of(found, frame, span, phase)
