@@ -10,7 +10,7 @@ import hashlib
 import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cache, partial
 from typing import Any, NamedTuple, TypeVar
 
 from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Priority, Signal, Standing
@@ -372,14 +372,14 @@ def message_id(contact: str, *parts: str) -> str:
 def shown_to(desk: Desk, contact: Contact | None) -> telling.Shown:
     """How jobs are shown; the house in the zone of the contact (UTC) and the units that most walls ask for."""
     zone = zone_of("UTC" if contact is None else contact.zone)
-    found = {job: _readable(partial(display, desk), job, None) for job in desk.book.names()}
-    units = [one.units for one in found.values() if one is not None]
-    house = Display(zone, max(sorted(set(units)), key=units.count, default="si"))
+    own = cache(lambda job: _readable(partial(display, desk), job, None))
 
-    def shown(job: str) -> Display:
-        return found.get(job) or house
+    @cache
+    def house() -> Display:  # reads every log, and is seldom asked for
+        units = [one.units for job in desk.book.names() if (one := own(job)) is not None]
+        return Display(zone, max(sorted(set(units)), key=units.count, default="si"))
 
-    return shown
+    return lambda job: own(job) or house()
 
 
 def _message(desk: Desk, bundle: Bundle, now: int) -> Message:

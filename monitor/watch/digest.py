@@ -5,7 +5,7 @@ Each is known by its period, so that it is told once whatever the clock does: se
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, time, timedelta
 from functools import partial
@@ -20,6 +20,7 @@ from monitor.rules.within import coverage_within
 from monitor.tell import digest as telling
 from monitor.tell.digest import Page, Wall
 from monitor.tell.summary import Summary
+from monitor.tell.words import Display
 from monitor.watch.alarming import buildings, message_id, open_jobs, shown_to
 from monitor.watch.desk import Desk
 from monitor.watch.judging import assess
@@ -60,17 +61,19 @@ def morning(desk: Desk, contact: Contact) -> Page:
     now = desk.clock.now()
     zone = zone_of(contact.zone)
     found = [*_standing(desk, contact), *_over(desk, contact, now - DAY)]
-    walls = [_wall(desk, job, found, now) for job in open_jobs(desk) if concerns(desk, contact, job)]
+    shown, where = shown_to(desk, None), buildings(desk)
+    jobs = [job for job in open_jobs(desk) if concerns(contact, job, where)]
+    walls = [_wall(desk, job, shown(job), where.get(job, ""), found, now) for job in jobs]
     house = tuple(one for one in found if one.job == HOUSE)
     title = f"Walls {datetime_of(now, zone).date().isoformat()}"
     return Page(title, now - DAY, now, shown_to(desk, contact)(HOUSE), tuple(walls), house)
 
 
-def concerns(desk: Desk, contact: Contact, job: str) -> bool:
-    """Whether a contact hears of a job."""
+def concerns(contact: Contact, job: str, where: Mapping[str, str]) -> bool:
+    """Whether a contact hears of a job; `where` names the building of each that has one."""
     if not contact.jobs and not contact.buildings:
         return True
-    return job in contact.jobs or buildings(desk).get(job) in contact.buildings
+    return job in contact.jobs or where.get(job) in contact.buildings
 
 
 def _standing(desk: Desk, contact: Contact) -> list[Alarm]:
@@ -90,8 +93,7 @@ def _concerning(desk: Desk, contact: Contact, found: Sequence[Alarm]) -> list[Al
     return [one for one in found if wanted(contact, Change(one, "raised", tells), contacts, where)]
 
 
-def _wall(desk: Desk, job: str, alarms: Sequence[Alarm], now: int) -> Wall:
-    shown, building = shown_to(desk, None)(job), buildings(desk).get(job, "")
+def _wall(desk: Desk, job: str, shown: Display, building: str, alarms: Sequence[Alarm], now: int) -> Wall:
     own = tuple(one for one in alarms if one.job == job)
     try:
         found = assess(desk, job)
@@ -136,7 +138,8 @@ def days_before(once: Once, period: str) -> tuple[date, date]:
 
 def _for(desk: Desk, contact: Contact, found: Summary) -> Summary:
     """Of a summary the walls that concern a contact."""
-    return replace(found, walls=tuple(wall for wall in found.walls if concerns(desk, contact, wall.job)))
+    where = buildings(desk)
+    return replace(found, walls=tuple(wall for wall in found.walls if concerns(contact, wall.job, where)))
 
 
 # --- on its way ------------------------------------------------------------------------------------
