@@ -85,7 +85,7 @@ def try_out(
 ) -> None:
     """Put a test message on its way to a contact, or to all of them and to the broker; the daemon delivers it."""
     from monitor.watch.alarm_acts import send_test
-    from monitor.watch.pages import daemon_trouble
+    from monitor.watch.awake import daemon_trouble
 
     with desk(context) as opened:
         made, trouble = send_test(opened, contact), daemon_trouble(opened)

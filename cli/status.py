@@ -47,7 +47,7 @@ def _told(at: Desk, job: str | None, as_json: bool) -> Any:
 
 def _trouble(at: Desk, job: str | None) -> list[str]:
     from monitor.watch.alarming import standing_alarms
-    from monitor.watch.pages import daemon_trouble
+    from monitor.watch.awake import daemon_trouble
     from monitor.watch.refused import trouble
     from monitor.watch.undelivered import trouble as undelivered
 

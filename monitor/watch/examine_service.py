@@ -18,9 +18,9 @@ from monitor.config.brokers import Broker
 from monitor.config.settings import Settings, Source
 from monitor.intake.topics import compile_topic
 from monitor.keep.rows import DaemonState
+from monitor.watch.awake import daemon_trouble, lives
 from monitor.watch.desk import Desk
 from monitor.watch.examining import IllError, UnknownError
-from monitor.watch.pages import daemon_trouble
 from monitor.watch.ready import CLOCK_SLACK
 from monitor.watch.silences import AWAY_AFTER
 
@@ -85,7 +85,7 @@ def _daemon_faults(desk: Desk, found: DaemonState) -> Iterator[tuple[str, str]]:
 def is_there(desk: Desk) -> bool:
     """Whether a daemon gave a sign of life lately, and did not say that it ends."""
     found = desk.store.daemon_state()
-    return found is not None and not found.state.get("stopped") and desk.clock.now() - found.last <= AWAY_AFTER
+    return found is not None and lives(found, desk.clock.now())
 
 
 def together(desk: Desk) -> list[DaemonState]:

@@ -11,7 +11,6 @@ import numpy as np
 
 import monitor
 from monitor.basis.errors import ReportError
-from monitor.basis.times import datetime_of
 from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment, Phase, State
@@ -50,7 +49,7 @@ from monitor.watch.jobs import closed_at
 from monitor.watch.judging import as_first_written, assess
 from monitor.watch.printing import page_file, picture_file, write_figure, write_page
 from monitor.watch.shown import display
-from monitor.watch.silences import AWAY_AFTER, away
+from monitor.watch.silences import away
 from monitor.watch.spans import Span, cut_of, judged_span
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
@@ -340,26 +339,3 @@ def write_report(
         write_page(path, render_report(found, still=still), found.facts.units)
     else:
         write_figure(path, render_report(found), figure)
-
-
-def daemon_trouble(desk: Desk) -> list[str]:
-    """What people should know of the daemon, if anything: that it is away, or what is wrong with its connection."""
-    found = desk.store.daemon_state()
-    if found is None:
-        return []
-    if found.state.get("stopped") or desk.clock.now() - found.last > AWAY_AFTER:
-        since = datetime_of(found.last).isoformat(sep=" ", timespec="minutes")
-        return [f"wallclime serve is not running; it was there last at {since}"]
-    return [line for link in found.state.get("links", ()) for line in _link_trouble(link)]
-
-
-def _link_trouble(link: Mapping[str, Any]) -> list[str]:
-    told = [link["last_error"]] if link["last_error"] else []
-    if not link["connected"] and not told:
-        told.append(f"wallclime serve has no connection to the broker {link['broker']}")
-    if link["marker_missing"]:
-        told.append(
-            "the daemon may not publish on its own topic: messages without a time are refused. "
-            f"Let its user write to wallclime/{link['client_id']}/marker"
-        )
-    return told

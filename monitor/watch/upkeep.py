@@ -21,11 +21,11 @@ from monitor.keep.store import Store, open_copy, open_store
 from monitor.seal import chain
 from monitor.seal.heads import SignedHead
 from monitor.watch import keyring
+from monitor.watch.awake import lives
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk, make_home, open_desk
 from monitor.watch.disk import SQLITE, store_file
 from monitor.watch.sealing import signed_of
-from monitor.watch.silences import AWAY_AFTER
 
 _MAGIC = b"SQLite format 3\0"  # how such a file begins: sqlite.org, "Database File Format", section 1.3
 SCHEDULED = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go
@@ -247,7 +247,7 @@ def _to_be_replaced(path: Path, replace: bool, clock: Clock) -> Found | None:
             state, found = store.daemon_state(), examine(store, str(path))
     except StoreError:
         return None
-    if state is not None and not state.state.get("stopped") and clock.now() - state.last <= AWAY_AFTER:
+    if state is not None and lives(state, clock.now()):
         what = f"wallclime serve was there {(clock.now() - state.last) // SECOND} s ago"
         raise StoreError(what, where=str(path), mend="Stop it first; if it was killed, wait two minutes")
     return found

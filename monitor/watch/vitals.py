@@ -16,11 +16,12 @@ from monitor.rules.instrument import MAKER_ACCEPTED, in_force
 from monitor.rules.look import Look
 from monitor.rules.replay import heard
 from monitor.rules.signals_house import Failure, House, Link, Vitals
+from monitor.watch.awake import lives
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room, store_file
 from monitor.watch.pulse import named
 from monitor.watch.sensors import file_stream
-from monitor.watch.silences import AWAY_AFTER, away
+from monitor.watch.silences import away
 
 # The works whose failure has a name of its own; a wall that can't be judged is told by itself.
 SEAL, BACKUP, JUDGE, LOOK = "seal", "backup", "judge", "look"
@@ -147,7 +148,7 @@ def house_of(desk: Desk, works: Sequence[Scheduled], now: int) -> House:
 def _links(desk: Desk, now: int) -> Iterator[Link]:
     """As the daemon says that they are; nothing while there is none."""
     found = desk.store.daemon_state()
-    if found is None or found.state.get("stopped") or now - found.last > AWAY_AFTER:
+    if found is None or not lives(found, now):
         return
     for broker, link in zip(desk.settings.brokers, found.state.get("links", ()), strict=False):
         since = link.get("since") or found.started
