@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -277,3 +279,10 @@ def test_the_checks_of_the_jobs_sensors_are_those_of_the_sensors_log_up_to_its_t
     assert (read, line.slope, line.offset) == (73.0, 1.0, pytest.approx(true - 73.0))
     assert 0 < spread < line.uncertainty
     assert report_page(desk, "den", at=T0 + HOUR).checks == ()
+
+
+def test_what_a_status_is_made_by_loads_neither_what_listens_nor_what_signs():
+    made_by = ", ".join(f"monitor.watch.{name}" for name in ("alarming", "awake", "pages", "refused", "undelivered"))
+    script = f"import sys, {made_by}; print([name for name in ('paho', 'cryptography') if name in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "[]"
