@@ -12,12 +12,12 @@ import plotly.graph_objects as go
 from monitor.basis.times import DAY
 from monitor.tell.board_chart import DaysChart, DaysPanel, Floats
 from monitor.tell.drawing import BLUE, PURPLE
-from monitor.tell.figures import GREY, GRID, INK
+from monitor.tell.figures import AXIS, GRID, INK, WOOD, sheet, title_over
 
 CORNERS = 1000  # of a ring on each side, at most
 FEW = 8  # days of which each has its name on the axis, and no hour of it
 RANGE = "rgba(176,138,91,0.30)"
-COLOUR = {"board": "#8a6238", "skin": BLUE, "mould": PURPLE}
+COLOUR = {"board": WOOD, "skin": BLUE, "mould": PURPLE}
 HIGH, SPACE, ABOVE, BELOW = 190, 44, 42, 56  # of a panel, between panels, above and below them [px]
 
 
@@ -83,14 +83,7 @@ def _layout(chart: DaysChart) -> dict[str, Any]:
     inner = number * HIGH + (number - 1) * SPACE
     tops = [1.0 - k * (HIGH + SPACE) / inner for k in range(number)]
     layout: dict[str, Any] = {
-        "template": {},
-        "height": inner + ABOVE + BELOW,
-        "margin": {"l": 40, "r": 8, "t": ABOVE, "b": BELOW},
-        "paper_bgcolor": "rgba(0,0,0,0)",
-        "plot_bgcolor": "#fffdf9",
-        "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
-        "showlegend": False,
-        "hovermode": "closest",
+        **sheet(inner + ABOVE + BELOW, ABOVE, BELOW),
         "xaxis": {
             "type": "date", "range": [chart.start, chart.end], "anchor": _axis(number - 1), "gridcolor": GRID,
             "title": {"text": "UTC days", "standoff": 8}, "tickangle": 0, "tickformat": "%m-%d\n%Y",
@@ -102,7 +95,7 @@ def _layout(chart: DaysChart) -> dict[str, Any]:
     for k, panel in enumerate(chart.panels):
         layout[f"yaxis{k + 1 if k else ''}"] = {
             "range": [panel.bottom, panel.top], "domain": [max(tops[k] - HIGH / inner, 0.0), tops[k]],
-            "fixedrange": True, "gridcolor": GRID, "zeroline": False, "showline": True, "linecolor": GREY,
+            "fixedrange": True, **AXIS,
         }  # fmt: skip
     return layout
 
@@ -114,10 +107,7 @@ def _mark(at: int) -> dict[str, Any]:
 
 def _titles(chart: DaysChart, tops: list[float]) -> Iterator[dict[str, Any]]:
     for panel, top in zip(chart.panels, tops, strict=True):
-        yield {
-            "x": 0, "xref": "paper", "xanchor": "left", "y": top, "yref": "paper", "yanchor": "bottom",
-            "text": panel.title, "showarrow": False, "font": {"size": 12},
-        }  # fmt: skip
+        yield title_over(top, panel.title)
 
 
 def _named(chart: DaysChart) -> Iterator[dict[str, Any]]:

@@ -22,6 +22,8 @@ from monitor.tell.drawing import COLOURS, OUT, SIGNS
 
 DASHES = ("solid", "dash", "dot", "dashdot")
 INK, GRID, BAND, GREY = "#1b1916", "#e3ddd1", "rgba(176,138,91,0.16)", "#6b655c"
+WOOD = "#8a6238"
+AXIS: dict[str, Any] = {"gridcolor": GRID, "zeroline": False, "showline": True, "linecolor": GREY}  # of a value
 ROWS = ((0.58, 1.0), (0.44, 0.53), (0.0, 0.39))  # of the figure's height: humidity, state, temperature
 LANES: tuple[State, ...] = ("unknown", "in", "out")
 HEIGHT = 620  # [px]
@@ -109,7 +111,7 @@ def _dots(chart: Chart, panel: Panel, axis: str) -> Iterator[go.Scatter]:
 
 def _ribbon(chart: Chart) -> Iterator[go.Scatter]:
     fills: dict[State, dict[str, Any]] = {
-        "in": {"fillcolor": "#8a6238"},
+        "in": {"fillcolor": WOOD},
         "out": {"fillcolor": OUT},
         "unknown": {"fillpattern": _hatch(GREY), "line": {"color": GREY, "width": 1}},
     }
@@ -138,16 +140,31 @@ def _at(chart: Chart, t: NDArray[np.int64] | Sequence[int]) -> NDArray[np.float6
     return np.asarray(t, np.float64) + chart.offset
 
 
-def _layout(chart: Chart) -> dict[str, Any]:
+def sheet(height: int, above: int, below: int) -> dict[str, Any]:
+    """The layout that all our figures share: of `height`, with room above and below the panels. [px]"""
     return {
         "template": {},
-        "height": HEIGHT,
-        "margin": {"l": 40, "r": 8, "t": 42, "b": 78},
+        "height": height,
+        "margin": {"l": 40, "r": 8, "t": above, "b": below},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "#fffdf9",
         "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
         "showlegend": False,
         "hovermode": "closest",
+    }
+
+
+def title_over(top: float, said: str) -> dict[str, Any]:
+    """A panel's title above its left corner; `top`: of the panel, as a part of the figure's height."""
+    return {
+        "x": 0, "xref": "paper", "xanchor": "left", "y": top, "yref": "paper", "yanchor": "bottom", "text": said,
+        "showarrow": False, "font": {"size": 12},
+    }  # fmt: skip
+
+
+def _layout(chart: Chart) -> dict[str, Any]:
+    return {
+        **sheet(HEIGHT, 42, 78),
         **_axes(chart),
         "shapes": [
             *(_event_line(chart, event.at) for event in chart.events),
@@ -167,13 +184,7 @@ def _axes(chart: Chart) -> dict[str, Any]:
         "title": {"text": chart.axis.replace(" (", "<br>("), "standoff": 8}, "gridcolor": GRID,
         "tickformatstops": stops, "tickangle": 0,
     }  # fmt: skip
-    frame: dict[str, Any] = {
-        "fixedrange": True,
-        "gridcolor": GRID,
-        "zeroline": False,
-        "showline": True,
-        "linecolor": GREY,
-    }
+    frame = {"fixedrange": True, **AXIS}
     lanes = {"range": [-0.6, 2.6], "tickvals": [0, 1, 2], "ticktext": ["?", "in", "out"], "showgrid": False}
     humidity, temperature = ({"range": [panel.low, panel.high]} for panel in chart.panels)
     values: tuple[dict[str, Any], ...] = (humidity, lanes, temperature)
@@ -207,10 +218,7 @@ def _letters(chart: Chart) -> Iterator[dict[str, Any]]:
 def _titles(chart: Chart) -> Iterator[dict[str, Any]]:
     titles = (chart.panels[0].title, "state of the room (computed)", chart.panels[1].title)
     for title, (_, top) in zip(titles, ROWS, strict=True):
-        yield {
-            "x": 0, "xref": "paper", "xanchor": "left", "y": top, "yref": "paper", "yanchor": "bottom", "text": title,
-            "showarrow": False, "font": {"size": 12},
-        }  # fmt: skip
+        yield title_over(top, title)
 
 
 def _limit_texts(chart: Chart) -> Iterator[dict[str, Any]]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import plotly.graph_objects as go
 
-from monitor.tell.figures import BAND, GREY, GRID, INK
+from monitor.tell.figures import AXIS, BAND, GREY, INK, sheet, title_over
 from monitor.tell.moist_air import PHASES, AirChart
 from monitor.tell.moist_drawing import COLOURS, mark_size
 from monitor.tell.words import PHASE
@@ -50,23 +50,11 @@ def _marks(chart: AirChart) -> Iterator[go.Scatter]:
 
 
 def _layout(chart: AirChart) -> dict[str, object]:
-    axis = {"gridcolor": GRID, "zeroline": False, "showline": True, "linecolor": GREY}
-    title = {
-        "x": 0, "xref": "paper", "xanchor": "left", "y": 1, "yref": "paper", "yanchor": "bottom", "showarrow": False,
-        "text": chart.titles[1], "font": {"size": 12},
-    }  # fmt: skip
     return {
-        "template": {},
-        "height": HEIGHT,
-        "margin": {"l": 40, "r": 8, "t": 34, "b": 56},
-        "paper_bgcolor": "rgba(0,0,0,0)",
-        "plot_bgcolor": "#fffdf9",
-        "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
-        "showlegend": False,
-        "hovermode": "closest",
-        "xaxis": axis | {"range": list(chart.x), "title": {"text": chart.titles[0], "standoff": 8}},
-        "yaxis": axis | {"range": list(chart.y)},
-        "annotations": [title, *_named(chart)],
+        **sheet(HEIGHT, 34, 56),
+        "xaxis": AXIS | {"range": list(chart.x), "title": {"text": chart.titles[0], "standoff": 8}},
+        "yaxis": AXIS | {"range": list(chart.y)},
+        "annotations": [title_over(1, chart.titles[1]), *_named(chart)],
     }
 
 
