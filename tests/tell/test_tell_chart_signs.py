@@ -21,13 +21,7 @@ from monitor.tell.words import Display
 
 SI = Display(zone_of("America/New_York"), "si")
 
-
-@pytest.fixture(scope="module", autouse=True)
-def _without_the_program():
-    """The charts' program is no matter here, and packing it takes most of the time of a page."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("monitor.tell.page.get_plotlyjs", lambda: "program")
-        yield
+pytestmark = pytest.mark.usefixtures("without_the_program")
 
 
 def lasting(length: int, **changes):

@@ -14,17 +14,11 @@ from monitor.tell.report import render_report
 
 NASTY = '<b onclick="x">shelf</b>\u202e'
 
-
-@pytest.fixture(scope="module", autouse=True)
-def _without_the_program():
-    """The charts' program is no matter here, and packing it takes most of the time of a page."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("monitor.tell.page.get_plotlyjs", lambda: "program")
-        yield
+pytestmark = pytest.mark.usefixtures("without_the_program")
 
 
 @pytest.fixture(scope="module")
-def html(_without_the_program):
+def html(without_the_program):
     return render_report(den.board_page())
 
 

@@ -20,17 +20,11 @@ from monitor.tell.views import ChannelLine, Cut
 OFFSET = -5 * HOUR  # the axis stands at New York's winter offset
 UNITS = {"d": DAY, "h": HOUR, "min": MINUTE, "s": 1000}
 
-
-@pytest.fixture(scope="module", autouse=True)
-def _without_the_program():
-    """The charts' program is no matter here, and packing it takes most of the time of a page."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("monitor.tell.page.get_plotlyjs", lambda: "program")
-        yield
+pytestmark = pytest.mark.usefixtures("without_the_program")
 
 
 @pytest.fixture(scope="module")
-def page(_without_the_program):
+def page(without_the_program):
     return read_page(render_report(den.page()))
 
 
