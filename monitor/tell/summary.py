@@ -18,6 +18,7 @@ from monitor.tell.words import Display
 NOT_WATCHED = "NOT WATCHED: no sensor was there"
 ENDED = "RECORD ENDED"
 NO_BUILDING = "no building named"
+TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +112,11 @@ def by_building(ranked: Iterable[Built]) -> Mapping[str, list[Built]]:
 def building_named(building: str) -> str:
     """A building's name as it is shown."""
     return words.visible(building) if building else NO_BUILDING
+
+
+def not_judged(unjudged: Iterable[tuple[str, str]]) -> list[str]:
+    """Of walls that can't be judged, by name and why: a sentence each."""
+    return [f"{words.visible(job)} can't be judged: {words.visible(why)}" for job, why in unjudged]
 
 
 # --- a wall in words --------------------------------------------------------------------------------------------------

@@ -20,7 +20,6 @@ LEGEND: tuple[tuple[Literal["i", "o", "u"], str], ...] = (
     ("o", "out of band"),
     ("u", "not known: never counted as in band"),
 )
-TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 NOTHING = ("none", "nothing")  # what a small screen leaves out
 MIND = (
     "Longest out of band first, then not watched, record ended, longest not known. Not watched: no sensor was at the "
@@ -45,9 +44,9 @@ def render_summary(found: Summary) -> str:
         sheets=("marks.css", "summary.css"),
         heading=f"Walls, as of {rfc3339(found.made)[:16].replace('T', ' ')} UTC",
         title=found.title,
-        training=TRAINING if any(wall.training for wall in found.walls) else "",
+        training=summary.TRAINING if any(wall.training for wall in found.walls) else "",
         opening=summary.opening(found),
-        unjudged=[f"{words.visible(job)} can't be judged: {words.visible(why)}" for job, why in found.unjudged],
+        unjudged=summary.not_judged(found.unjudged),
         facts=_facts(found, whole),
         legend=[(marks.sign(kind), text) for kind, text in LEGEND],
         head=HEAD,

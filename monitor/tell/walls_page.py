@@ -10,7 +10,7 @@ from monitor.basis.times import HOUR, rfc3339, zone_of
 from monitor.tell import marks, walls, words
 from monitor.tell.marks import DayState
 from monitor.tell.page import render
-from monitor.tell.summary import building_named, by_building
+from monitor.tell.summary import TRAINING, building_named, by_building, not_judged
 from monitor.tell.walls import Board, WallNow
 from monitor.tell.words import Display
 
@@ -20,7 +20,6 @@ LEGEND: tuple[tuple[DayState, str], ...] = (
     ("unknown", "a day known for less than half"),
 )
 HOUSE = Display(zone_of("UTC"), "si")  # for alarms of no wall
-TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 MIND = (
     "Worst first: alarms that are high and seen by nobody, then out of band, not known, not watched, record ended, in "
     "band, closed; within each the longest out of band in the last seven days, then the longest not known.",
@@ -50,7 +49,7 @@ def render_board(board: Board) -> str:
         made=f"{rfc3339(board.made)[:16].replace('T', ' ')} UTC",
         training=TRAINING if any(wall.assessment.training for wall in board.walls) else "",
         tally=walls.tally(board.walls),
-        unjudged=[f"{words.visible(job)} can't be judged: {words.visible(why)}" for job, why in board.unjudged],
+        unjudged=not_judged(board.unjudged),
         house=[walls.alarm(one, HOUSE) for one in board.house],
         states=[(state, walls.NAMED[state], counted[state]) for state in walls.ORDER if counted[state]],
         buildings=[
