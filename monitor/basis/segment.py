@@ -15,14 +15,13 @@ zigzag (2n, or -2n - 1 below zero) in base 128, lowest seven bits first, the hig
 Of each channel without decimals follow its values as big-endian IEEE 754 doubles.
 
 `decimals` is the least number for which every value v of the channel is exactly the double nearest to a whole number
-below 2^53 divided by 10^decimals. The content hash is SHA-256 over all of it; compression is for keeping only.
+below 2^53 divided by 10^decimals. The content hash is SHA-256 over all of it; `packing` is for keeping only.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -41,6 +40,8 @@ _MAX_HEADER = 1024 * 1024  # [bytes]
 _MOST_DECIMALS = 15  # a double has no more that are sure
 _SAFE = 2**53
 _YEAR_10000 = 253_402_300_800_000  # no calendar goes further [ms]
+
+STRANGE = (ArithmeticError, AttributeError, IndexError, KeyError, RecursionError, TypeError)  # a header raises besides
 
 Ints = NDArray[np.int64]
 
@@ -166,7 +167,7 @@ def encode(segment: Segment) -> bytes:
     numbers += [whole for decimals, whole in scaled if decimals is not None]
     doubles = [c.value.astype(">f8").tobytes() for c, (d, _) in zip(columns, scaled, strict=True) if d is None]
     deltas = np.concatenate([np.diff(one, prepend=0) for one in numbers])
-    return b"".join([MAGIC, _json(header), b"\n", _varints(deltas), *doubles])
+    return b"".join([MAGIC, _json(header), b"\n", varints(deltas), *doubles])
 
 
 def _json(header: dict[str, Any]) -> bytes:
@@ -233,15 +234,23 @@ def _scaled(value: NDArray[np.float64]) -> tuple[int | None, Ints]:
     return None, np.empty(0, np.int64)
 
 
-def _varints(numbers: Ints) -> bytes:
-    zigzag = ((numbers << 1) ^ (numbers >> 63)).astype(np.uint64)
-    shifts = np.arange(0, 63, 7, dtype=np.uint64)
-    parts = zigzag[:, None] >> shifts
-    more = parts > 127
-    bytes_ = (parts & np.uint64(127)).astype(np.uint8) | (more.astype(np.uint8) << 7)
-    keep = np.concatenate([np.ones((len(numbers), 1), bool), more[:, :-1]], axis=1)
-    packed: bytes = bytes_[keep].tobytes()
+def varints(numbers: Ints) -> bytes:
+    """Numbers as zigzag in base 128, one after the other."""
+    table, used = septets(numbers)
+    packed: bytes = table[used].tobytes()
     return packed
+
+
+def septets(numbers: Ints) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """The bytes of each number, numbers x as many as the longest has, and which of them there are."""
+    zigzag = ((numbers << 1) ^ (numbers >> 63)).astype(np.uint64)
+    longest = max(int(zigzag.max(initial=0)).bit_length() + 6, 7) // 7
+    left = zigzag[:, None] >> np.arange(0, 7 * longest, 7, dtype=np.uint64)
+    more = left > 127
+    table = (left & np.uint64(127)).astype(np.uint8) | (more.astype(np.uint8) << 7)
+    used = np.ones(table.shape, np.bool_)
+    used[:, 1:] = more[:, :-1]
+    return table, used
 
 
 # --- from bytes -------------------------------------------------------------------------------------------------------
@@ -249,16 +258,31 @@ def _varints(numbers: Ints) -> bytes:
 
 def decode(data: bytes) -> Segment:
     """The segment of canonical bytes. Raises ValueError for what is none; see `decode_strictly` for foreign bytes."""
-    header, body = _parts(data)
-    channels, rows = header["channels"], header["rows"]
-    counts = [rows] * 4 + [one["count"] for one in channels if one["decimals"] is not None]
-    raw = sum(one["count"] for one in channels if one["decimals"] is None)
-    split = len(body) - 8 * raw
-    if split < sum(counts):
+    header, body = parts(data)
+    count = counted(header)
+    split = len(body) - doubles_of(header)
+    if split < count:
         raise ValueError("a segment that is cut short")
-    numbers = _numbers(body[:split], sum(counts))
-    since, lag, origin, mask, *whole = (np.cumsum(one) for one in np.split(numbers, np.cumsum(counts)[:-1]))
-    doubles = np.frombuffer(body, ">f8", raw, split).astype(np.float64)
+    return assembled(header, numbers_of(body[:split], count), body[split:])
+
+
+def counted(header: dict[str, Any]) -> int:
+    """How many numbers a segment with this header has."""
+    return sum(
+        [4 * int(header["rows"]), *(int(one["count"]) for one in header["channels"] if one["decimals"] is not None)]
+    )
+
+
+def doubles_of(header: dict[str, Any]) -> int:
+    """How many bytes the doubles at its end take."""
+    return sum(8 * int(one["count"]) for one in header["channels"] if one["decimals"] is None)
+
+
+def assembled(header: dict[str, Any], numbers: Ints, doubles: bytes) -> Segment:
+    """The segment of a header, its numbers (differences still) and its doubles. Raises ValueError."""
+    channels, rows = header["channels"], header["rows"]
+    edges = np.cumsum([rows] * 4 + [one["count"] for one in channels if one["decimals"] is not None]).tolist()
+    since, lag, origin, mask, *whole = (np.cumsum(numbers[a:b]) for a, b in pairwise([0, *edges]))
     origins = tuple(Origin(OriginKind(kind), detail) for kind, detail in header["origins"])
     if rows and (origin.min() < 0 or origin.max() >= len(origins)):
         raise ValueError("an origin that the segment does not name")
@@ -267,19 +291,24 @@ def decode(data: bytes) -> Segment:
     arrival = t + lag * header["lag_tick"]
     columns = []
     for bit, (one, value) in enumerate(zip(channels, _values(channels, whole, doubles), strict=True)):
-        spoken = np.flatnonzero((mask >> bit) & 1)
-        if len(spoken) != len(value):
+        spoken = _spoken(mask, bit)
+        if len(t[spoken]) != len(value):
             raise ValueError("a channel with more or fewer values than its header says")
-        quantity = Quantity(one["quantity"])
-        columns.append(Column(quantity, one["unit"], t[spoken], value, arrival[spoken], origin[spoken]))
+        columns.append(
+            Column(Quantity(one["quantity"]), one["unit"], t[spoken], value, arrival[spoken], origin[spoken])
+        )
     return Segment(header["stream"], day, origins, tuple(columns))
 
 
-def _values(
-    channels: Sequence[dict[str, Any]], whole: list[Ints], doubles: NDArray[np.float64]
-) -> list[NDArray[np.float64]]:
+def _spoken(mask: Ints, bit: int) -> Ints | slice:
+    """The rows that a channel speaks in; as a slice, which copies nothing, where it speaks in all."""
+    speaks = mask & (1 << bit) != 0
+    return slice(None) if speaks.all() else np.flatnonzero(speaks)
+
+
+def _values(channels: Sequence[dict[str, Any]], whole: list[Ints], data: bytes) -> list[NDArray[np.float64]]:
     """The values of each channel, from the whole numbers and the doubles of all."""
-    found = []
+    found, doubles = [], np.frombuffer(data, ">f8").astype(np.float64)
     for one in channels:
         if one["decimals"] is None:
             value, doubles = doubles[: one["count"]], doubles[one["count"] :]
@@ -299,7 +328,7 @@ def decode_strictly(data: bytes) -> Segment:
             raise ValueError("a segment that is not written in its one canonical form")
     except ValueError:
         raise
-    except (ArithmeticError, AttributeError, IndexError, KeyError, RecursionError, TypeError) as exc:
+    except STRANGE as exc:
         raise ValueError("a segment with a header that is none") from exc
     return segment
 
@@ -312,7 +341,8 @@ def ms_of_day(text: str) -> int:
     return day
 
 
-def _parts(data: bytes) -> tuple[dict[str, Any], bytes]:
+def parts(data: bytes) -> tuple[dict[str, Any], bytes]:
+    """The header of a segment and what follows its LF. Raises ValueError."""
     end = data.find(b"\n", len(MAGIC), len(MAGIC) + _MAX_HEADER)
     if not data.startswith(MAGIC) or end < 0:
         raise ValueError("no segment: it does not begin like one")
@@ -327,8 +357,8 @@ def _parts(data: bytes) -> tuple[dict[str, Any], bytes]:
     return header, data[end + 1 :]
 
 
-def _numbers(body: bytes, count: int) -> Ints:
-    """The `count` zigzag numbers that `body` is. Raises ValueError when it is more, fewer or longer ones."""
+def numbers_of(body: bytes, count: int) -> Ints:
+    """The `count` numbers that `body` is. Raises ValueError when it is more, fewer or longer ones."""
     raw = np.frombuffer(body, np.uint8)
     ends = np.flatnonzero(raw < 128)
     if len(ends) != count or (len(raw) and raw[-1] > 127):
@@ -340,31 +370,20 @@ def _numbers(body: bytes, count: int) -> Ints:
     if lengths.max() > 9:
         raise ValueError("a number too long for a segment")
     place = np.arange(len(raw)) - np.repeat(starts, lengths)
-    parts = (raw & 127).astype(np.int64) << (7 * place)
-    zigzag = np.add.reduceat(parts, starts)
-    return (zigzag >> 1) ^ -(zigzag & 1)
+    septet = (raw & 127).astype(np.int64) << (7 * place)
+    return unzigzag(np.add.reduceat(septet, starts))
 
 
-# --- hash and keeping -------------------------------------------------------------------------------------------------
+def unzigzag(numbers: Ints) -> Ints:
+    """2n as n, 2n + 1 as -n - 1."""
+    signs = -(numbers & 1)
+    signs ^= numbers >> 1
+    return signs
+
+
+# --- hash -------------------------------------------------------------------------------------------------------------
 
 
 def content_hash(data: bytes) -> bytes:
     """SHA-256 over the canonical bytes, never over packed ones: 32 bytes."""
     return hashlib.sha256(data).digest()
-
-
-def pack(data: bytes) -> bytes:
-    """For keeping: zlib (RFC 1950) at its best. Another version of zlib may pack to other bytes."""
-    return zlib.compress(data, 9)
-
-
-def unpack(packed: bytes) -> bytes:
-    """What was packed. Raises ValueError for what is broken, or larger than `MAX_BYTES`."""
-    opened = zlib.decompressobj()
-    try:
-        data = opened.decompress(packed, MAX_BYTES)
-    except zlib.error as exc:
-        raise ValueError("a packed segment that is broken") from exc
-    if not opened.eof:
-        raise ValueError("a packed segment that is cut short or too large")
-    return data

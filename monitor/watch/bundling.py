@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from monitor.basis.errors import ReportError
-from monitor.basis.segment import Segment, series_of, unpack
+from monitor.basis.packing import unpack
+from monitor.basis.segment import Segment, series_of
 from monitor.basis.times import DAY, day_of
 from monitor.basis.values import SENSORS_CHAIN, Entry, Kind, Quantity, Series
 from monitor.keep.rows import Leaf

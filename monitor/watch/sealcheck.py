@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from monitor.basis.errors import StoreError
-from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, readings_of, unpack
+from monitor.basis.packing import unpack
+from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, readings_of
 from monitor.basis.times import DAY, HOUR, day_of, rfc3339
 from monitor.basis.values import SENSORS_CHAIN
 from monitor.seal import keys, records

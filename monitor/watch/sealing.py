@@ -17,7 +17,8 @@ import numpy as np
 
 import monitor
 from monitor.basis.errors import StoreError
-from monitor.basis.segment import Segment, decode, encode, pack, unpack
+from monitor.basis.packing import decode_packed, pack
+from monitor.basis.segment import Segment, encode
 from monitor.basis.times import DAY, HOUR, day_of, rfc3339
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind, OriginKind
 from monitor.keep.rows import HeadRow, KeyRow, Leaf, Quarantined, Unsealed
@@ -292,7 +293,7 @@ def sealed_segment(desk: Desk, leaf: int) -> Segment:
     try:
         if packed is None:
             raise ValueError("nothing is kept of it")
-        return decode(unpack(packed))
+        return decode_packed(packed)
     except ValueError as exc:
         raise StoreError(
             f"what leaf {leaf} holds can't be read ({exc})",

@@ -14,7 +14,8 @@ from shlex import quote
 from typing import NamedTuple
 
 from monitor.basis.errors import RecordError
-from monitor.basis.segment import Segment, encode, pack
+from monitor.basis.packing import pack
+from monitor.basis.segment import Segment, encode
 from monitor.basis.times import DAY, MINUTE, day_of, rfc3339
 from monitor.basis.units import format_duration
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind, Quantity

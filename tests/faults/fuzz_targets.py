@@ -22,7 +22,8 @@ from every_byte import files, tiny_bundle
 from cli.main import run
 from monitor.basis.clock import SetClock
 from monitor.basis.errors import WallclimeError
-from monitor.basis.segment import decode_strictly, unpack
+from monitor.basis.packing import decode_packed, unpack
+from monitor.basis.segment import decode_strictly
 from monitor.basis.times import DAY, parse_time
 from monitor.basis.units import parse_area, parse_duration, parse_length, parse_percent, parse_temperature, unit_of
 from monitor.basis.values import Quantity
@@ -142,7 +143,7 @@ def _texts(_folder: Path) -> Target:
 
 def _segment(_folder: Path) -> Target:
     def one(data: bytes) -> None:
-        for read in (decode_strictly, unpack):
+        for read in (decode_strictly, unpack, decode_packed):
             with contextlib.suppress(ValueError):  # their contract
                 read(data)
 
