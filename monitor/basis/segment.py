@@ -111,6 +111,34 @@ def only(segment: Segment, quantity: Quantity) -> Segment:
     return replace(segment, columns=tuple(column for column in segment.columns if column.quantity == quantity))
 
 
+def minus(kept: Segment, others: Iterable[Segment]) -> Segment:
+    """The readings of `kept` that none of `others` has: a channel has one reading at a time."""
+    columns, others = [], list(others)
+    for column in kept.columns:
+        known = [one.t for segment in others for one in segment.columns if one.quantity == column.quantity]
+        new = ~np.isin(column.t, np.concatenate(known)) if known else np.ones(len(column.t), np.bool_)
+        parts = {name: getattr(column, name)[new] for name in ("t", "value", "arrival", "origin")}
+        columns.append(replace(column, **parts))
+    return replace(kept, columns=tuple(columns))
+
+
+def joined(segments: Sequence[Segment]) -> Segment:
+    """Segments of one sensor and day, of which no two have a reading in common, as one."""
+    first = segments[0]
+    origins = tuple(dict.fromkeys(origin for one in segments for origin in one.origins))
+    found: dict[tuple[Quantity, str], list[Column]] = {}
+    for one in segments:
+        place = np.array([origins.index(origin) for origin in one.origins], np.int64)
+        for column in one.columns:
+            moved = replace(column, origin=place[column.origin])
+            found.setdefault((column.quantity, column.unit), []).append(moved)
+    columns = [
+        Column(*of, *(np.concatenate([getattr(c, name) for c in some]) for name in ("t", "value", "arrival", "origin")))
+        for of, some in found.items()
+    ]
+    return Segment(first.stream, first.day, origins, tuple(columns))
+
+
 def series_of(segments: Iterable[Segment], quantity: Quantity) -> Series:
     """The readings of one quantity of all `segments` together. Raises ValueError where two have the same time."""
     found = [(one, column) for one in segments for column in one.columns if column.quantity == quantity]
@@ -247,8 +275,8 @@ def septets(numbers: Ints) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
     longest = max(int(zigzag.max(initial=0)).bit_length() + 6, 7) // 7
     left = zigzag[:, None] >> np.arange(0, 7 * longest, 7, dtype=np.uint64)
     more = left > 127
-    table = (left & np.uint64(127)).astype(np.uint8) | (more.astype(np.uint8) << 7)
-    used = np.ones(table.shape, np.bool_)
+    table: NDArray[np.uint8] = (left & np.uint64(127)).astype(np.uint8) | (more.astype(np.uint8) << np.uint8(7))
+    used: NDArray[np.bool_] = np.ones((len(numbers), longest), np.bool_)
     used[:, 1:] = more[:, :-1]
     return table, used
 

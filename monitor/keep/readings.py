@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, ScalarSelect, Select, func, select, tuple_
 
 from monitor.basis.errors import StoreError
-from monitor.basis.segment import Column, Segment
+from monitor.basis.segment import Column, Segment, joined, minus, series_of
 from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
 from monitor.keep.connect import insert
 from monitor.keep.ids import Ids, ids_for
+from monitor.keep.packed import late_ones, packed_segments, packed_standing
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
 from monitor.keep.schema import channel, origin, reading, sensor, unit
@@ -76,11 +77,17 @@ def _sort_out(readings: Iterable[Reading], ids: Ids) -> tuple[dict[Key, Reading]
     return first, later
 
 
-def _turn_away(conn: Connection, first: dict[Key, Reading], later: list[tuple[Key, Reading]]) -> list[Refused]:
+def _turn_away(
+    conn: Connection,
+    late: Sequence[Reading],
+    packed: Mapping[Key, object],
+    first: dict[Key, Reading],
+    later: list[tuple[Key, Reading]],
+) -> list[Refused]:
     """Take out what is of thinned days and not left of them; what says so, one a day, without the readings."""
-    shut = days_thinned(conn, first.values())
+    shut = days_thinned(conn, late)
     of_shut = [key for key, one in first.items() if shut and (one.stream, one.t - one.t % DAY) in shut]
-    going = set(of_shut) - _standing(conn, of_shut).keys()
+    going = set(of_shut) - _standing(conn, of_shut).keys() - packed.keys()
     gone = [first.pop(key) for key in going]
     later[:] = [(key, one) for key, one in later if key not in going]
     days: dict[tuple[str, int], int] = {}
@@ -137,12 +144,17 @@ def _standing(conn: Connection, keys: Sequence[Key]) -> dict[Key, tuple[float, s
 
 
 def _conflicts(
-    conn: Connection, new: set[Key], first: Mapping[Key, Reading], later: Sequence[tuple[Key, Reading]]
+    conn: Connection,
+    new: set[Key],
+    packed: Mapping[Key, tuple[float, str]],
+    first: Mapping[Key, Reading],
+    later: Sequence[tuple[Key, Reading]],
 ) -> list[dict[str, Any]]:
-    """Quarantine rows of what was offered with another value or unit than the one kept."""
+    """Quarantine rows of what was offered with another value or unit than the one kept, as a row or `packed`."""
     left = [(key, one) for key, one in first.items() if key not in new] + list(later)
     kept = {key: (first[key].value, first[key].unit) for key, _ in later if key in new}
-    kept |= _standing(conn, [key for key in first if key not in new])
+    kept |= _standing(conn, [key for key in first if key not in new and key not in packed])
+    kept |= packed
     return [row_of_conflict(one, kept[key]) for key, one in left if kept[key] != (one.value, one.unit)]
 
 
@@ -217,6 +229,67 @@ def _named(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArray[n
     return place[ids], tuple(names[id_] for id_ in order)
 
 
+def _series_rows(conn: Connection, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Series:
+    """The readings of a channel that are rows."""
+    query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id)
+    rows = _fetch(conn, _between(query, stream, quantity, start, end), _ROW)
+    unit_places, unit_names = _named(rows["unit"], _units(conn, rows["unit"]))
+    origin_places, origin_names = _named(rows["origin"], _origins(conn, rows["origin"]))
+    return Series(
+        t=np.ascontiguousarray(rows["t"]),
+        value=np.ascontiguousarray(rows["value"]),
+        unit=unit_places.astype(np.int16),
+        origin=origin_places.astype(np.int32),
+        units=unit_names,
+        origins=origin_names,
+    )
+
+
+def day_rows(conn: Connection, stream: str, day: int) -> Segment:
+    """The readings of a sensor's UTC day that are rows. [ms]"""
+    query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id, reading.c.arrival)
+    columns: list[Column] = []
+    origins: dict[int, Origin] = {}
+    of = select(channel.c.quantity).join(sensor).where(sensor.c.stream == stream)
+    for quantity in map(Quantity, conn.scalars(of).all()):
+        rows = _fetch(conn, _between(query, stream, quantity, day, day + DAY), _WHOLE_ROW)
+        if len(rows):
+            origins |= _origins(conn, rows["origin"])
+            columns += _columns(quantity, rows, _units(conn, rows["unit"]))
+    places = {id_: place for place, id_ in enumerate(origins)}
+    named = [replace(one, origin=np.array([places[id_] for id_ in one.origin.tolist()], np.int64)) for one in columns]
+    return Segment(stream, day, tuple(origins.values()), tuple(named))
+
+
+def _cut(series: Series, start: int | None, end: int | None) -> Series:
+    """What of a series is in [start, end)."""
+    first = 0 if start is None else int(series.t.searchsorted(start))
+    last = len(series) if end is None else int(series.t.searchsorted(end))
+    arrays = {name: getattr(series, name)[first:last] for name in ("t", "value", "unit", "origin")}
+    return replace(series, **arrays)
+
+
+def _together(rows: Series, packed: Series) -> Series:
+    """Both in order of t; of what was compacted while it was read, and is in both, one."""
+    new = ~np.isin(rows.t, packed.t)
+    t = np.concatenate([packed.t, rows.t[new]])
+    order = np.argsort(t, kind="stable")
+
+    def both(name: str, beyond: int = 0) -> NDArray[Any]:
+        return np.concatenate([getattr(packed, name), getattr(rows, name)[new] + beyond])[order]
+
+    unit, units = _renamed(both("unit", len(packed.units)), (*packed.units, *rows.units))
+    origin, origins = _renamed(both("origin", len(packed.origins)), (*packed.origins, *rows.origins))
+    return Series(t[order], both("value"), unit.astype(np.int16), origin.astype(np.int32), units, origins)
+
+
+def _renamed(codes: NDArray[Any], names: Sequence[Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
+    """`codes` as places in a tuple of the names that they use, in the order of `_named`."""
+    used = sorted({names[code] for code in _used(codes)}, key=str)
+    place = np.array([used.index(name) if name in used else -1 for name in names], np.int64)
+    return place[codes], tuple(used)
+
+
 class Readings(Quarantine):
     """What the store does with readings."""
 
@@ -244,9 +317,12 @@ class Readings(Quarantine):
         with self._writing() as conn:
             ids = ids_for(conn, self._ids, readings)
             first, later = _sort_out(readings, ids)
-            too_late = _turn_away(conn, first, later)
-            new = insert_readings(conn, first, ids)
-            conflicts = _conflicts(conn, new, first, later)
+            late = late_ones(first.values())
+            packed = packed_standing(conn, late, ids.channels) if late else {}
+            too_late = _turn_away(conn, late, packed, first, later)
+            unknown = {key: one for key, one in first.items() if key not in packed} if packed else first
+            new = insert_readings(conn, unknown, ids)
+            conflicts = _conflicts(conn, new, packed, first, later)
             _sum_up(conn, new, first)
             put_aside(conn, chained(conflicts, map(row_of_refused, [*refused, *too_late])))
         self._ids = ids  # only now: ids that were rolled back must not be remembered
@@ -254,51 +330,44 @@ class Readings(Quarantine):
 
     def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
         """The kept readings of a channel with start <= t < end, or all; of a channel never heard: none. [ms]"""
-        query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id)
         with self._reading() as conn:
-            rows = _fetch(conn, _between(query, stream, quantity, start, end), _ROW)
-            units, origins = _units(conn, rows["unit"]), _origins(conn, rows["origin"])
-        unit_places, unit_names = _named(rows["unit"], units)
-        origin_places, origin_names = _named(rows["origin"], origins)
-        return Series(
-            t=np.ascontiguousarray(rows["t"]),
-            value=np.ascontiguousarray(rows["value"]),
-            unit=unit_places.astype(np.int16),
-            origin=origin_places.astype(np.int32),
-            units=unit_names,
-            origins=origin_names,
-        )
+            rows = _series_rows(conn, stream, quantity, start, end)
+            packed = series_of(packed_segments(conn, stream, start, end), quantity)
+        return _together(rows, _cut(packed, start, end)) if len(packed) else rows
 
     def arrivals(self, stream: str, quantity: Quantity, start: int, end: int) -> NDArray[np.int64]:
         """When the readings of a channel with start <= t < end arrived, in order of t. [ms]"""
+        row = np.dtype([("t", np.int64), ("arrival", np.int64)])
         with self._reading() as conn:
-            query = _between(select(reading.c.arrival), stream, quantity, start, end)
-            return _fetch(conn, query, np.dtype([("arrival", np.int64)]))["arrival"]
+            rows = _fetch(conn, _between(select(reading.c.t, reading.c.arrival), stream, quantity, start, end), row)
+            parts = [
+                (column.t, column.arrival)
+                for segment in packed_segments(conn, stream, start, end)
+                for column in segment.columns
+                if column.quantity == quantity
+            ]
+        t, arrival = (np.concatenate(some) for some in zip(*parts, (rows["t"], rows["arrival"]), strict=True))
+        t, places = np.unique(t, return_index=True)
+        return arrival[places][slice(*t.searchsorted((start, end)).tolist())]
 
     def day_segment(self, stream: str, day: int) -> Segment:
         """All that is kept of a sensor's UTC day, which begins at `day`. [ms]"""
-        query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id, reading.c.arrival)
-        columns: list[Column] = []
-        origins: dict[int, Origin] = {}
         with self._reading() as conn:
-            of = select(channel.c.quantity).join(sensor).where(sensor.c.stream == stream)
-            for quantity in map(Quantity, conn.scalars(of).all()):
-                rows = _fetch(conn, _between(query, stream, quantity, day, day + DAY), _WHOLE_ROW)
-                if len(rows):
-                    origins |= _origins(conn, rows["origin"])
-                    columns += _columns(quantity, rows, _units(conn, rows["unit"]))
-        places = {id_: place for place, id_ in enumerate(origins)}
-        named = [
-            replace(one, origin=np.array([places[id_] for id_ in one.origin.tolist()], np.int64)) for one in columns
-        ]
-        return Segment(stream, day, tuple(origins.values()), tuple(named))
+            rows = day_rows(conn, stream, day)
+            packed = list(packed_segments(conn, stream, day, day + DAY))
+        return joined([*packed, minus(rows, packed)]) if packed else rows
 
     def spoken(self, stream: str, start: int, end: int) -> NDArray[np.int64]:
         """The times of a sensor's readings with start <= t < end, whatever they are of, each once. [ms]"""
         of = select(channel.c.id).join(sensor).where(sensor.c.stream == stream)
         query = select(reading.c.t).where(reading.c.channel_id.in_(of), reading.c.t >= start, reading.c.t < end)
         with self._reading() as conn:
-            return _fetch(conn, query.distinct().order_by(reading.c.t), np.dtype([("t", np.int64)]))["t"]
+            rows = _fetch(conn, query.distinct().order_by(reading.c.t), np.dtype([("t", np.int64)]))["t"]
+            packed = [c.t for segment in packed_segments(conn, stream, start, end) for c in segment.columns]
+        if not packed:
+            return rows
+        t = np.unique(np.concatenate([rows, *packed]))
+        return t[slice(*t.searchsorted((start, end)).tolist())]
 
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """The first and the last t of a channel; None when it was never heard. [ms]"""

@@ -29,6 +29,7 @@ VERSIONS = (
     "0002",
     "0003",
     "0004",
+    "0005",
 )  # of the schema, oldest first; the last is the one this program reads and writes
 VERSION_TABLE = "alembic_version"
 
@@ -179,6 +180,9 @@ leaf = _table(
 
 # What a leaf holds the hash of: a packed segment, or the hashes of what was refused.
 sealed = _table("sealed", _int("leaf", ForeignKey("leaf.number"), key=True), _bytes("bytes"))
+
+# The leaves of sensors whose readings are rows of `reading` too. Those of the others, which are compacted, are not.
+loose = _table("loose", _int("leaf", ForeignKey("leaf.number"), key=True))
 
 # `frontier`: the roots of the tree's full subtrees, from which it grows. `closes`: the UTC day that is whole with it;
 # `job`: for which one it was made, if any.

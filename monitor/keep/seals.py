@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 
 from monitor.keep.connect import Connected, insert
 from monitor.keep.rows import HeadRow, KeyRow, Leaf, Unsealed
-from monitor.keep.schema import head, key_statement, leaf, sealed, timestamp, unsealed
+from monitor.keep.schema import head, key_statement, leaf, loose, sealed, timestamp, unsealed
 
 _LEAF = [leaf.c[name] for name in Leaf._fields]
 _HEAD = [head.c[name] for name in HeadRow._fields]
@@ -60,6 +60,9 @@ class Seals(Connected):
                     conn.execute(
                         sealed.insert(), [{"leaf": number, "bytes": data} for number, data in contents.items()]
                     )
+                rows = [{"leaf": one.number} for one in leaves if one.kind == "sensor" and one.number in contents]
+                if rows:
+                    conn.execute(loose.insert(), rows)
                 for mark in settled:
                     conn.execute(unsealed.delete().where(*(unsealed.c[k] == v for k, v in mark._asdict().items())))
                 if statement is not None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from sqlalchemy import Row, select
+from sqlalchemy import Connection, Row, select
 
 from monitor.basis.errors import RecordError
 from monitor.basis.values import Quantity
 from monitor.keep.connect import Connected, insert
+from monitor.keep.packed import packed_values
 from monitor.keep.rows import Heard
 from monitor.keep.schema import channel, reading, sensor, unit
 
@@ -74,8 +75,20 @@ class Sensors(Connected):
     def newest(self) -> list[Newest]:
         """The newest reading of every channel of the sensors that have a name, in order of name and quantity."""
         last = (reading.c.channel_id == channel.c.id) & (reading.c.t == channel.c.last_t)
-        columns = (sensor.c.name, channel.c.quantity, reading.c.t, reading.c.value, unit.c.text)
-        query = select(*columns).select_from(channel).join(sensor).join(reading, last).join(unit)
+        columns = (sensor.c.name, sensor.c.stream, channel.c.quantity, channel.c.last_t, reading.c.value, unit.c.text)
+        query = select(*columns).select_from(channel).join(sensor).outerjoin(reading, last).outerjoin(unit)
         with self._reading() as conn:
-            rows = conn.execute(query.where(sensor.c.name.is_not(None)))
-            return sorted(Newest(name, Quantity(of), t, value, text) for name, of, t, value, text in rows)
+            rows = conn.execute(query.where(sensor.c.name.is_not(None), channel.c.last_t.is_not(None))).all()
+            return sorted(newest for row in rows for newest in _newest(conn, *row))
+
+
+def _newest(
+    conn: Connection, name: str, stream: str, text: str, t: int, value: float | None, unit: str | None
+) -> Iterator[Newest]:
+    """The newest reading of a channel, which is a row or stands in a compacted day."""
+    quantity = Quantity(text)
+    if value is not None and unit is not None:
+        yield Newest(name, quantity, t, value, unit)
+        return
+    for (of, at), kept in packed_values(conn, stream, [(quantity, t)]).items():
+        yield Newest(name, of, at, *kept)

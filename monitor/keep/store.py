@@ -14,6 +14,7 @@ from monitor.keep.attachments import Attachments
 from monitor.keep.awake import Awake
 from monitor.keep.backup import back_up, engine_of_copy
 from monitor.keep.ballast import Ballast
+from monitor.keep.compact import Compacting
 from monitor.keep.connect import door, engine_of
 from monitor.keep.derived import Derived
 from monitor.keep.forget import Forgetting
@@ -29,7 +30,20 @@ from monitor.keep.thin import Thinning
 from monitor.keep.versions import bring_up_to_date, known_version
 
 
-class Store(Readings, Sensors, Forgetting, Thinning, Attachments, Derived, Awake, Seals, Alarms, Outbox, Schedule):
+class Store(
+    Readings,
+    Sensors,
+    Forgetting,
+    Thinning,
+    Compacting,
+    Attachments,
+    Derived,
+    Awake,
+    Seals,
+    Alarms,
+    Outbox,
+    Schedule,
+):
     """Readings, sensors, quarantine, condition log, files, seals, alarms, messages and derived rows.
 
     Each call is one transaction.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,7 +13,8 @@ from monitor.basis.errors import StoreError
 from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind, Quantity, Reading
 from monitor.keep.log import Log, entries_of, held
-from monitor.keep.schema import chain, channel, dirty, entry, reading, sealed, sensor, unsealed
+from monitor.keep.packed import opened
+from monitor.keep.schema import chain, channel, dirty, entry, loose, reading, sealed, sensor, unsealed
 
 YOUNGEST = 90 * DAY  # no day is thinned before it is so old; ours [ms]
 _LATE = YOUNGEST // 2  # a reading that comes so late may be of a thinned day; less, for clocks are set back [ms]
@@ -61,10 +63,11 @@ class Thinning(Log):
         """Delete what goes of one day."""
         mark = (unsealed.c.kind == "sensor") & (unsealed.c.thread == stream) & (unsealed.c.day == left.day)
         came = conn.scalar(select(unsealed.c.touched).where(mark)) is not None
+        packed = _packed_gone(conn, left)
         for quantity, gone in left.gone.items():
             of_day = (reading.c.channel_id == ids[quantity]) & reading.c.t.between(left.day, left.day + DAY - 1)
             going = reading.delete().where(of_day, reading.c.t.not_in(list(left.times[quantity])))
-            came |= conn.execute(going).rowcount != gone
+            came |= conn.execute(going).rowcount + packed[quantity] != gone
             fewer = channel.update().where(channel.c.id == ids[quantity])
             conn.execute(fewer.values(readings=channel.c.readings - gone))
         if came:
@@ -72,6 +75,18 @@ class Thinning(Log):
             raise StoreError(what, where=self._where, mend="Try again")
         for leaf, data in left.contents.items():
             conn.execute(sealed.update().where(sealed.c.leaf == leaf).values(bytes=data))
+
+
+def _packed_gone(conn: Connection, left: Left) -> Counter[Quantity]:
+    """How many readings of each quantity go with the bytes of leaves that were compacted."""
+    query = select(sealed.c.leaf, sealed.c.bytes).outerjoin(loose, loose.c.leaf == sealed.c.leaf)
+    found: Counter[Quantity] = Counter()
+    for number, packed in conn.execute(query.where(sealed.c.leaf.in_(list(left.contents)), loose.c.leaf.is_(None))):
+        for column in opened(number, packed).columns:
+            found[column.quantity] += len(column.t)
+        for column in opened(number, left.contents[number]).columns:
+            found[column.quantity] -= len(column.t)
+    return found
 
 
 def _channels(conn: Connection, stream: str) -> dict[Quantity, int]:

@@ -10,17 +10,18 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 
 import monitor
 from monitor.basis.errors import StoreError
-from monitor.basis.packing import decode_packed, pack
-from monitor.basis.segment import Segment, encode
+from monitor.basis.packing import pack
+from monitor.basis.segment import Segment, encode, minus
 from monitor.basis.times import DAY, HOUR, day_of, rfc3339
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind, OriginKind
+from monitor.keep.packed import opened
 from monitor.keep.rows import HeadRow, KeyRow, Leaf, Quarantined, Unsealed
 from monitor.seal import keys, records
 from monitor.seal.heads import SignedHead, next_head
@@ -289,28 +290,7 @@ def _fill_readings(growing: _Growing, stream: str, day: int, closed: int | None)
 
 def sealed_segment(desk: Desk, leaf: int) -> Segment:
     """The readings of a leaf. Raises StoreError where they are not there or can't be read."""
-    packed = desk.store.sealed(leaf)
-    try:
-        if packed is None:
-            raise ValueError("nothing is kept of it")
-        return decode_packed(packed)
-    except ValueError as exc:
-        raise StoreError(
-            f"what leaf {leaf} holds can't be read ({exc})",
-            where="seals",
-            mend="Put the store aside unchanged and continue from a backup",
-        ) from exc
-
-
-def minus(kept: Segment, sealed: Sequence[Segment]) -> Segment:
-    """The readings of `kept` that none of `sealed` has: a channel has one reading at a time."""
-    columns = []
-    for column in kept.columns:
-        known = [one.t for segment in sealed for one in segment.columns if one.quantity == column.quantity]
-        new = ~np.isin(column.t, np.concatenate(known)) if known else np.ones(len(column.t), np.bool_)
-        parts = {name: getattr(column, name)[new] for name in ("t", "value", "arrival", "origin")}
-        columns.append(replace(column, **parts))
-    return replace(kept, columns=tuple(columns))
+    return opened(leaf, desk.store.sealed(leaf))
 
 
 def _why(new: Segment) -> str:

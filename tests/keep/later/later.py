@@ -3,8 +3,10 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0005"
-down_revision = "0004"
+from monitor.keep.schema import VERSIONS
+
+revision = "later"
+down_revision = VERSIONS[-1]
 
 
 def upgrade() -> None:

@@ -1,0 +1,93 @@
+"""Readings of compacted days: they stand in the segments that were sealed, and are no rows any more."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+
+import numpy as np
+from sqlalchemy import Connection, Select, select
+
+from monitor.basis.errors import StoreError
+from monitor.basis.packing import decode_packed
+from monitor.basis.segment import Segment
+from monitor.basis.times import DAY
+from monitor.basis.values import Quantity, Reading
+from monitor.keep.schema import leaf, loose, sealed, sensor
+
+AGE = 35 * DAY  # no day is compacted before it is so old: what comes late within a month is a row; ours [ms]
+LATE = AGE // 2  # a reading that comes so late may be of a compacted day; less, for clocks are set back [ms]
+
+
+def opened(number: int, packed: bytes | None) -> Segment:
+    """The readings of a leaf. Raises StoreError where they are not there or can't be read."""
+    try:
+        if packed is None:
+            raise ValueError("nothing is kept of it")
+        return decode_packed(packed)
+    except ValueError as exc:
+        raise StoreError(
+            f"what leaf {number} holds can't be read ({exc})",
+            where="seals",
+            mend="Put the store aside unchanged and continue from a backup",
+        ) from exc
+
+
+def packed_segments(
+    conn: Connection, stream: str, start: int | None = None, end: int | None = None
+) -> Iterator[Segment]:
+    """What a sensor said on the compacted UTC days that have a part in [start, end), in order of day. [ms]
+
+    Whoever wants rows too reads them first: what is compacted meanwhile is in both then, and not in neither.
+    """
+    query = _compacted(stream).order_by(leaf.c.day, leaf.c.number)
+    if start is not None:
+        query = query.where(leaf.c.day > start - DAY)
+    if end is not None:
+        query = query.where(leaf.c.day < end)
+    for number, packed in conn.execute(query):
+        yield opened(number, packed)
+
+
+def _compacted(stream: str) -> Select:
+    query = select(leaf.c.number, sealed.c.bytes).join(sealed, sealed.c.leaf == leaf.c.number)
+    query = query.outerjoin(loose, loose.c.leaf == leaf.c.number)
+    return query.where(leaf.c.kind == "sensor", leaf.c.thread == stream, loose.c.leaf.is_(None))
+
+
+def held_sensor(conn: Connection, stream: str) -> int | None:
+    """The id of a sensor of which no other transaction compacts days or keeps late readings until this one ends."""
+    return conn.scalar(select(sensor.c.id).where(sensor.c.stream == stream).with_for_update(key_share=True))
+
+
+def packed_values(
+    conn: Connection, stream: str, wanted: Collection[tuple[Quantity, int]]
+) -> dict[tuple[Quantity, int], tuple[float, str]]:
+    """Of (quantity, t) what is kept of it in compacted days: value and unit."""
+    found = {}
+    times = np.array(sorted({t for _, t in wanted}), np.int64)
+    for day in sorted({t - t % DAY for _, t in wanted}):
+        for segment in packed_segments(conn, stream, day, day + DAY):
+            for column in segment.columns:
+                for at in np.flatnonzero(np.isin(column.t, times)).tolist():
+                    found[column.quantity, int(column.t[at])] = (float(column.value[at]), column.unit)
+    return {key: found[key] for key in wanted if key in found}
+
+
+def late_ones(readings: Iterable[Reading]) -> list[Reading]:
+    """Those that may be of a day that was compacted or thinned."""
+    return [one for one in readings if one.t < one.arrival - LATE]
+
+
+def packed_standing(
+    conn: Connection, late: Iterable[Reading], channels: Mapping[tuple[str, Quantity], int]
+) -> dict[tuple[int, int], tuple[float, str]]:
+    """What is kept already of the late readings' (channel id, t) in compacted days: value and unit."""
+    found = {}
+    by_stream: dict[str, set[tuple[Quantity, int]]] = {}
+    for one in late:
+        by_stream.setdefault(one.stream, set()).add((one.quantity, one.t))
+    for stream in sorted(by_stream):  # in order, so that two processes never wait for each other
+        held_sensor(conn, stream)
+        for (quantity, t), kept in packed_values(conn, stream, by_stream[stream]).items():
+            found[channels[stream, quantity], t] = kept
+    return found
