@@ -188,7 +188,7 @@ def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
 
 def _fetch(conn: Connection, query: Select, row: np.dtype) -> NDArray:
     """The rows of `query` as an array of `row`, never all of them as Python objects at once."""
-    return np.fromiter(map(tuple, conn.execution_options(yield_per=_FETCH).execute(query)), row)
+    return np.fromiter(map(tuple, conn.execute(query.execution_options(yield_per=_FETCH))), row)
 
 
 def _between(query: Select, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Select:

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import monitor
 from monitor.basis.errors import Fault, StoreError, WallclimeError
-from monitor.basis.times import DAY, SECOND
+from monitor.basis.times import DAY, HOUR, SECOND
 from monitor.config.alarms import Backup
 from monitor.config.settings import Settings
 from monitor.intake.mqtt import Listener
@@ -18,6 +18,7 @@ from monitor.keep.rows import Scheduled
 from monitor.rules.assessment import Assessment
 from monitor.watch import digest
 from monitor.watch.alarming import Memory, look, states_of
+from monitor.watch.compacting import compact_and_tell
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import judge_and_note, settle
@@ -30,6 +31,7 @@ STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
 TIDY = 60 * SECOND  # how often it tidies up [ms]
 SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
+COMPACT = HOUR  # how often it looks for days that are kept twice and need not be [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 KEPT_FOR = 400 * DAY  # what was refused, told, or is over; ours, no published source [ms]
 AT_ONCE = 1_000  # how many messages, and alarms, are let go at a time
@@ -64,6 +66,7 @@ def works_of(
         Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
+        Work("compact", Every(COMPACT), lambda _: compact_and_tell(desk)),
         Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look_and_announce(desk, memory, announce)),
         *digest.works(desk),
         *_asked_for(desk, desk.settings),
