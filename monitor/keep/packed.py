@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, select
 
 from monitor.basis.errors import StoreError
 from monitor.basis.packing import decode_packed
 from monitor.basis.segment import Segment
 from monitor.basis.times import DAY
-from monitor.basis.values import Quantity, Reading
+from monitor.basis.values import Origin, Quantity, Reading, Series, empty_series
 from monitor.keep.schema import leaf, loose, sealed, sensor
 
 AGE = 35 * DAY  # no day is compacted before it is so old: what comes late within a month is a row; ours [ms]
@@ -46,6 +48,28 @@ def packed_segments(
         query = query.where(leaf.c.day < end)
     for number, packed in conn.execute(query):
         yield opened(number, packed)
+
+
+def packed_series(
+    conn: Connection, stream: str, quantities: Collection[Quantity], start: int | None, end: int | None
+) -> dict[Quantity, Series]:
+    """What a sensor said of these quantities on the compacted days that have a part in [start, end), whole days."""
+    units: dict[str, int] = {}
+    origins: dict[Origin, int] = {}
+    parts: dict[Quantity, list[tuple[NDArray[Any], ...]]] = {quantity: [] for quantity in quantities}
+    for segment in packed_segments(conn, stream, start, end):
+        place = np.array([origins.setdefault(one, len(origins)) for one in segment.origins], np.int32)
+        for column in segment.columns:
+            if column.quantity in parts:
+                unit = np.full(len(column.t), units.setdefault(column.unit, len(units)), np.int16)
+                parts[column.quantity].append((column.t, column.value, unit, place[column.origin]))
+    found = {}
+    for quantity, some in parts.items():
+        found[quantity] = empty_series()
+        if some:
+            t, value, unit, origin = (np.concatenate(arrays) for arrays in zip(*some, strict=True))
+            found[quantity] = Series(t, value, unit, origin, tuple(units), tuple(origins))
+    return found
 
 
 def _compacted(stream: str) -> Select:

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, ScalarSelect, Select, func, select, tuple_
 
 from monitor.basis.errors import StoreError
-from monitor.basis.segment import Column, Segment, joined, minus, series_of
+from monitor.basis.segment import Column, Segment, joined, minus
 from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
 from monitor.keep.connect import insert
 from monitor.keep.ids import Ids, ids_for
-from monitor.keep.packed import late_ones, packed_segments, packed_standing
+from monitor.keep.packed import late_ones, packed_segments, packed_series, packed_standing
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
 from monitor.keep.schema import channel, origin, reading, sensor, unit
@@ -261,26 +261,35 @@ def day_rows(conn: Connection, stream: str, day: int) -> Segment:
     return Segment(stream, day, tuple(origins.values()), tuple(named))
 
 
-def _cut(series: Series, start: int | None, end: int | None) -> Series:
-    """What of a series is in [start, end)."""
-    first = 0 if start is None else int(series.t.searchsorted(start))
-    last = len(series) if end is None else int(series.t.searchsorted(end))
-    arrays = {name: getattr(series, name)[first:last] for name in ("t", "value", "unit", "origin")}
-    return replace(series, **arrays)
+def _together(rows: Series, packed: Series, start: int | None, end: int | None) -> Series:
+    """Both in [start, end), in order of t; of what was compacted while it was read, and is in both, one."""
+    if not len(packed):
+        return rows
+    arrays = _by_time([packed.t, packed.value, packed.unit, packed.origin])
+    if len(rows):
+        place = np.minimum(arrays[0].searchsorted(rows.t), len(packed) - 1)
+        new = arrays[0][place] != rows.t
+        more: list[NDArray[Any]] = [
+            rows.t,
+            rows.value,
+            rows.unit + len(packed.units),
+            rows.origin + len(packed.origins),
+        ]
+        arrays = _by_time([np.concatenate([a, b[new]]) for a, b in zip(arrays, more, strict=True)])
+    first = 0 if start is None else int(arrays[0].searchsorted(start))
+    last = len(arrays[0]) if end is None else int(arrays[0].searchsorted(end))
+    t, value, *codes = (one[first:last] for one in arrays)
+    unit, units = _renamed(codes[0], (*packed.units, *rows.units))
+    origin, origins = _renamed(codes[1], (*packed.origins, *rows.origins))
+    return Series(t, value, unit.astype(np.int16), origin.astype(np.int32), units, origins)
 
 
-def _together(rows: Series, packed: Series) -> Series:
-    """Both in order of t; of what was compacted while it was read, and is in both, one."""
-    new = ~np.isin(rows.t, packed.t)
-    t = np.concatenate([packed.t, rows.t[new]])
-    order = np.argsort(t, kind="stable")
-
-    def both(name: str, beyond: int = 0) -> NDArray[Any]:
-        return np.concatenate([getattr(packed, name), getattr(rows, name)[new] + beyond])[order]
-
-    unit, units = _renamed(both("unit", len(packed.units)), (*packed.units, *rows.units))
-    origin, origins = _renamed(both("origin", len(packed.origins)), (*packed.origins, *rows.origins))
-    return Series(t[order], both("value"), unit.astype(np.int16), origin.astype(np.int32), units, origins)
+def _by_time(arrays: list[NDArray[Any]]) -> list[NDArray[Any]]:
+    """Arrays of which the first has the times, in their order."""
+    if not np.any(np.diff(arrays[0]) < 0):
+        return arrays
+    order = np.argsort(arrays[0], kind="stable")
+    return [one[order] for one in arrays]
 
 
 def _renamed(codes: NDArray[Any], names: Sequence[Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
@@ -330,10 +339,16 @@ class Readings(Quarantine):
 
     def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
         """The kept readings of a channel with start <= t < end, or all; of a channel never heard: none. [ms]"""
+        return self.several(stream, [quantity], start, end)[quantity]
+
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> dict[Quantity, Series]:
+        """`series` of each of some channels of a sensor, at once: what they have in common is read once."""
         with self._reading() as conn:
-            rows = _series_rows(conn, stream, quantity, start, end)
-            packed = series_of(packed_segments(conn, stream, start, end), quantity)
-        return _together(rows, _cut(packed, start, end)) if len(packed) else rows
+            rows = {quantity: _series_rows(conn, stream, quantity, start, end) for quantity in quantities}
+            packed = packed_series(conn, stream, quantities, start, end)
+        return {quantity: _together(rows[quantity], packed[quantity], start, end) for quantity in quantities}
 
     def arrivals(self, stream: str, quantity: Quantity, start: int, end: int) -> NDArray[np.int64]:
         """When the readings of a channel with start <= t < end arrived, in order of t. [ms]"""

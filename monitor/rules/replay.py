@@ -36,6 +36,12 @@ class Readings(Protocol):
         """The readings of one channel in [start, end)."""
         ...
 
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> Mapping[Quantity, Series]:
+        """The readings of some channels of one sensor in [start, end)."""
+        ...
+
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """First and last time of a channel, None when it has no reading."""
         ...
@@ -266,7 +272,8 @@ def _window(
     back = ahead = max(2 * sensor.hold, 2 * HOUR)
     while True:
         low, high = start - back, min(end + ahead, as_of)
-        series = {q: as_claimed(readings.series(sensor.stream, q, low, high), q, sensor) for q in has}
+        said = readings.several(sensor.stream, list(has), low, high)
+        series = {q: as_claimed(said[q], q, sensor) for q in has}
         window = Window(sensor.stream, series, sensor.hold, frame.profile.quality)
         enough_before = low <= first or window.settled_before(start - sensor.hold)
         enough_after = high >= as_of or high > last or not window.reach(end).open

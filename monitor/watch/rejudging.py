@@ -30,6 +30,12 @@ class Shown:
         b = len(whole) if end is None else int(whole.t.searchsorted(end))
         return Series(whole.t[a:b], whole.value[a:b], whole.unit[a:b], whole.origin[a:b], whole.units, whole.origins)
 
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> dict[Quantity, Series]:
+        """The readings of some channels in [start, end)."""
+        return {quantity: self.series(stream, quantity, start, end) for quantity in quantities}
+
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """First and last time of a channel, None when it has no reading."""
         whole = self._whole(stream, quantity)

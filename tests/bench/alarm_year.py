@@ -73,6 +73,12 @@ class Room:
         unit = "%" if quantity is _RH else "degC"
         return Series(self.t[part], self.value[quantity][part], none, none.astype(np.int32), (unit,), (LIVE,))
 
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> dict[Quantity, Series]:
+        """The readings of some channels in [start, end)."""
+        return {quantity: self.series(stream, quantity, start, end) for quantity in quantities}
+
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """First and last time of a channel."""
         return (int(self.t[0]), int(self.t[-1])) if quantity in self.value else None

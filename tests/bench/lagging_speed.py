@@ -20,7 +20,7 @@ import resource
 import statistics
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "rules"))
@@ -69,6 +69,12 @@ class Minutes:
         part = slice(*np.searchsorted(self.t, (0 if start is None else start, far if end is None else end)).tolist())
         unit = "%" if quantity is AIR[1] else "degC"
         return Series(self.t[part], value[part], self.code[part], self.origin[part], (unit,), (LIVE,))
+
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> dict[Quantity, Series]:
+        """The readings of some channels in [start, end)."""
+        return {quantity: self.series(stream, quantity, start, end) for quantity in quantities}
 
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """First and last time of a channel."""

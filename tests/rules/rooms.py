@@ -91,6 +91,12 @@ class Room:
             (origin,),
         )
 
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> dict[Quantity, Series]:
+        """The readings of some channels in [start, end)."""
+        return {quantity: self.series(stream, quantity, start, end) for quantity in quantities}
+
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         channel = self.kept.get((stream, quantity))
         return (min(channel), max(channel)) if channel else None
