@@ -101,22 +101,18 @@ def follow_boards(frame: Frame, boards: list[State], hours: Hours) -> BoardDays 
     ends = np.append(hours.start[first[1:]], hours.end[-1])
     after = ends > start
     t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
-    moisture = np.full((len(SPREADS) * SPEEDS, len(ends)), np.nan)
-    for row, state in enumerate(boards):
-        spread, body = SPREADS[row // SPEEDS], plank_bodies(board)[row % SPEEDS]
-        if row % SPEEDS == 0:
-            settles = settles_at(board, t_c, rh, spread)
-        moisture[row, after], boards[row] = lag.follow(body, state, t, settles, ends[after])
-    return BoardDays(moisture, *_beyond(frame, hours, heard, first))
+    settles = [settles_at(board, t_c, rh, spread) for spread in SPREADS]
+    moisture = np.full((len(boards), len(ends)), np.nan)
+    rooms = [room for room in settles for _ in range(SPEEDS)]
+    moisture[:, after], boards[:] = lag.follow_each(plank_bodies(board) * len(SPREADS), boards, t, rooms, ends[after])
+    return BoardDays(moisture, *_beyond(frame, hours, heard, settles[CENTRAL // SPEEDS], first))
 
 
-def _beyond(frame: Frame, hours: Hours, heard: NDArray[np.bool_], first: Times) -> tuple[Values, Values]:
-    """How much drier, and damper, the air's balance was than at the limits of the band, a day's mean."""
-    board = frame.profile.board
-    t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
+def _beyond(frame: Frame, hours: Hours, heard: NDArray[np.bool_], here: Values, first: Times) -> tuple[Values, Values]:
+    """How much drier, and damper, the air's balance `here` was than at the limits of the band, a day's mean."""
+    board, t_c = frame.profile.board, hours.mean[_T][heard]
     life = np.full(len(t_c), True) if frame.finish is None else hours.start[heard] >= frame.finish
     (low, high), (life_low, life_high) = frame.profile.band.humidity, frame.profile.life.humidity
-    here = settles_at(board, t_c, rh)
     found = []
     for excess in (
         settles_at(board, t_c, np.where(life, life_low, low)) - here,
