@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.channel import Channel, Times, Values
-from monitor.rules.timeline import Span, Timeline, Voices, in_order, timeline
+from monitor.rules.timeline import Span, Timeline, Voices, put_in, timeline
 
 
 class Hours(NamedTuple):
@@ -37,6 +37,8 @@ class Hours(NamedTuple):
 def _spoken(voices: Voices) -> Values:
     """The mean of those who speak and are not stuck, an interval; NaN where there is none."""
     live = voices.speaking & ~voices.flat
+    if len(live) == 1:
+        return np.where(live[0], voices.value[0], np.nan)
     count = live.sum(axis=0)
     total = sum(np.where(live, voices.value, 0.0), np.zeros(len(count)))  # one row after the other, however many
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
@@ -47,17 +49,20 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     first, last = int(line.edges[0]), int(line.edges[-1])
     whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
     if cut is not None and first < cut < last:
-        whole = in_order(whole, np.array([cut], np.int64))
-    edges = in_order(line.edges, whole)
-    start = np.concatenate(([first], whole))
-    interval = np.searchsorted(line.edges, edges[:-1], "right") - 1
-    begins, length = np.searchsorted(edges[:-1], start), np.diff(edges)
+        whole, _ = put_in(whole, np.array([cut], np.int64))
+    edges, interval = put_in(line.edges, whole)
+    start = np.append(first, whole)
+    begins, length, spans = np.searchsorted(edges, start), np.diff(edges), np.diff(start, append=last)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
-        value = _spoken(voices)[interval]
+        value = _spoken(voices)[interval[:-1]]
         heard = ~np.isnan(value)
-        known[quantity] = np.add.reduceat(np.where(heard, length, 0), begins)
-        total = np.add.reduceat(np.where(heard, value * length, 0.0), begins)
+        total = value * length.astype(np.float64)
+        known[quantity] = spans
+        if not heard.all():
+            known[quantity] = np.add.reduceat(np.where(heard, length, 0), begins)
+            total = np.where(heard, total, 0.0)
+        total = np.add.reduceat(total, begins) + 0.0  # no hour is at -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
     return Hours(start, np.append(start[1:], last), mean, known)
 

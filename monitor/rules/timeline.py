@@ -14,6 +14,8 @@ from monitor.rules.assessment import State
 from monitor.rules.channel import FAR, Channel, Mask, Times, Values
 from monitor.rules.frame import Frame, Role, Sensor, Stay
 
+Numbers = NDArray[np.int64]
+
 HAIR = 1e-9  # outside means by more than this much of the kept unit, so that 60 degF is in band in any unit
 STATES: tuple[State, ...] = ("unknown", "in", "out")
 UNKNOWN, IN, OUT = range(3)
@@ -96,20 +98,41 @@ def stays_at(frame: Frame, place: str, at: int) -> tuple[Stay, ...]:
     )
 
 
-def in_order(*parts: Times) -> Times:
-    """All times of `parts` in order, none twice: a stable sort, as each part is in order itself."""
-    every = np.sort(np.concatenate(parts), kind="stable")
-    return every[np.concatenate(([True], every[1:] != every[:-1]))]
+def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
+    """`edges`, which rise, with the times `more` put in that are not among them; and the number in `edges` of the
+    newest at each, -1 before the first. Quick where `more` are few."""
+    more = np.sort(more, kind="stable")
+    at = np.searchsorted(edges, more)
+    new = np.diff(more, prepend=-FAR) > 0
+    new[new] = np.append(edges, FAR)[at[new]] != more[new]
+    at = at[new]
+    return np.insert(edges, at, more[new]), np.insert(np.arange(len(edges)), at, at - 1)
 
 
-def _spoken(channel: Channel, span: Span) -> tuple[Times, Times, NDArray[np.int64]]:
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What one sensor says of one quantity inside its spans: reading `number` from `start` to `end`."""
+
+    channel: Channel
+    start: Times
+    end: Times
+    number: Numbers
+
+    @property
+    def silences(self) -> Times:
+        """The ends at which it falls silent."""
+        return self.end[np.append(self.end[:-1] != self.start[1:], True)]
+
+
+def _spoken(channel: Channel, span: Span) -> tuple[Times, Times, Numbers]:
     """Starts, ends and reading numbers of what one sensor says of one quantity inside a span."""
-    following = np.append(channel.t[1:], FAR)
-    number = np.flatnonzero((channel.t >= span.start) & (channel.t < span.end))
-    start = np.maximum(channel.t[number], span.seen_from)
-    end = np.minimum(np.minimum(following[number], channel.t[number] + span.sensor.hold), span.seen_to)
-    heard = end > start
-    return start[heard], end[heard], number[heard]
+    t, hold = channel.t, span.sensor.hold
+    first, seen, last = t.searchsorted((span.start, span.seen_from, min(span.end, span.seen_to))).tolist()
+    if seen > first and t[seen - 1] + hold > span.seen_from and (seen == len(t) or t[seen] > span.seen_from):
+        seen -= 1  # it still speaks when the span begins to be seen
+    start = np.maximum(t[seen:last], span.seen_from)
+    end = np.minimum(np.append(t[seen + 1 : last + 1], FAR)[: len(start)], t[seen:last] + hold)
+    return start, np.minimum(end, span.seen_to), np.arange(seen, last)
 
 
 def timeline(
@@ -121,28 +144,28 @@ def timeline(
 ) -> Timeline:
     """Lay the sensors of `spans` side by side over `window` = [start, end); every cut inside it is an edge too."""
     sensors = tuple({span.sensor.name: span.sensor for span in spans}.values())
-    said: dict[tuple[Quantity, int], list[tuple[Times, Times, NDArray[np.int64]]]] = {}
-    row = {sensor.name: k for k, sensor in enumerate(sensors)}
-    for span in spans:
-        for quantity in quantities:
-            channel = channels.get((span.sensor.name, quantity))
-            if channel is not None:
-                said.setdefault((quantity, row[span.sensor.name]), []).append(_spoken(channel, span))
+    said: dict[tuple[str, Quantity], _Said] = {}
+    for key in itertools.product((sensor.name for sensor in sensors), quantities):
+        if key in channels:
+            spoken = [_spoken(channels[key], span) for span in spans if span.sensor.name == key[0]]
+            start, end, number = (np.concatenate(columns) for columns in zip(*spoken, strict=True))
+            if len(start):
+                said[key] = _Said(channels[key], start, end, number)
     inside = [cut for cut in cuts if window[0] < cut < window[1]]
-    every = [part for spoken in said.values() for starts, ends, _ in spoken for part in (starts, ends)]
-    edges = in_order(*every, np.array([*window, *inside], np.int64))
-    voices = {q: _lay(edges, q, sensors, said, channels) for q in quantities}
+    most = max((one.start for one in said.values()), key=len, default=np.empty(0, np.int64))
+    others = [one.start for one in said.values() if not np.array_equal(one.start, most)]
+    others += [one.silences for one in said.values()]
+    edges, newest = put_in(most, np.concatenate([*others, np.array([*window, *inside], np.int64)]))
+    voices = {}
+    for quantity in quantities:
+        rows = [said.get((sensor.name, quantity)) for sensor in sensors]
+        voices[quantity] = _lay(edges[:-1], rows, most, newest[:-1])
     return Timeline(edges, sensors, voices)
 
 
-def _lay(
-    edges: Times,
-    quantity: Quantity,
-    sensors: Sequence[Sensor],
-    said: Mapping[tuple[Quantity, int], list[tuple[Times, Times, NDArray[np.int64]]]],
-    channels: Mapping[tuple[str, Quantity], Channel],
-) -> Voices:
-    shape = (len(sensors), len(edges) - 1)
+def _lay(begins: Times, rows: Sequence[_Said | None], most: Times, newest: Numbers) -> Voices:
+    """What is said in each interval; `newest` is the number of the newest of `most` there."""
+    shape = (len(rows), len(begins))
     voices = Voices(
         np.full(shape, np.nan),
         np.zeros(shape, np.bool_),
@@ -150,21 +173,18 @@ def _lay(
         np.zeros(shape, np.int8),
         np.full(shape, np.nan),
     )
-    for (q, row), parts in said.items():
-        if q is not quantity:
+    for row, said in enumerate(rows):
+        if said is None:
             continue
-        channel = channels[sensors[row].name, q]
-        start, end, number = (np.concatenate(columns) for columns in zip(*parts, strict=True))
-        if not len(start):
-            continue
-        at = np.searchsorted(start, edges[:-1], "right") - 1
-        heard = (at >= 0) & (end[at] > edges[:-1])
-        which = number[at[heard]]
-        voices.value[row, heard] = channel.value[which]
-        voices.flat[row, heard] = channel.flat[which]
-        voices.suspect[row, heard] = channel.suspect[which]
-        voices.origin[row, heard] = channel.origin[which]
-        voices.uncertainty[row, heard] = channel.uncertainty[which]
+        same = np.array_equal(said.start, most)
+        at = newest if same else np.searchsorted(said.start, begins, "right") - 1
+        heard = (at >= 0) & (said.end[at] > begins)
+        which = said.number[at]
+        voices.value[row] = np.where(heard, said.channel.value[which], np.nan)
+        voices.flat[row] = said.channel.flat[which] & heard
+        voices.suspect[row] = said.channel.suspect[which] & heard
+        voices.origin[row] = said.channel.origin[which] * heard
+        voices.uncertainty[row] = np.where(heard, said.channel.uncertainty[which], np.nan)
     return voices
 
 
