@@ -242,7 +242,13 @@ def settled(body: Modes, at_ms: int, value: float) -> State:
 
 def level(body: Modes, state: State) -> float:
     """Where the body stands at `state`: share x held + the weighted lags. [unit of `held`]"""
-    return float(_levels([body], np.array([[state.held]]), np.array(state.lag)[None, :, None])[0, 0])
+    return float(_levels_at([body], [state])[0, 0])
+
+
+def _levels_at(bodies: Sequence[Modes], states: Sequence[State]) -> Floats:
+    """Where the bodies stand: (bodies, 1)."""
+    held, lag = np.array([[state.held] for state in states]), np.array([state.lag for state in states])
+    return _levels(bodies, held, lag[:, :, None])
 
 
 def _levels(bodies: Sequence[Modes], held: Floats, lag: Floats) -> Floats:
@@ -331,7 +337,7 @@ def follow_each(
     times, asked, begin = np.asarray(t_ms, np.int64), np.asarray(until_ms, np.int64), states[0].at_ms
     _check(bodies, states, times, values, asked)
     room, now = np.array(values), list(states)
-    answers = np.repeat([[level(body, state)] for body, state in zip(bodies, states, strict=True)], len(asked), axis=1)
+    answers = np.repeat(_levels_at(bodies, states), len(asked), axis=1)
     ends = np.append(np.arange(begin // DAY * DAY + DAY, asked[-1], DAY), asked[-1])
     ends = ends[ends > begin]
     read = np.searchsorted(times, ends, side="left")

@@ -36,33 +36,37 @@ class Hours(NamedTuple):
 
 def _spoken(voices: Voices) -> Values:
     """The mean of those who speak and are not stuck, an interval; NaN where there is none."""
+    if len(voices.value) == 1:
+        return np.where(voices.flat[0], np.nan, voices.value[0]) if voices.flat.any() else voices.value[0]
     live = voices.speaking & ~voices.flat
-    if len(live) == 1:
-        return np.where(live[0], voices.value[0], np.nan)
     count = live.sum(axis=0)
     total = sum(np.where(live, voices.value, 0.0), np.zeros(len(count)))  # one row after the other, however many
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
+def _starts(window: tuple[int, int], cut: int | None) -> Times:
+    first, last = window
+    whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
+    inside = [first] if cut is None or not first < cut < last else [first, cut]
+    return put_in(whole, np.array(inside, np.int64))[0]
+
+
 def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     """The hour means of every quantity of a time line; an hour that has `cut` in it counts as two. [ms]"""
-    first, last = int(line.edges[0]), int(line.edges[-1])
-    whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
-    if cut is not None and first < cut < last:
-        whole, _ = put_in(whole, np.array([cut], np.int64))
-    edges, interval = put_in(line.edges, whole)
-    start = np.append(first, whole)
-    begins, length, spans = np.searchsorted(edges, start), np.diff(edges), np.diff(start, append=last)
+    last = int(line.edges[-1])
+    start = _starts((int(line.edges[0]), last), cut)
+    edges, interval = put_in(line.edges, start)
+    begins, length, whole = np.searchsorted(edges, start), np.diff(edges), np.diff(start, append=last)
+    waits = length.astype(np.float64)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)[interval[:-1]]
-        heard = ~np.isnan(value)
-        total = value * length.astype(np.float64)
-        known[quantity] = spans
-        if not heard.all():
-            known[quantity] = np.add.reduceat(np.where(heard, length, 0), begins)
-            total = np.where(heard, total, 0.0)
-        total = np.add.reduceat(total, begins) + 0.0  # no hour is at -0.0
+        silent = np.isnan(value)
+        total, known[quantity] = value * waits, whole
+        if silent.any():
+            total[silent] = 0.0
+            known[quantity] = np.add.reduceat(np.where(silent, 0, length), begins)
+        total = np.add.reduceat(total, begins) + 0.0  # never -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
     return Hours(start, np.append(start[1:], last), mean, known)
 
@@ -75,4 +79,6 @@ def hours_heard(
     cut: int | None = None,
 ) -> Values:
     """The hour means of one quantity over `window`, NaN where nobody speaks of it; cut as by `hours_of`."""
+    if not spans:
+        return np.full(len(_starts(window, cut)), np.nan)
     return hours_of(timeline(spans, channels, window, (), (quantity,)), cut).mean[quantity]

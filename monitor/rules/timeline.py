@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,19 +35,60 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class _Row:
+    """What one sensor says of one quantity: reading number `which` in each interval, where it is `heard`."""
+
+    channel: Channel
+    which: Numbers
+    heard: Mask
+
+
+@dataclass(frozen=True)
 class Voices:
-    """What the sensors say of one quantity, a row a sensor, a column an interval; NaN where one is silent."""
+    """What the sensors say of one quantity, a row a sensor, a column an interval; NaN where one is silent.
 
-    value: Values
-    flat: Mask
-    suspect: Mask
-    origin: NDArray[np.int8]
-    uncertainty: Values
+    Each figure is laid out when it is first asked for: of what is only averaged most never are.
+    """
 
-    @property
+    rows: tuple[_Row | None, ...]
+    intervals: int
+
+    @cached_property
+    def value(self) -> Values:
+        """In degC or %RH."""
+        return self._laid([None if row is None else row.channel.value for row in self.rows], np.nan)
+
+    @cached_property
+    def flat(self) -> Mask:
+        """Whose reading proves nothing in band."""
+        return self._laid([None if row is None else row.channel.flat for row in self.rows], np.False_)
+
+    @cached_property
+    def suspect(self) -> Mask:
+        """Whose reading is suspect."""
+        return self._laid([None if row is None else row.channel.suspect for row in self.rows], np.False_)
+
+    @cached_property
+    def origin(self) -> NDArray[np.int8]:
+        """Indexes ORIGINS."""
+        return self._laid([None if row is None else row.channel.origin for row in self.rows], np.int8(0))
+
+    @cached_property
+    def uncertainty(self) -> Values:
+        """Expanded."""
+        return self._laid([None if row is None else row.channel.uncertainty for row in self.rows], np.nan)
+
+    @cached_property
     def speaking(self) -> Mask:
         """Who speaks when."""
         return ~np.isnan(self.value)
+
+    def _laid(self, figures: Sequence[NDArray[Any] | None], silent: Any) -> NDArray[Any]:
+        found = np.full((len(self.rows), self.intervals), silent)
+        for place, row, figure in zip(found, self.rows, figures, strict=True):
+            if row is not None and figure is not None:
+                np.copyto(place, figure[row.which], where=row.heard)
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +145,12 @@ def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
     """`edges`, which rise, with the times `more` put in that are not among them; and the number in `edges` of the
     newest at each, -1 before the first. Quick where `more` are few."""
     more = np.sort(more, kind="stable")
+    more = more[np.diff(more, prepend=-FAR) > 0]
     at = np.searchsorted(edges, more)
-    new = np.diff(more, prepend=-FAR) > 0
-    new[new] = np.append(edges, FAR)[at[new]] != more[new]
-    at = at[new]
-    return np.insert(edges, at, more[new]), np.insert(np.arange(len(edges)), at, at - 1)
+    new = at == np.searchsorted(edges, more, "right")
+    if not new.any():
+        return edges, np.arange(len(edges))
+    return np.insert(edges, at[new], more[new]), np.insert(np.arange(len(edges)), at[new], at[new] - 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,39 +197,25 @@ def timeline(
                 said[key] = _Said(channels[key], start, end, number)
     inside = [cut for cut in cuts if window[0] < cut < window[1]]
     most = max((one.start for one in said.values()), key=len, default=np.empty(0, np.int64))
-    others = [one.start for one in said.values() if not np.array_equal(one.start, most)]
+    others = [one.start for one in said.values() if not _same(one.start, most)]
     others += [one.silences for one in said.values()]
     edges, newest = put_in(most, np.concatenate([*others, np.array([*window, *inside], np.int64)]))
     voices = {}
     for quantity in quantities:
         rows = [said.get((sensor.name, quantity)) for sensor in sensors]
-        voices[quantity] = _lay(edges[:-1], rows, most, newest[:-1])
+        laid = [None if one is None else _lay(edges[:-1], one, most, newest[:-1]) for one in rows]
+        voices[quantity] = Voices(tuple(laid), len(edges) - 1)
     return Timeline(edges, sensors, voices)
 
 
-def _lay(begins: Times, rows: Sequence[_Said | None], most: Times, newest: Numbers) -> Voices:
+def _lay(begins: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
     """What is said in each interval; `newest` is the number of the newest of `most` there."""
-    shape = (len(rows), len(begins))
-    voices = Voices(
-        np.full(shape, np.nan),
-        np.zeros(shape, np.bool_),
-        np.zeros(shape, np.bool_),
-        np.zeros(shape, np.int8),
-        np.full(shape, np.nan),
-    )
-    for row, said in enumerate(rows):
-        if said is None:
-            continue
-        same = np.array_equal(said.start, most)
-        at = newest if same else np.searchsorted(said.start, begins, "right") - 1
-        heard = (at >= 0) & (said.end[at] > begins)
-        which = said.number[at]
-        voices.value[row] = np.where(heard, said.channel.value[which], np.nan)
-        voices.flat[row] = said.channel.flat[which] & heard
-        voices.suspect[row] = said.channel.suspect[which] & heard
-        voices.origin[row] = said.channel.origin[which] * heard
-        voices.uncertainty[row] = np.where(heard, said.channel.uncertainty[which], np.nan)
-    return voices
+    at = newest if _same(said.start, most) else np.searchsorted(said.start, begins, "right") - 1
+    return _Row(said.channel, said.number[at], (at >= 0) & (said.end[at] > begins))
+
+
+def _same(one: Times, other: Times) -> bool:
+    return one is other or np.array_equal(one, other)
 
 
 def anyone(who: Mask) -> Mask:
