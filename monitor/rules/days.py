@@ -35,10 +35,9 @@ def packed_days(
     for name in FIGURES:
         rows[name] = np.nan
     rows["day"] = hours.start[first] // DAY
-    begins = np.searchsorted(edges[:-1], np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
-    length = np.diff(edges)
-    for name, held in (("elapsed", np.full(len(length), True)), ("known", known), ("in_band", in_band)):
-        rows[name] = np.add.reduceat(np.where(held, length, 0), begins)
+    begins = np.searchsorted(edges, np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
+    rows["elapsed"] = np.diff(edges[begins], append=edges[-1])
+    rows["known"], rows["in_band"] = held_for(edges, known, begins), held_for(edges, in_band, begins)
     for short, quantity in (("t", Quantity.AIR_TEMPERATURE), ("rh", Quantity.AIR_HUMIDITY)):
         for name, value in _range(hours.mean[quantity], first, hours.known[quantity]).items():
             rows[f"{short}_{name}"] = value
@@ -46,6 +45,14 @@ def packed_days(
         _boards(rows, boards, came)
     _skin(rows, skin, first)
     return rows.tobytes()
+
+
+def held_for(edges: Times, held: Mask, begins: Times) -> Times:
+    """How long `held` holds in each stretch of intervals that begins at one of `begins`: its runs are added up. [ms]"""
+    change = held[1:] != held[:-1]
+    change[begins[1:] - 1] = True
+    at = np.append(0, np.flatnonzero(change) + 1)
+    return np.add.reduceat(np.where(held[at], np.diff(edges[at], append=edges[-1]), 0), np.searchsorted(at, begins))
 
 
 def _range(value: Values, first: Times, weight: Times) -> dict[str, Values]:

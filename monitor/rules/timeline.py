@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import State
-from monitor.rules.channel import FAR, Channel, Mask, Times, Values
+from monitor.rules.channel import FAR, Channel, Mask, Times, Values, joined
 from monitor.rules.frame import Frame, Role, Sensor, Stay
 
 Numbers = NDArray[np.int64]
@@ -155,12 +155,11 @@ def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
 
 @dataclass(frozen=True, slots=True)
 class _Said:
-    """What one sensor says of one quantity inside its spans: reading `number` from `start` to `end`."""
+    """What one sensor says of one quantity inside its spans: each reading of `channel` from `start` to `end`."""
 
     channel: Channel
     start: Times
     end: Times
-    number: Numbers
 
     @property
     def silences(self) -> Times:
@@ -168,15 +167,29 @@ class _Said:
         return self.end[np.append(self.end[:-1] != self.start[1:], True)]
 
 
-def _spoken(channel: Channel, span: Span) -> tuple[Times, Times, Numbers]:
-    """Starts, ends and reading numbers of what one sensor says of one quantity inside a span."""
+def _spoken(channel: Channel, span: Span) -> _Said:
+    """What one sensor says of one quantity inside a span."""
     t, hold = channel.t, span.sensor.hold
     first, seen, last = t.searchsorted((span.start, span.seen_from, min(span.end, span.seen_to))).tolist()
     if seen > first and t[seen - 1] + hold > span.seen_from and (seen == len(t) or t[seen] > span.seen_from):
         seen -= 1  # it still speaks when the span begins to be seen
-    start = np.maximum(t[seen:last], span.seen_from)
-    end = np.minimum(np.append(t[seen + 1 : last + 1], FAR)[: len(start)], t[seen:last] + hold)
-    return start, np.minimum(end, span.seen_to), np.arange(seen, last)
+    start = t[seen:last]
+    end = start + hold
+    following = t[seen + 1 : last + 1]
+    np.minimum(end[: len(following)], following, out=end[: len(following)])
+    if len(start):
+        end[-1] = min(int(end[-1]), span.seen_to)
+        if start[0] < span.seen_from:
+            start = np.append(span.seen_from, start[1:])
+    return _Said(channel.part(seen, last), start, end)
+
+
+def _all_said(parts: Sequence[_Said]) -> _Said:
+    """One after the other."""
+    if len(parts) == 1:
+        return parts[0]
+    start, end = (np.concatenate(columns) for columns in zip(*((one.start, one.end) for one in parts), strict=True))
+    return _Said(joined([one.channel for one in parts]), start, end)
 
 
 def timeline(
@@ -191,10 +204,9 @@ def timeline(
     said: dict[tuple[str, Quantity], _Said] = {}
     for key in itertools.product((sensor.name for sensor in sensors), quantities):
         if key in channels:
-            spoken = [_spoken(channels[key], span) for span in spans if span.sensor.name == key[0]]
-            start, end, number = (np.concatenate(columns) for columns in zip(*spoken, strict=True))
-            if len(start):
-                said[key] = _Said(channels[key], start, end, number)
+            spoken = _all_said([_spoken(channels[key], span) for span in spans if span.sensor.name == key[0]])
+            if len(spoken.start):
+                said[key] = spoken
     inside = [cut for cut in cuts if window[0] < cut < window[1]]
     most = max((one.start for one in said.values()), key=len, default=np.empty(0, np.int64))
     others = [one.start for one in said.values() if not _same(one.start, most)]
@@ -211,7 +223,7 @@ def timeline(
 def _lay(begins: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
     """What is said in each interval; `newest` is the number of the newest of `most` there."""
     at = newest if _same(said.start, most) else np.searchsorted(said.start, begins, "right") - 1
-    return _Row(said.channel, said.number[at], (at >= 0) & (said.end[at] > begins))
+    return _Row(said.channel, at, (at >= 0) & (said.end[at] > begins))
 
 
 def _same(one: Times, other: Times) -> bool:
