@@ -402,17 +402,16 @@ def _through(
     on what else stands in the table.
     """
     rate = np.array([body.rate for body in bodies])[:, :, None] / 1000.0
-    table = _table(day, heard)
+    days, table = len(day.ends), _table(day, heard)
     decay = -rate * table.wait[:, None, None, :]
     np.exp(decay, out=decay)
-    zero = np.zeros((*rate.shape[:2], table.rows * len(day.ends)))
-    by_row = np.moveaxis(_end(decay, table.kick, zero).reshape(*rate.shape[:2], -1, table.rows), -1, 0)
-    row_decay = np.moveaxis(np.exp(-rate * table.wait.sum(axis=0)).reshape(*rate.shape[:2], -1, table.rows), -1, 0)
-    day_end = _end(row_decay, by_row, np.zeros(by_row.shape[1:]))
+    by_day = (*rate.shape[:2], days, table.rows)
+    by_row = _end(decay, table.kick, np.zeros(decay.shape[1:])).reshape(by_day).transpose(3, 0, 1, 2)
+    row_decay = np.exp(-rate * table.wait.sum(axis=0)).reshape(by_day).transpose(3, 0, 1, 2)
+    day_end = _end(row_decay, by_row, np.zeros(by_day[:3])).transpose(2, 0, 1)
     begins = np.append(day.begin, day.ends[:-1])
-    day_decay = np.exp(-rate * (day.ends - begins))
-    stood = np.array([state.lag for state in states])
-    midnight = np.moveaxis(_run(np.moveaxis(day_decay, -1, 0), np.moveaxis(day_end, -1, 0), stood), 0, -1)
+    day_decay = np.exp(-rate * (day.ends - begins)).transpose(2, 0, 1)
+    midnight = _run(day_decay, day_end, np.array([state.lag for state in states])).transpose(1, 2, 0)
 
     on = np.searchsorted(day.ends, asked, side="left")
     before = np.cumsum(day.counts)
@@ -420,7 +419,7 @@ def _through(
     lag = midnight[:, :, on + 1]
     inside = np.flatnonzero(asked < day.ends[on])
     if len(inside):
-        starts = np.moveaxis(_run(row_decay, by_row, midnight[:, :, :-1])[:-1], 0, -1).reshape(*rate.shape[:2], -1)
+        starts = _run(row_decay, by_row, midnight[:, :, :-1])[:-1].transpose(1, 2, 3, 0).reshape(decay.shape[1:])
         on, place = on[inside], (known - (before - day.counts)[on])[inside]
         lag[:, :, inside] = _within(decay, table.kick, starts, on * table.rows + place // len(decay), place % len(decay))
         since = np.where(place > 0, np.append(day.begin, day.times)[known[inside]], begins[on])
@@ -467,16 +466,16 @@ def _run(decay: Floats, kick: Floats, start: Floats) -> Floats:
     """x, then each x <- decay x + kick along the first axis; all else at once."""
     x = np.empty((len(decay) + 1, *start.shape))
     x[0] = start
-    for step in range(len(decay)):
-        np.multiply(decay[step], x[step], out=x[step + 1])
-        x[step + 1] += kick[step]
+    for shrink, push, before, after in zip(decay, kick, x[:-1], x[1:], strict=True):
+        np.multiply(shrink, before, out=after)
+        after += push
     return x
 
 
 def _end(decay: Floats, kick: Floats, start: Floats) -> Floats:
     """The last x of `_run`, digit for digit."""
     x = start.copy()
-    for step in range(len(decay)):
-        x *= decay[step]
-        x += kick[step]
+    for shrink, push in zip(decay, kick, strict=True):
+        x *= shrink
+        x += push
     return x

@@ -31,7 +31,8 @@ class Hours(NamedTuple):
 
     def days(self) -> NDArray[np.int64]:
         """The number of the first hour of each UTC day."""
-        return np.flatnonzero(np.diff(self.start // DAY, prepend=-1))
+        day = self.start // DAY
+        return np.append(0, np.flatnonzero(day[1:] > day[:-1]) + 1)
 
 
 def _spoken(voices: Voices) -> Values:
@@ -45,22 +46,26 @@ def _spoken(voices: Voices) -> Values:
 
 
 def _starts(window: tuple[int, int], cut: int | None) -> Times:
+    """Where the hours of a window begin. [ms]"""
     first, last = window
-    whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
-    inside = [first] if cut is None or not first < cut < last else [first, cut]
-    return put_in(whole, np.array(inside, np.int64))[0]
+    start = np.append(first, np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64))
+    cut_short = cut is not None and first < cut < last and cut % HOUR > 0
+    return np.sort(np.append(start, cut)) if cut_short else start
 
 
 def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     """The hour means of every quantity of a time line; an hour that has `cut` in it counts as two. [ms]"""
     last = int(line.edges[-1])
     start = _starts((int(line.edges[0]), last), cut)
+    end = np.append(start[1:], last)
     edges, interval = put_in(line.edges, start)
-    begins, length, whole = np.searchsorted(edges, start), np.diff(edges), np.diff(start, append=last)
+    begins, length, whole = np.searchsorted(edges, start), np.diff(edges), end - start
     waits = length.astype(np.float64)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
-        value = _spoken(voices)[interval[:-1]]
+        value = _spoken(voices)
+        if len(edges) > len(line.edges):
+            value = value[interval[:-1]]
         silent = np.isnan(value)
         total, known[quantity] = value * waits, whole
         if silent.any():
@@ -68,7 +73,7 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
             known[quantity] = np.add.reduceat(np.where(silent, 0, length), begins)
         total = np.add.reduceat(total, begins) + 0.0  # never -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
-    return Hours(start, np.append(start[1:], last), mean, known)
+    return Hours(start, end, mean, known)
 
 
 def hours_heard(
@@ -79,6 +84,7 @@ def hours_heard(
     cut: int | None = None,
 ) -> Values:
     """The hour means of one quantity over `window`, NaN where nobody speaks of it; cut as by `hours_of`."""
+    starts = _starts(window, cut)
     if not any((span.sensor.name, quantity) in channels for span in spans):
-        return np.full(len(_starts(window, cut)), np.nan)
-    return hours_of(timeline(spans, channels, window, (), (quantity,)), cut).mean[quantity]
+        return np.full(len(starts), np.nan)
+    return hours_of(timeline(spans, channels, window, starts, (quantity,)), cut).mean[quantity]

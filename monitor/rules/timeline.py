@@ -86,7 +86,7 @@ class Voices:
     def _laid(self, figures: Sequence[NDArray[Any] | None], silent: Any) -> NDArray[Any]:
         found = np.full((len(self.rows), self.intervals), silent)
         for place, row, figure in zip(found, self.rows, figures, strict=True):
-            if row is not None and figure is not None:
+            if row is not None and figure is not None and (np.isnan(silent) or figure.any()):
                 np.copyto(place, figure[row.which], where=row.heard)
         return found
 
@@ -145,7 +145,7 @@ def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
     """`edges`, which rise, with the times `more` put in that are not among them; and the number in `edges` of the
     newest at each, -1 before the first. Quick where `more` are few."""
     more = np.sort(more, kind="stable")
-    more = more[np.diff(more, prepend=-FAR) > 0]
+    more = more[np.append(True, more[1:] > more[:-1])]
     at = np.searchsorted(edges, more)
     new = at == np.searchsorted(edges, more, "right")
     if not new.any():
@@ -196,7 +196,7 @@ def timeline(
     spans: Sequence[Span],
     channels: Mapping[tuple[str, Quantity], Channel],
     window: tuple[int, int],
-    cuts: Sequence[int],
+    cuts: Sequence[int] | Times,
     quantities: Sequence[Quantity] = AIR,
 ) -> Timeline:
     """Lay the sensors of `spans` side by side over `window` = [start, end); every cut inside it is an edge too."""
@@ -207,11 +207,12 @@ def timeline(
             spoken = _all_said([_spoken(channels[key], span) for span in spans if span.sensor.name == key[0]])
             if len(spoken.start):
                 said[key] = spoken
-    inside = [cut for cut in cuts if window[0] < cut < window[1]]
+    inside = np.array(cuts, np.int64)
+    inside = inside[(inside > window[0]) & (inside < window[1])]
     most = max((one.start for one in said.values()), key=len, default=np.empty(0, np.int64))
     others = [one.start for one in said.values() if not _same(one.start, most)]
     others += [one.silences for one in said.values()]
-    edges, newest = put_in(most, np.concatenate([*others, np.array([*window, *inside], np.int64)]))
+    edges, newest = put_in(most, np.concatenate([*others, window, inside]))
     voices = {}
     for quantity in quantities:
         rows = [said.get((sensor.name, quantity)) for sensor in sensors]
