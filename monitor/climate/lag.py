@@ -408,9 +408,9 @@ def _through(
     by_day = (*rate.shape[:2], days, table.rows)
     by_row = _end(decay, table.kick, np.zeros(decay.shape[1:])).reshape(by_day).transpose(3, 0, 1, 2)
     row_decay = np.exp(-rate * table.wait.sum(axis=0)).reshape(by_day).transpose(3, 0, 1, 2)
-    day_end = _end(row_decay, by_row, np.zeros(by_day[:3])).transpose(2, 0, 1)
+    day_end = np.ascontiguousarray(_end(row_decay, by_row, np.zeros(by_day[:3])).transpose(2, 0, 1))
     begins = np.append(day.begin, day.ends[:-1])
-    day_decay = np.exp(-rate * (day.ends - begins)).transpose(2, 0, 1)
+    day_decay = np.exp(-rate[:, :, 0] * (day.ends - begins)[:, None, None])
     midnight = _run(day_decay, day_end, np.array([state.lag for state in states])).transpose(1, 2, 0)
 
     on = np.searchsorted(day.ends, asked, side="left")

@@ -58,13 +58,17 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     last = int(line.edges[-1])
     start = _starts((int(line.edges[0]), last), cut)
     end = np.append(start[1:], last)
-    edges, interval = put_in(line.edges, start)
-    begins, length, whole = np.searchsorted(edges, start), np.diff(edges), end - start
+    edges, interval = line.edges, None
+    begins = np.searchsorted(edges, start)
+    if (edges[begins] != start).any():
+        edges, interval = put_in(edges, start)
+        begins = np.searchsorted(edges, start)
+    length, whole = np.diff(edges), end - start
     waits = length.astype(np.float64)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)
-        if len(edges) > len(line.edges):
+        if interval is not None:
             value = value[interval[:-1]]
         silent = np.isnan(value)
         total, known[quantity] = value * waits, whole

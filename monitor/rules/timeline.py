@@ -40,7 +40,7 @@ class _Row:
 
     channel: Channel
     which: Numbers
-    heard: Mask
+    heard: Mask | np.bool_
 
 
 @dataclass(frozen=True)
@@ -147,13 +147,13 @@ def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
     more = np.sort(more, kind="stable")
     more = more[np.append(True, more[1:] > more[:-1])]
     at = np.searchsorted(edges, more)
-    new = at == np.searchsorted(edges, more, "right")
+    new = edges.take(at, mode="clip") != more if len(edges) else np.full(len(more), True)
     if not new.any():
         return edges, np.arange(len(edges))
     return np.insert(edges, at[new], more[new]), np.insert(np.arange(len(edges)), at[new], at[new] - 1)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Said:
     """What one sensor says of one quantity inside its spans: each reading of `channel` from `start` to `end`."""
 
@@ -161,7 +161,7 @@ class _Said:
     start: Times
     end: Times
 
-    @property
+    @cached_property
     def silences(self) -> Times:
         """The ends at which it falls silent."""
         return self.end[np.append(self.end[:-1] != self.start[1:], True)]
@@ -216,14 +216,17 @@ def timeline(
     voices = {}
     for quantity in quantities:
         rows = [said.get((sensor.name, quantity)) for sensor in sensors]
-        laid = [None if one is None else _lay(edges[:-1], one, most, newest[:-1]) for one in rows]
+        laid = [None if one is None else _lay(edges, one, most, newest[:-1]) for one in rows]
         voices[quantity] = Voices(tuple(laid), len(edges) - 1)
     return Timeline(edges, sensors, voices)
 
 
-def _lay(begins: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
+def _lay(edges: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
     """What is said in each interval; `newest` is the number of the newest of `most` there."""
+    begins = edges[:-1]
     at = newest if _same(said.start, most) else np.searchsorted(said.start, begins, "right") - 1
+    if said.start[0] == edges[0] and said.silences[0] == edges[-1]:
+        return _Row(said.channel, at, np.True_)
     return _Row(said.channel, at, (at >= 0) & (said.end[at] > begins))
 
 
