@@ -421,7 +421,8 @@ def _through(
     if len(inside):
         starts = _run(row_decay, by_row, midnight[:, :, :-1])[:-1].transpose(1, 2, 3, 0).reshape(decay.shape[1:])
         on, place = on[inside], (known - (before - day.counts)[on])[inside]
-        lag[:, :, inside] = _within(decay, table.kick, starts, on * table.rows + place // len(decay), place % len(decay))
+        row, step = np.divmod(place, len(decay))
+        lag[:, :, inside] = _within(decay, table.kick, starts, on * table.rows + row, step)
         since = np.where(place > 0, np.append(day.begin, day.times)[known[inside]], begins[on])
         lag[:, :, inside] *= np.exp(-rate * (asked[inside] - since))
     held, left = heard[:, -1].tolist(), midnight[:, :, -1].tolist()

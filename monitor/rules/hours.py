@@ -49,8 +49,9 @@ def _starts(window: tuple[int, int], cut: int | None) -> Times:
     """Where the hours of a window begin. [ms]"""
     first, last = window
     start = np.append(first, np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64))
-    cut_short = cut is not None and first < cut < last and cut % HOUR > 0
-    return np.sort(np.append(start, cut)) if cut_short else start
+    if cut is not None and first < cut < last and cut % HOUR:
+        start = np.sort(np.append(start, cut))
+    return start
 
 
 def hours_of(line: Timeline, cut: int | None = None) -> Hours:

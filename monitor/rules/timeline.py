@@ -164,7 +164,7 @@ class _Said:
     @cached_property
     def silences(self) -> Times:
         """The ends at which it falls silent."""
-        return self.end[np.append(self.end[:-1] != self.start[1:], True)]
+        return np.append(self.end[:-1][self.end[:-1] != self.start[1:]], self.end[-1:])
 
 
 def _spoken(channel: Channel, span: Span) -> _Said:
@@ -256,14 +256,9 @@ def states(both: Mapping[Quantity, Sides]) -> NDArray[np.int8]:
     return np.where(out, OUT, np.where(in_band, IN, UNKNOWN)).astype(np.int8)
 
 
-def runs(edges: Times, state: NDArray[np.int8]) -> list[tuple[int, int, State]]:
-    """Run-length code of a state over intervals: (start, end, state), adjoining and each unlike the one before."""
-    if not len(state):
-        return []
-    change = np.flatnonzero(state[1:] != state[:-1]) + 1
-    at = np.concatenate(([0], change))
-    until = np.concatenate((change, [len(state)]))
-    return [(int(edges[a]), int(edges[b]), STATES[state[a]]) for a, b in zip(at, until, strict=True)]
+def turns(state: NDArray[Any]) -> Numbers:
+    """The numbers of the intervals at which `state` begins or changes; there is at least one interval."""
+    return np.append(0, np.flatnonzero(state[1:] != state[:-1]) + 1)
 
 
 def stretches(held: Mask) -> list[tuple[int, int]]:
