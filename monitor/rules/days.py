@@ -15,7 +15,7 @@ from monitor.rules.channel import Mask, Times, Values
 from monitor.rules.estimates import DAYS, FIGURES
 from monitor.rules.hours import Hours
 from monitor.rules.skin import SurfaceHours
-from monitor.rules.timeline import turns
+from monitor.rules.timeline import put_in, turns
 
 
 def packed_days(
@@ -50,7 +50,7 @@ def packed_days(
 
 def held_for(edges: Times, held: Mask, begins: Times) -> Times:
     """How long `held` holds in each stretch of intervals that begins at one of `begins`: its runs are added up. [ms]"""
-    at = np.union1d(turns(held), begins)
+    at, _ = put_in(turns(held), begins)
     end = np.append(edges[at[1:]], edges[-1])
     return np.add.reduceat(np.where(held[at], end - edges[at], 0), np.searchsorted(at, begins))
 
