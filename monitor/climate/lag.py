@@ -337,12 +337,14 @@ def follow_each(
     times, asked, begin = np.asarray(t_ms, np.int64), np.asarray(until_ms, np.int64), states[0].at_ms
     _check(bodies, states, times, values, asked)
     room, now = np.array(values), list(states)
-    answers = np.repeat(_levels_at(bodies, states), len(asked), axis=1)
+    answers = np.empty((len(bodies), len(asked)))
     ends = np.append(np.arange(begin // DAY * DAY + DAY, asked[-1], DAY), asked[-1])
     ends = ends[ends > begin]
     read = np.searchsorted(times, ends, side="left")
     told = np.searchsorted(asked, ends, side="right")
     first_read, first_told = 0, int(np.searchsorted(asked, begin, side="right"))
+    if first_told:
+        answers[:, :first_told] = _levels_at(bodies, states)
     for days in _handfuls(np.diff(read, prepend=0), len(bodies) * len(bodies[0].rate)):
         last_read, last_told = int(read[days][-1]), int(told[days][-1])
         day = _Days(now[0].at_ms, ends[days], np.diff(read[days], prepend=first_read), times[first_read:last_read])
