@@ -9,7 +9,7 @@ so use the slow and the fast preset as bounds.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal, NamedTuple, overload
 
 import numpy as np
@@ -242,14 +242,23 @@ def settled(body: Modes, at_ms: int, value: float) -> State:
 
 def level(body: Modes, state: State) -> float:
     """Where the body stands at `state`: share x held + the weighted lags. [unit of `held`]"""
-    return float(_levels(body, np.array([state.held]), np.array(state.lag)[:, None])[0])
+    return float(_levels_at([body], [state])[0, 0])
 
 
-def _levels(body: Modes, held: Floats, lag: Floats) -> Floats:
-    """`lag` (modes, times). Added up mode by mode: a sum whose order depends on the number of times changes digits."""
-    total = body.share * held
-    for weight, distance in zip(body.weight, lag, strict=True):
-        total = total + weight * distance
+def _levels_at(bodies: Sequence[Modes], states: Sequence[State]) -> Floats:
+    """Where the bodies stand: (bodies, 1)."""
+    held, lag = np.array([[state.held] for state in states]), np.array([state.lag for state in states])
+    return _levels(bodies, held, lag[:, :, None])
+
+
+def _levels(bodies: Sequence[Modes], held: Floats, lag: Floats) -> Floats:
+    """`held` (bodies, times), `lag` (bodies, modes, times).
+
+    Added up mode by mode: a sum whose order depends on the number of times changes digits.
+    """
+    total = np.array([[body.share] for body in bodies]) * held
+    for mode, weight in enumerate(np.array([body.weight for body in bodies]).T):
+        total = total + weight[:, None] * lag[:, mode]
     return total
 
 
@@ -292,33 +301,76 @@ def follow(
     and the state at its midnight: a history that is split at midnights gives the same to the last bit, split
     elsewhere the same within 1e-9 of the readings' range. Nothing grows with the number of readings but the time.
     """
-    times, room = np.asarray(t_ms, np.int64), np.asarray(value, np.float64)
-    asked = np.atleast_1d(np.asarray(until_ms, np.int64))
-    _check(body, state, times, room, asked)
-    answers = np.full(asked.shape, level(body, state))
-    ends = np.append(np.arange(state.at_ms // DAY * DAY + DAY, asked[-1], DAY), asked[-1])
-    ends = ends[ends > state.at_ms]
+    room, asked = np.asarray(value, np.float64), np.atleast_1d(np.asarray(until_ms, np.int64))
+    answers, (after,) = follow_each([body], [state], t_ms, [room], asked)
+    return (float(answers[0, 0]) if np.ndim(until_ms) == 0 else answers[0]), after
+
+
+def follow_each(
+    bodies: Sequence[Modes], states: Sequence[State], t_ms: Times, values: Sequence[Floats], until_ms: Times
+) -> tuple[Floats, list[State]]:
+    """Carry several bodies, each through a room of its own, side by side: to the last bit what `follow` gives of each.
+
+    Parameters
+    ----------
+    bodies : sequence of Modes
+        What lags; all of as many modes.
+    states : sequence of State
+        Where each stood, all at one time.
+    t_ms : int64 array
+        As in `follow`, the same of all. [ms]
+    values : sequence of float array
+        The room of each body, as in `follow`. [any unit]
+    until_ms : int64 array
+        As in `follow`, the same of all. [ms]
+
+    Returns
+    -------
+    array (bodies, times), list of State
+        As of `follow`.
+
+    Raises
+    ------
+    ValueError
+        If times are out of order or outside, or lengths, modes or the states' times differ.
+    """
+    times, asked, begin = np.asarray(t_ms, np.int64), np.asarray(until_ms, np.int64), states[0].at_ms
+    _check(bodies, states, times, values, asked)
+    room, now = np.array(values), list(states)
+    answers = np.empty((len(bodies), len(asked)))
+    ends = np.append(np.arange(begin // DAY * DAY + DAY, asked[-1], DAY), asked[-1])
+    ends = ends[ends > begin]
     read = np.searchsorted(times, ends, side="left")
     told = np.searchsorted(asked, ends, side="right")
-    first_read, first_told = 0, int(np.searchsorted(asked, state.at_ms, side="right"))
-    for days in _handfuls(np.diff(read, prepend=0), len(body.rate)):
+    first_read, first_told = 0, int(np.searchsorted(asked, begin, side="right"))
+    if first_told:
+        answers[:, :first_told] = _levels_at(bodies, states)
+    for days in _handfuls(np.diff(read, prepend=0), len(bodies) * len(bodies[0].rate)):
         last_read, last_told = int(read[days][-1]), int(told[days][-1])
-        day = _Days(state.at_ms, ends[days], np.diff(read[days], prepend=first_read), times[first_read:last_read])
-        heard = np.append(state.held, room[first_read:last_read])
-        answers[first_told:last_told], state = _through(body, state, day, heard, asked[first_told:last_told])
+        day = _Days(now[0].at_ms, ends[days], np.diff(read[days], prepend=first_read), times[first_read:last_read])
+        heard = np.column_stack(([state.held for state in now], room[:, first_read:last_read]))
+        answers[:, first_told:last_told], now = _through(bodies, now, day, heard, asked[first_told:last_told])
         first_read, first_told = last_read, last_told
-    return (float(answers[0]) if np.ndim(until_ms) == 0 else answers), state
+    return answers, now
 
 
-def _check(body: Modes, state: State, times: Times, room: Floats, asked: Times) -> None:
-    if times.ndim != 1 or times.shape != room.shape:
-        raise ValueError(f"t_ms of shape {times.shape} and value of shape {room.shape} are not two equal rows")
-    if len(state.lag) != len(body.rate):
-        raise ValueError(f"a state of {len(state.lag)} modes is not one of this body of {len(body.rate)}")
-    if asked.size == 0 or asked[0] < state.at_ms or (np.diff(asked) < 0).any():
-        raise ValueError(f"until_ms must not fall, nor begin before the state's {state.at_ms}")
-    if times.size and not (state.at_ms <= times[0] and times[-1] < asked[-1] and (times[1:] > times[:-1]).all()):
-        raise ValueError(f"t_ms must rise, from the state's {state.at_ms} to before the last of until_ms {asked[-1]}")
+def _check(
+    bodies: Sequence[Modes], states: Sequence[State], times: Times, values: Sequence[Floats], asked: Times
+) -> None:
+    begin = states[0].at_ms
+    for body, state, room in zip(bodies, states, values, strict=True):
+        if times.ndim != 1 or times.shape != room.shape:
+            raise ValueError(f"t_ms of shape {times.shape} and value of shape {room.shape} are not two equal rows")
+        if len(state.lag) != len(body.rate):
+            raise ValueError(f"a state of {len(state.lag)} modes is not one of this body of {len(body.rate)}")
+        if len(body.rate) != len(bodies[0].rate):
+            raise ValueError(f"a body of {len(body.rate)} modes is not of the {len(bodies[0].rate)} of the first")
+        if state.at_ms != begin:
+            raise ValueError(f"a state at {state.at_ms} does not stand where the first does, at {begin}")
+    if asked.size == 0 or asked[0] < begin or (np.diff(asked) < 0).any():
+        raise ValueError(f"until_ms must not fall, nor begin before the state's {begin}")
+    if times.size and not (begin <= times[0] and times[-1] < asked[-1] and (times[1:] > times[:-1]).all()):
+        raise ValueError(f"t_ms must rise, from the state's {begin} to before the last of until_ms {asked[-1]}")
 
 
 def _handfuls(counts: Times, width: int) -> Iterator[slice]:
@@ -342,75 +394,91 @@ class _Days(NamedTuple):
     times: Times
 
 
-def _through(body: Modes, state: State, day: _Days, heard: Floats, asked: Times) -> tuple[Floats, State]:
+def _through(
+    bodies: Sequence[Modes], states: Sequence[State], day: _Days, heard: Floats, asked: Times
+) -> tuple[Floats, list[State]]:
     """Three levels of the same recurrence: readings within a row, rows within a day, days. `heard` begins with held.
 
     Each row is first run through from zero; that gives the days' and then the rows' true beginnings, from which the
-    rows that are asked for are run through again. Only products and sums of single numbers: no bit depends on what
-    else stands in the table.
+    rows that are asked for inside a day are run through again. Only products and sums of single numbers: no bit depends
+    on what else stands in the table.
     """
-    rate = np.array(body.rate)[:, None] / 1000.0
-    days, rows, wait, kick = _table(day, heard)
-    decay = -rate * wait[:, None, :]
+    rate = np.array([body.rate for body in bodies])[:, :, None] / 1000.0
+    days, table = len(day.ends), _table(day, heard)
+    decay = -rate * table.wait[:, None, None, :]
     np.exp(decay, out=decay)
-    row_end = _end(decay, kick, np.zeros((len(rate), days * rows)))
-    by_row = row_end.reshape(-1, days, rows).transpose(2, 0, 1)
-    row_decay = np.exp(-rate * wait.sum(axis=0)).reshape(-1, days, rows).transpose(2, 0, 1)
-    day_end = _end(row_decay, by_row, np.zeros((len(rate), days)))
+    by_day = (*rate.shape[:2], days, table.rows)
+    by_row = _end(decay, table.kick, np.zeros(decay.shape[1:])).reshape(by_day).transpose(3, 0, 1, 2)
+    row_decay = np.exp(-rate * table.wait.sum(axis=0)).reshape(by_day).transpose(3, 0, 1, 2)
+    day_end = np.ascontiguousarray(_end(row_decay, by_row, np.zeros(by_day[:3])).transpose(2, 0, 1))
     begins = np.append(day.begin, day.ends[:-1])
-    day_decay = np.exp(-rate * (day.ends - begins))
-    midnight = _run(day_decay.T, day_end.T, np.array(state.lag))
-    row_start = _run(row_decay, by_row, midnight[:-1].T)[:-1].transpose(1, 2, 0).reshape(len(rate), -1)
+    day_decay = np.exp(-rate[:, :, 0] * (day.ends - begins)[:, None, None])
+    midnight = _run(day_decay, day_end, np.array([state.lag for state in states])).transpose(1, 2, 0)
 
     on = np.searchsorted(day.ends, asked, side="left")
     before = np.cumsum(day.counts)
     known = np.minimum(np.searchsorted(day.times, asked, side="right"), before[on])
-    place = known - (before - day.counts)[on]
-    row_of = on * rows + place // _STEPS
+    lag = midnight[:, :, on + 1]
+    inside = np.flatnonzero(asked < day.ends[on])
+    if len(inside):
+        starts = _run(row_decay, by_row, midnight[:, :, :-1])[:-1].transpose(1, 2, 3, 0).reshape(decay.shape[1:])
+        on, place = on[inside], (known - (before - day.counts)[on])[inside]
+        row, step = np.divmod(place, len(decay))
+        lag[:, :, inside] = _within(decay, table.kick, starts, on * table.rows + row, step)
+        since = np.where(place > 0, np.append(day.begin, day.times)[known[inside]], begins[on])
+        lag[:, :, inside] *= np.exp(-rate * (asked[inside] - since))
+    held, left = heard[:, -1].tolist(), midnight[:, :, -1].tolist()
+    end = [State(int(day.ends[-1]), room, tuple(modes)) for room, modes in zip(held, left, strict=True)]
+    return _levels(bodies, heard[:, known], lag), end
+
+
+def _within(decay: Floats, kick: Floats, starts: Floats, row_of: Times, step: Times) -> Floats:
+    """Where the modes stand before the given step of each of the rows, which do not fall: (bodies, modes, times)."""
     another = np.diff(row_of, prepend=-1) > 0
     wanted, row = row_of[another], np.cumsum(another) - 1
-    stood = _run(decay[:, :, wanted], kick[:, wanted], row_start[:, wanted])
-    lag = np.array([stood[place % _STEPS, mode, row] for mode in range(len(rate))])
-    since = np.where(place > 0, np.append(day.begin, day.times)[known], begins[on])
-    later, at_end = asked > since, asked == day.ends[on]
-    lag[:, later] *= np.exp(-rate * (asked - since)[later])
-    lag[:, at_end] = midnight[on[at_end] + 1].T
-    end = State(int(day.ends[-1]), float(heard[-1]), tuple(midnight[-1].tolist()))
-    return _levels(body, heard[known], lag), end
+    stood = _run(decay[..., wanted], kick[..., wanted], starts[..., wanted])
+    return np.moveaxis(stood[step, :, :, row], 0, -1)
 
 
-def _table(day: _Days, heard: Floats) -> tuple[int, int, Floats, Floats]:
-    """Days, rows a day, and waits before [ms] and kicks at each reading and each day's end: (steps, days x rows)."""
-    days, rows = len(day.ends), (int(day.counts.max()) + 1) // _STEPS + 1
-    wait, kick = np.zeros((2, days, rows * _STEPS))
-    waits, kicks = np.diff(day.times, prepend=day.begin), heard[:-1] - heard[1:]
-    first, since = 0, day.begin
-    for number, (last, end) in enumerate(zip(np.cumsum(day.counts).tolist(), day.ends.tolist(), strict=True)):
-        count = last - first
-        wait[number, :count], kick[number, :count] = waits[first:last], kicks[first:last]
-        if count:
-            wait[number, 0] = day.times[first] - since
-            since = int(day.times[last - 1])
-        wait[number, count] = end - since
-        first, since = last, end
-    by_step = [np.ascontiguousarray(one.reshape(-1, _STEPS).T) for one in (wait, kick)]
-    return days, rows, by_step[0], by_step[1]
+class _Table(NamedTuple):
+    """Rows a day, and waits before [ms] (steps, days x rows) and kicks at (steps, bodies, 1, days x rows) each reading
+    and each day's end."""
+
+    rows: int
+    wait: Floats
+    kick: Floats
+
+
+def _table(day: _Days, heard: Floats) -> _Table:
+    days, most = len(day.ends), int(day.counts.max()) + 1
+    steps = min(_STEPS, most)
+    rows = -(-most // steps)
+    wait, kick = np.zeros((days, rows * steps)), np.zeros((len(heard), days, rows * steps))
+    before, begins = np.cumsum(day.counts), np.append(day.begin, day.ends[:-1])
+    newest = np.append(day.begin, day.times)
+    on = np.repeat(np.arange(days), day.counts)
+    place = np.arange(len(day.times)) - (before - day.counts)[on]
+    wait[on, place] = day.times - np.maximum(newest[:-1], begins[on])
+    wait[np.arange(days), day.counts] = day.ends - np.maximum(newest[before], begins)
+    kick[:, on, place] = heard[:, :-1] - heard[:, 1:]
+    by_step = np.ascontiguousarray(kick.reshape(len(heard), 1, -1, steps).transpose(3, 0, 1, 2))
+    return _Table(rows, np.ascontiguousarray(wait.reshape(-1, steps).T), by_step)
 
 
 def _run(decay: Floats, kick: Floats, start: Floats) -> Floats:
     """x, then each x <- decay x + kick along the first axis; all else at once."""
     x = np.empty((len(decay) + 1, *start.shape))
     x[0] = start
-    for step in range(len(decay)):
-        np.multiply(decay[step], x[step], out=x[step + 1])
-        x[step + 1] += kick[step]
+    for shrink, push, before, after in zip(decay, kick, x[:-1], x[1:], strict=True):
+        np.multiply(shrink, before, out=after)
+        after += push
     return x
 
 
 def _end(decay: Floats, kick: Floats, start: Floats) -> Floats:
     """The last x of `_run`, digit for digit."""
     x = start.copy()
-    for step in range(len(decay)):
-        x *= decay[step]
-        x += kick[step]
+    for shrink, push in zip(decay, kick, strict=True):
+        x *= shrink
+        x += push
     return x

@@ -8,6 +8,7 @@ Buildings XI. Neither original was read: the constants are those on which three 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -175,15 +176,19 @@ def mould_index(
     ceiling, pace = np.zeros(t.shape), np.zeros(t.shape)
     ceiling[grows] = kind.a + q * (kind.b - q * kind.c)
     pace[grows] = 1.0 / (_HOURS_PER_WEEK * weeks_to_start(t[grows], rh[grows], spruce=spruce, kiln_dried=kiln_dried))
+    known = np.flatnonzero(~np.isnan(t + rh))
+    turns = np.flatnonzero(np.diff(grows[known])) + 1
     index = np.full(t.shape, np.nan)
-    for hour in np.flatnonzero(~np.isnan(t + rh)).tolist():
-        if grows[hour]:
-            grown = _grown(state.level, kind, float(ceiling[hour]), float(pace[hour]))
-            state = state._replace(level=grown, dry_h=0)
+    for spell in np.split(known, turns):
+        if not len(spell):  # not one hour is known
+            break
+        if grows[spell[0]]:
+            index[spell] = _grown(state.level, kind, ceiling[spell].tolist(), pace[spell].tolist())
+            state = state._replace(level=float(index[spell[-1]]), dry_h=0)
         else:
-            state = _dried(state, decline)
-        index[hour] = state.level
-    return index, state._replace(unknown_h=state.unknown_h + int(np.isnan(index).sum()))
+            index[spell] = _dried(state, decline, len(spell))
+            state = state._replace(level=float(index[spell[-1]]), dry_h=state.dry_h + len(spell))
+    return index, state._replace(unknown_h=state.unknown_h + len(t) - len(known))
 
 
 def _class_of(sensitivity: str) -> _Class:
@@ -192,12 +197,19 @@ def _class_of(sensitivity: str) -> _Class:
     return _CLASSES[sensitivity]
 
 
-def _grown(index: float, kind: _Class, ceiling: float, pace: float) -> float:
-    slowing = max(1.0 - math.exp(2.3 * (index - ceiling)), 0.0)
-    return index + (kind.below_1 if index < 1.0 else kind.from_1) * slowing * pace
+def _grown(index: float, kind: _Class, ceiling: Sequence[float], pace: Sequence[float]) -> list[float]:
+    """The index after each of these hours of growth."""
+    found = []
+    for highest, per_h in zip(ceiling, pace, strict=True):
+        slowing = max(1.0 - math.exp(2.3 * (index - highest)), 0.0)
+        index += (kind.below_1 if index < 1.0 else kind.from_1) * slowing * per_h
+        found.append(index)
+    return found
 
 
-def _dried(state: MouldState, decline: float) -> MouldState:
-    dry_h = state.dry_h + 1
-    fall = _SOON_PER_H if dry_h <= _SOON_H else 0.0 if dry_h <= _LATER_H else _LATER_PER_H
-    return state._replace(level=max(state.level - decline * fall, 0.0), dry_h=dry_h)
+def _dried(state: MouldState, decline: float, hours: int) -> Hours:
+    """The index after each of these dry hours: once at 0 it stays there."""
+    dry_h = state.dry_h + np.arange(1, hours + 1)
+    fall = np.where(dry_h <= _SOON_H, _SOON_PER_H, np.where(dry_h <= _LATER_H, 0.0, _LATER_PER_H))
+    level = np.subtract.accumulate(np.append(state.level, decline * fall))  # one hour after the other
+    return np.maximum(level[1:], 0.0)

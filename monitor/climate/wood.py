@@ -142,7 +142,7 @@ def panel_emc_pct(rh_pct: FloatOrArray, spread: Spread = "central") -> FloatOrAr
         raise ValueError(f"there is no spread {spread!r}: use 'low', 'central' or 'high'")
     rh = within("rh_pct", rh_pct, *RH_RANGE_PCT)
     at = np.clip(np.searchsorted(_PANEL_RH_PCT, rh, side="right") - 1, 0, len(_PANEL_RH_PCT) - 2)
-    width = np.diff(_PANEL_RH_PCT)[at]
+    width = _PANEL_RH_PCT[at + 1] - _PANEL_RH_PCT[at]
     s = (rh - _PANEL_RH_PCT[at]) / width
     y, slope = _PANEL_PCT[spread], _PANEL_SLOPES[spread]
     rise = y[at + 1] - y[at]

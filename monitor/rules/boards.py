@@ -53,7 +53,7 @@ def starts_of(frame: Frame) -> list[tuple[float, ...]]:
     """
     board = frame.profile.board
     middle = sum(frame.profile.band.temperature) / 2
-    taken = tuple(wood.equilibrium_pct(board.core, middle, board.came_at, spread) for spread in SPREADS)
+    taken = _in_balance(board, middle)
     lots = [taken if d.stack.moisture is None else (d.stack.moisture,) * len(SPREADS) for d in _came(frame)]
     return list(dict.fromkeys(lots)) or [taken]
 
@@ -71,6 +71,12 @@ def came_with(frame: Frame) -> tuple[float, ...]:
 def settles_at(board: Board, t_c: Values, rh_pct: Values, spread: wood.Spread = "central") -> Values:
     """Moisture at which a board settles in this air; temperatures are held to what the model covers. [% of dry mass]"""
     return wood.equilibrium_pct(board.core, np.clip(t_c, *wood.TEMPERATURE_RANGE_C), rh_pct, spread)
+
+
+@cache
+def _in_balance(board: Board, t_c: float) -> tuple[float, ...]:
+    """What a board that came as the profile says has settled at, by each isotherm. [% of dry mass]"""
+    return tuple(wood.equilibrium_pct(board.core, t_c, board.came_at, spread) for spread in SPREADS)
 
 
 class BoardDays(NamedTuple):
@@ -101,32 +107,28 @@ def follow_boards(frame: Frame, boards: list[State], hours: Hours) -> BoardDays 
     ends = np.append(hours.start[first[1:]], hours.end[-1])
     after = ends > start
     t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
-    moisture = np.full((len(SPREADS) * SPEEDS, len(ends)), np.nan)
-    for row, state in enumerate(boards):
-        spread, body = SPREADS[row // SPEEDS], plank_bodies(board)[row % SPEEDS]
-        if row % SPEEDS == 0:
-            settles = settles_at(board, t_c, rh, spread)
-        moisture[row, after], boards[row] = lag.follow(body, state, t, settles, ends[after])
-    return BoardDays(moisture, *_beyond(frame, hours, heard, first))
+    low, high = _limits(frame, hours.start[heard])
+    central, driest, dampest = settles_at(board, t_c, np.array([rh, low, high]))
+    settles = {spread: central if spread == "central" else settles_at(board, t_c, rh, spread) for spread in SPREADS}
+    moisture = np.full((len(boards), len(ends)), np.nan)
+    rooms = [settles[spread] for spread in SPREADS for _ in range(SPEEDS)]
+    moisture[:, after], boards[:] = lag.follow_each(plank_bodies(board) * len(SPREADS), boards, t, rooms, ends[after])
+    return BoardDays(moisture, *(_day_means(heard, excess, first) for excess in (driest - central, central - dampest)))
 
 
-def _beyond(frame: Frame, hours: Hours, heard: NDArray[np.bool_], first: Times) -> tuple[Values, Values]:
-    """How much drier, and damper, the air's balance was than at the limits of the band, a day's mean."""
-    board = frame.profile.board
-    t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
-    life = np.full(len(t_c), True) if frame.finish is None else hours.start[heard] >= frame.finish
+def _limits(frame: Frame, start: Times) -> tuple[Values, Values]:
+    """The band's humidity at these times, or the life's once the installation is finished. [%]"""
+    life = np.full(len(start), True) if frame.finish is None else start >= frame.finish
     (low, high), (life_low, life_high) = frame.profile.band.humidity, frame.profile.life.humidity
-    here = settles_at(board, t_c, rh)
-    found = []
-    for excess in (
-        settles_at(board, t_c, np.where(life, life_low, low)) - here,
-        here - settles_at(board, t_c, np.where(life, life_high, high)),
-    ):
-        beyond = np.zeros(len(hours.start))
-        beyond[heard] = np.maximum(excess, 0.0)
-        counted = np.add.reduceat(heard.astype(np.int64), first)
-        found.append(np.where(counted > 0, np.add.reduceat(beyond, first) / np.maximum(counted, 1), np.nan))
-    return found[0], found[1]
+    return np.where(life, life_low, low), np.where(life, life_high, high)
+
+
+def _day_means(heard: NDArray[np.bool_], excess: Values, first: Times) -> Values:
+    """The mean of what is above 0 over each day's hours that are heard. [unit of `excess`]"""
+    beyond = np.zeros(len(heard))
+    beyond[heard] = np.maximum(excess, 0.0)
+    counted = np.add.reduceat(heard.astype(np.int64), first)
+    return np.where(counted > 0, np.add.reduceat(beyond, first) / np.maximum(counted, 1), np.nan)
 
 
 def board_reading(

@@ -5,8 +5,8 @@ Figures of a profile's [quality] table; flags in the words of QARTOD (IOC Manual
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +47,11 @@ class Channel:
             self.origin[first:last],
             self.uncertainty[first:last],
         )
+
+
+def joined(parts: Sequence[Channel]) -> Channel:
+    """Parts of one channel, one after the other."""
+    return Channel(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Channel)))
 
 
 @dataclass(frozen=True, slots=True)

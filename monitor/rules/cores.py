@@ -184,16 +184,19 @@ def _bounds(
     core: CoreState, stack: Stack, bodies: Sequence[Warming], t: Times, t_c: Values, asked: Times
 ) -> tuple[Values, Values]:
     """The lowest and the highest that the core may be at the times asked for; NaN without a stack. [degC]"""
+    if not bodies:
+        return (np.full(len(asked), np.nan),) * 2
+    low, high = np.full(len(asked), np.inf), np.full(len(asked), -np.inf)
     waited = (asked - core.began).astype(np.float64)
     came = CAME_BETWEEN_C if stack.box_c is None else (stack.box_c, stack.box_c)
-    low, high = np.full(len(asked), np.inf), np.full(len(asked), -np.inf)
-    for number, body in enumerate(bodies):
-        answer, core.bodies[number] = lag.follow(body.room, core.bodies[number], t, t_c, asked)
+    rooms = [body.room for body in bodies]
+    answers, core.bodies[:] = lag.follow_each(rooms, core.bodies, t, [t_c] * len(bodies), asked)
+    for body, answer in zip(bodies, answers, strict=True):
         if body.floor is not None and stack.floor_c is not None:
             answer = answer + stack.floor_c * (body.floor.share - _left(body.floor, waited))
         left = body.left(waited)
         low, high = np.minimum(low, answer + came[0] * left), np.maximum(high, answer + came[1] * left)
-    return (low, high) if bodies else (np.full(len(asked), np.nan),) * 2
+    return low, high
 
 
 def core_reading(frame: Frame, lot: Delivery | None, core: CoreState | None) -> CoreReading | None:

@@ -15,6 +15,7 @@ from monitor.rules.channel import Mask, Times, Values
 from monitor.rules.estimates import DAYS, FIGURES
 from monitor.rules.hours import Hours
 from monitor.rules.skin import SurfaceHours
+from monitor.rules.timeline import put_in, turns
 
 
 def packed_days(
@@ -35,10 +36,9 @@ def packed_days(
     for name in FIGURES:
         rows[name] = np.nan
     rows["day"] = hours.start[first] // DAY
-    begins = np.searchsorted(edges[:-1], np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
-    length = np.diff(edges)
-    for name, held in (("elapsed", np.full(len(length), True)), ("known", known), ("in_band", in_band)):
-        rows[name] = np.add.reduceat(np.where(held, length, 0), begins)
+    begins = np.searchsorted(edges, np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
+    rows["elapsed"] = np.diff(edges[begins], append=edges[-1])
+    rows["known"], rows["in_band"] = held_for(edges, known, begins), held_for(edges, in_band, begins)
     for short, quantity in (("t", Quantity.AIR_TEMPERATURE), ("rh", Quantity.AIR_HUMIDITY)):
         for name, value in _range(hours.mean[quantity], first, hours.known[quantity]).items():
             rows[f"{short}_{name}"] = value
@@ -48,15 +48,27 @@ def packed_days(
     return rows.tobytes()
 
 
+def held_for(edges: Times, held: Mask, begins: Times) -> Times:
+    """How long `held` holds in each stretch of intervals that begins at one of `begins`: its runs are added up. [ms]"""
+    at, _ = put_in(turns(held), begins)
+    end = np.append(edges[at[1:]], edges[-1])
+    return np.add.reduceat(np.where(held[at], end - edges[at], 0), np.searchsorted(at, begins))
+
+
 def _range(value: Values, first: Times, weight: Times) -> dict[str, Values]:
     """Lowest, mean and highest of each day, over what is known of it."""
+    return {
+        "low": np.fmin.reduceat(value, first),  # NaN where nothing is known
+        "mean": _mean(value, first, weight),
+        "high": np.fmax.reduceat(value, first),
+    }
+
+
+def _mean(value: Values, first: Times, weight: Times) -> Values:
     heard = ~np.isnan(value)
-    none = np.add.reduceat(heard.astype(np.int64), first) == 0
     total = np.add.reduceat(np.where(heard, weight, 0), first)
     mean = np.add.reduceat(np.where(heard, value * weight, 0.0), first) / np.maximum(total, 1)
-    low = np.minimum.reduceat(np.where(heard, value, np.inf), first)
-    high = np.maximum.reduceat(np.where(heard, value, -np.inf), first)
-    return {name: np.where(none, np.nan, of) for name, of in (("low", low), ("mean", mean), ("high", high))}
+    return np.where(total > 0, mean, np.nan)
 
 
 def _boards(rows: Any, boards: BoardDays, came: NDArray[np.float64]) -> None:
@@ -70,9 +82,8 @@ def _boards(rows: Any, boards: BoardDays, came: NDArray[np.float64]) -> None:
 
 def _skin(rows: Any, skin: SurfaceHours, first: Times) -> None:
     """Of an hour cut short nothing is counted."""
-    even = np.full(len(skin.t_c), HOUR)
-    rows["skin_t_low"] = _range(skin.t_c, first, even)["low"]
-    rows["skin_rh_mean"] = _range(skin.rh_pct, first, even)["mean"]
+    rows["skin_t_low"] = np.fmin.reduceat(skin.t_c, first)
+    rows["skin_rh_mean"] = _mean(skin.rh_pct, first, np.full(len(skin.t_c), HOUR))
     for name, over in (("damp", skin.rh_pct > 80.0), ("wet", skin.rh_pct >= CONDENSATION_LIMIT_PCT)):
         rows[name] = np.add.reduceat((over & ~np.isnan(skin.mould)).astype(np.int64), first)
     last = np.append(first[1:], len(skin.mould)) - 1

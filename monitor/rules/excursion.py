@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.basis.times import HOUR
 from monitor.basis.values import Quantity
@@ -124,36 +126,48 @@ def follow(
     """
     held = _held(line, track.quantity, track.side, judged, limit)
     edges, last = line.edges, len(line.edges) - 1
-    hours = line.length / HOUR
-    known = judged.known
-    names = [sensor.name for sensor in line.sensors]
-    speaking = line.voices[track.quantity].speaking
+    dose = held.distance * (line.length / HOUR)
+    known, rows = judged.known, {sensor.name: row for row, sensor in enumerate(line.sensors)}
+    names, speaking = list(rows), line.voices[track.quantity].speaking
+    segments = _segments(edges, held.any, midnights)
+    furthest, pick = (np.minimum, min) if track.side == "low" else (np.maximum, max)
+    peaks, sound, beyond = (
+        _over(segments, how, figure)
+        for how, figure in ((furthest, held.worst), (np.logical_or, held.sound), (np.logical_or, held.beyond))
+    )
     at = 0
-    for a, b in _segments(edges, held.any, midnights):
-        _settle(track, at, a, edges, known, speaking, names)
+    for k, (a, b) in enumerate(segments):
+        _settle(track, at, a, edges, known, speaking, rows)
         if track.open is None:
             phase = next(name for since, name in reversed(phases) if since <= edges[a])
             track.open = Open(int(edges[a]), phase, track.silent, float(held.worst[a]))
             track.silent = False
         here = track.open
-        pick = min if track.side == "low" else max
-        extreme = held.worst[a:b].min() if track.side == "low" else held.worst[a:b].max()
-        here.peak = pick(here.peak, float(extreme))
-        here.dose += float(np.sum(held.distance[a:b] * hours[a:b]))
-        here.sound |= bool(held.sound[a:b].any())
-        here.beyond |= bool(held.beyond[a:b].any())
-        here.outside = tuple(names[k] for k in np.flatnonzero(held.outside[:, b - 1]))
+        here.peak = pick(here.peak, peaks[k])
+        here.dose += float(np.add.reduce(dose[a:b]))
+        here.sound |= sound[k]
+        here.beyond |= beyond[k]
+        here.outside = tuple(itertools.compress(names, held.outside[:, b - 1].tolist()))
         at = b
-    _settle(track, at, last, edges, known, speaking, names)
+    _settle(track, at, last, edges, known, speaking, rows)
 
 
-def _settle(track: Track, at: int, until: int, edges: Times, known: Mask, speaking: Mask, names: Sequence[str]) -> None:
+def _over(segments: Sequence[tuple[int, int]], how: np.ufunc, figure: NDArray[Any]) -> list[Any]:
+    """`figure`, an interval, taken together by `how` over each of these stretches [a, b)."""
+    if not segments:
+        return []
+    padded = np.append(figure, figure[-1:])  # so that a stretch may end where the intervals do
+    return list(how.reduceat(padded, np.array(segments).ravel())[::2].tolist())
+
+
+def _settle(
+    track: Track, at: int, until: int, edges: Times, known: Mask, speaking: Mask, rows: Mapping[str, int]
+) -> None:
     """Close what ended at interval `at`, if the side does not hold from there, and note what is known up to `until`."""
     if at >= until:
         return
     if track.open is not None:
-        row = {name: k for k, name in enumerate(names)}
-        returned = all(name in row and speaking[row[name], at] for name in track.open.outside)
+        returned = all(name in rows and speaking[rows[name], at] for name in track.open.outside)
         track.closed.append(
             track.open.close(track.quantity, track.side, int(edges[at]), "return" if returned else "silence")
         )

@@ -7,7 +7,8 @@ summed by day.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import itertools
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,25 +18,27 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, Phase, Side, State
-from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Values
+from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Times, Values
 from monitor.rules.clock import Clock, strict
+from monitor.rules.days import held_for
 from monitor.rules.excursion import Track, follow
 from monitor.rules.frame import Delivery, Frame
 from monitor.rules.hours import hours_of
 from monitor.rules.lagging import Lagging, days_of, warm_boxes
 from monitor.rules.timeline import (
     IN,
+    STATES,
     UNKNOWN,
     Sides,
     Span,
     Timeline,
     apart,
-    runs,
     sides,
     spans_of,
     states,
     stretches,
     timeline,
+    turns,
 )
 
 Channels = Mapping[tuple[str, Quantity], Channel]
@@ -162,10 +165,11 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
         midnights = np.arange(start, end, DAY, dtype=np.int64)
         cuts = [*midnights.tolist(), *(at for at in (frame.start, frame.finish) if at is not None)]
         line = timeline(view.spans, channels, window, cuts)
-        judged = {q: sides(line.voices[q], *_limits(frame, q, line)) for q in AIR}
-        guarded = {q: sides(line.voices[q], *_limits(frame, q, line), guarded=True) for q in AIR}
+        limits = {q: _limits(frame, q, line) for q in AIR}
+        judged = {q: sides(line.voices[q], *limits[q]) for q in AIR}
+        guarded = {q: sides(line.voices[q], *limits[q], guarded=True) for q in AIR}
         plain = states(judged)
-        _advance(frame, state, product, view.name, runs(line.edges, plain), runs(line.edges, states(guarded)))
+        _advance(frame, state, view.name, line.edges, plain, states(guarded))
         hours = hours_of(line, frame.start)
         lots = {lot_key(lot): lot for lot in _lots(frame, view.name) if lot is not None}
         warm_boxes(frame, state.lagging, view.name, lots, hours, channels, window)
@@ -174,7 +178,7 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
             known: Mask = np.all([judged[q].known for q in AIR], axis=0)
             product.days = days_of(frame, state.lagging, line.edges, (known, plain == IN), hours, channels, window)
             _cover(frame, product, line, judged, plain)
-            _excursions(frame, state, product, line, judged, midnights)
+            _excursions(frame, state, product, line, judged, limits, midnights)
             _gaps(state, product, line, judged, plain)
             _agree(state, line)
             state.heard = max((at for at in (state.heard, *_heard(view, channels)) if at is not None), default=None)
@@ -196,41 +200,51 @@ def _begin(frame: Frame, state: FoldState, channels: Channels, window: tuple[int
 
 def _heard(view: View, channels: Channels) -> list[int]:
     """The newest usable reading of each channel of a view."""
-    newest = []
-    for span in view.spans:
-        for quantity in AIR:
-            channel = channels.get((span.sensor.name, quantity))
-            if channel is not None:
-                newest += channel.t[(channel.t >= span.seen_from) & (channel.t < span.seen_to)][-1:].tolist()
-    return newest
+    return [int(t[-1]) for span in view.spans for t in _taken(span, channels)]
 
 
 def _first(span: Span, channels: Channels) -> int | None:
-    times = []
+    return min((int(t[0]) for t in _taken(span, channels)), default=None)
+
+
+def _taken(span: Span, channels: Channels) -> Iterator[Times]:
+    """When readings were taken where a span is seen, of each channel that has any."""
     for quantity in AIR:
         channel = channels.get((span.sensor.name, quantity))
         if channel is not None:
-            inside = channel.t[(channel.t >= span.seen_from) & (channel.t < span.seen_to)]
-            times += inside[:1].tolist()
-    return min(times, default=None)
+            first, last = channel.t.searchsorted((span.seen_from, span.seen_to))
+            if first < last:
+                yield channel.t[first:last]
 
 
 def _advance(
-    frame: Frame,
-    state: FoldState,
-    product: Product,
-    view: str,
-    plain: Sequence[tuple[int, int, State]],
-    guarded: Sequence[tuple[int, int, State]],
+    frame: Frame, state: FoldState, view: str, edges: Times, plain: NDArray[np.int8], guarded: NDArray[np.int8]
 ) -> None:
     """Feed the clocks of the lots that lie in this view with every run that has come to its end."""
     lots = _lots(frame, view)
     for guard, found, names in (("plain", plain, CLOCKS[:2]), ("guarded", guarded, CLOCKS[2:])):
-        clocks = [(delivery, name) for delivery in lots for name in names]
-        for run in _ended(state, f"{guard}|{view}", found):
-            for delivery, name in clocks:
-                clock = state.clocks.setdefault(f"{name}|{lot_key(delivery)}", Clock())
+        ended, until = _ended(state, f"{guard}|{view}", edges, found), FAR if frame.start is None else frame.start
+        if ended is None:
+            continue
+        start, end, what = (part[ended[0] < until].tolist() for part in ended)  # the later ones pass on no clock
+        for delivery, name in itertools.product(lots, names):
+            clock = state.clocks.setdefault(f"{name}|{lot_key(delivery)}", Clock())
+            for run in zip(start, end, (STATES[code] for code in what), strict=True):
                 feed(frame, clock, name, delivery, run)
+
+
+def _ended(
+    state: FoldState, name: str, edges: Times, found: NDArray[np.int8]
+) -> tuple[Times, Times, NDArray[np.int8]] | None:
+    """The starts, ends and states of the runs that ended, in order, None without any; the last one is taken along."""
+    at, under_way = turns(found), state.runs.get(name)
+    start, what = edges[at], found[at]
+    if under_way is not None and under_way.state == STATES[what[0]]:
+        start[0] = under_way.start
+    elif under_way is not None:
+        start, what = np.append(under_way.start, start), np.append(np.int8(STATES.index(under_way.state)), what)
+    state.runs[name] = RunState(STATES[what[-1]], int(start[-1]))
+    return (start[:-1], start[1:], what[:-1]) if len(start) > 1 else None
 
 
 def _lots(frame: Frame, view: str) -> list[Delivery | None]:
@@ -239,17 +253,6 @@ def _lots(frame: Frame, view: str) -> list[Delivery | None]:
         return [None]
     place = view or frame.job.boxes_place
     return list({lot_key(delivery): delivery for delivery in frame.deliveries if delivery.place == place}.values())
-
-
-def _ended(state: FoldState, name: str, found: Iterable[tuple[int, int, State]]) -> Iterable[tuple[int, int, State]]:
-    """The runs that ended, in order; the last one is taken along."""
-    for start, _, what in found:
-        under_way = state.runs.get(name)
-        if under_way is None:
-            state.runs[name] = RunState(what, start)
-        elif under_way.state != what:
-            yield under_way.start, start, under_way.state
-            state.runs[name] = RunState(what, start)
 
 
 def feed(frame: Frame, clock: Clock, name: str, delivery: Delivery | None, run: tuple[int, int, State]) -> None:
@@ -273,16 +276,15 @@ def _cover(
 ) -> None:
     known: Mask = np.all([judged[q].known for q in AIR], axis=0)
     phase = _phase_of(frame, line)
-    for k in range(len(PHASES)):
-        here = line.length[phase == k]
-        product.elapsed[k] += int(here.sum())
-        product.known[k] += int(here[known[phase == k]].sum())
-        product.in_band[k] += int(here[state[phase == k] == IN].sum())
+    begins = turns(phase)
+    for lengths, held in ((product.elapsed, phase >= 0), (product.known, known), (product.in_band, state == IN)):
+        for k, length in zip(phase[begins].tolist(), held_for(line.edges, held, begins).tolist(), strict=True):
+            lengths[k] += length
     for voices in line.voices.values():
         for row in range(len(line.sensors)):
-            heard = known & voices.speaking[row]
-            for code in np.unique(voices.origin[row][heard]).tolist():
-                product.origins[code] += int(line.length[heard & (voices.origin[row] == code)].sum())
+            heard = line.length * (known & voices.speaking[row])
+            by_origin = np.bincount(voices.origin[row], heard, len(ORIGINS))  # whole ms, far below 2^53: exact
+            product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 
 
 def _excursions(
@@ -291,14 +293,14 @@ def _excursions(
     product: Product,
     line: Timeline,
     judged: Mapping[Quantity, Sides],
+    limits: Mapping[Quantity, tuple[Values, Values]],
     midnights: NDArray[np.int64],
 ) -> None:
     phases: list[tuple[int, Phase]] = [(-1, "before")]
     phases += [] if frame.start is None else [(frame.start, "during")]
     phases += [] if frame.finish is None or frame.start is None else [(frame.finish, "after")]
     for track in state.tracks:
-        low, high = _limits(frame, track.quantity, line)
-        limit = low if track.side == "low" else high
+        limit = limits[track.quantity][0 if track.side == "low" else 1]
         follow(track, line, judged[track.quantity], limit, phases, midnights)
         product.excursions += track.closed
         track.closed = []
@@ -307,13 +309,15 @@ def _excursions(
 def _gaps(
     state: FoldState, product: Product, line: Timeline, judged: Mapping[Quantity, Sides], plain: NDArray[np.int8]
 ) -> None:
-    lacking = [~judged[q].known for q in AIR]
-    bits = np.sum([lack.astype(np.int64) << k for k, lack in enumerate(lacking)], axis=0)
-    mute = np.any([lack & ~line.voices[q].speaking.any(axis=0) for q, lack in zip(AIR, lacking, strict=True)], axis=0)
     found = stretches(plain == UNKNOWN)
     if state.gap is not None and (not found or found[0][0] > 0):
         product.gaps.append(gap_of(state.gap, int(line.edges[0])))
         state.gap = None
+    if not found:
+        return
+    lacking = [~judged[q].known for q in AIR]
+    bits = np.sum([lack.astype(np.int64) << k for k, lack in enumerate(lacking)], axis=0)
+    mute = np.any([lack & ~line.voices[q].speaking.any(axis=0) for q, lack in zip(AIR, lacking, strict=True)], axis=0)
     for a, b in found:
         if state.gap is None:
             state.gap = GapState(int(line.edges[a]), 0, False)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.channel import Channel, Times, Values
-from monitor.rules.timeline import Span, Timeline, Voices, in_order, timeline
+from monitor.rules.timeline import Span, Timeline, Voices, put_in, timeline
 
 
 class Hours(NamedTuple):
@@ -31,35 +31,54 @@ class Hours(NamedTuple):
 
     def days(self) -> NDArray[np.int64]:
         """The number of the first hour of each UTC day."""
-        return np.flatnonzero(np.diff(self.start // DAY, prepend=-1))
+        day = self.start // DAY
+        return np.append(0, np.flatnonzero(day[1:] > day[:-1]) + 1)
 
 
 def _spoken(voices: Voices) -> Values:
     """The mean of those who speak and are not stuck, an interval; NaN where there is none."""
+    if len(voices.value) == 1:
+        return np.where(voices.flat[0], np.nan, voices.value[0]) if voices.flat.any() else voices.value[0]
     live = voices.speaking & ~voices.flat
     count = live.sum(axis=0)
     total = sum(np.where(live, voices.value, 0.0), np.zeros(len(count)))  # one row after the other, however many
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
+def _starts(window: tuple[int, int], cut: int | None) -> Times:
+    """Where the hours of a window begin. [ms]"""
+    first, last = window
+    start = np.append(first, np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64))
+    if cut is not None and first < cut < last and cut % HOUR:
+        start = np.sort(np.append(start, cut))
+    return start
+
+
 def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     """The hour means of every quantity of a time line; an hour that has `cut` in it counts as two. [ms]"""
-    first, last = int(line.edges[0]), int(line.edges[-1])
-    whole = np.arange(first // HOUR * HOUR + HOUR, last, HOUR, dtype=np.int64)
-    if cut is not None and first < cut < last:
-        whole = in_order(whole, np.array([cut], np.int64))
-    edges = in_order(line.edges, whole)
-    start = np.concatenate(([first], whole))
-    interval = np.searchsorted(line.edges, edges[:-1], "right") - 1
-    begins, length = np.searchsorted(edges[:-1], start), np.diff(edges)
+    last = int(line.edges[-1])
+    start = _starts((int(line.edges[0]), last), cut)
+    end = np.append(start[1:], last)
+    edges, interval = line.edges, None
+    begins = np.searchsorted(edges, start)
+    if (edges[begins] != start).any():
+        edges, interval = put_in(edges, start)
+        begins = np.searchsorted(edges, start)
+    length, whole = np.diff(edges), end - start
+    waits = length.astype(np.float64)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
-        value = _spoken(voices)[interval]
-        heard = ~np.isnan(value)
-        known[quantity] = np.add.reduceat(np.where(heard, length, 0), begins)
-        total = np.add.reduceat(np.where(heard, value * length, 0.0), begins)
+        value = _spoken(voices)
+        if interval is not None:
+            value = value[interval[:-1]]
+        silent = np.isnan(value)
+        total, known[quantity] = value * waits, whole
+        if silent.any():
+            total[silent] = 0.0
+            known[quantity] = np.add.reduceat(np.where(silent, 0, length), begins)
+        total = np.add.reduceat(total, begins) + 0.0  # never -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
-    return Hours(start, np.append(start[1:], last), mean, known)
+    return Hours(start, end, mean, known)
 
 
 def hours_heard(
@@ -70,4 +89,7 @@ def hours_heard(
     cut: int | None = None,
 ) -> Values:
     """The hour means of one quantity over `window`, NaN where nobody speaks of it; cut as by `hours_of`."""
-    return hours_of(timeline(spans, channels, window, (), (quantity,)), cut).mean[quantity]
+    starts = _starts(window, cut)
+    if not any((span.sensor.name, quantity) in channels for span in spans):
+        return np.full(len(starts), np.nan)
+    return hours_of(timeline(spans, channels, window, starts, (quantity,)), cut).mean[quantity]

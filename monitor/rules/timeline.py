@@ -5,14 +5,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import State
-from monitor.rules.channel import FAR, Channel, Mask, Times, Values
+from monitor.rules.channel import FAR, Channel, Mask, Times, Values, joined
 from monitor.rules.frame import Frame, Role, Sensor, Stay
+
+Numbers = NDArray[np.int64]
 
 HAIR = 1e-9  # outside means by more than this much of the kept unit, so that 60 degF is in band in any unit
 STATES: tuple[State, ...] = ("unknown", "in", "out")
@@ -31,19 +35,60 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class _Row:
+    """What one sensor says of one quantity: reading number `which` in each interval, where it is `heard`."""
+
+    channel: Channel
+    which: Numbers
+    heard: Mask | np.bool_
+
+
+@dataclass(frozen=True)
 class Voices:
-    """What the sensors say of one quantity, a row a sensor, a column an interval; NaN where one is silent."""
+    """What the sensors say of one quantity, a row a sensor, a column an interval; NaN where one is silent.
 
-    value: Values
-    flat: Mask
-    suspect: Mask
-    origin: NDArray[np.int8]
-    uncertainty: Values
+    Each figure is laid out when it is first asked for: of what is only averaged most never are.
+    """
 
-    @property
+    rows: tuple[_Row | None, ...]
+    intervals: int
+
+    @cached_property
+    def value(self) -> Values:
+        """In degC or %RH."""
+        return self._laid([None if row is None else row.channel.value for row in self.rows], np.nan)
+
+    @cached_property
+    def flat(self) -> Mask:
+        """Whose reading proves nothing in band."""
+        return self._laid([None if row is None else row.channel.flat for row in self.rows], np.False_)
+
+    @cached_property
+    def suspect(self) -> Mask:
+        """Whose reading is suspect."""
+        return self._laid([None if row is None else row.channel.suspect for row in self.rows], np.False_)
+
+    @cached_property
+    def origin(self) -> NDArray[np.int8]:
+        """Indexes ORIGINS."""
+        return self._laid([None if row is None else row.channel.origin for row in self.rows], np.int8(0))
+
+    @cached_property
+    def uncertainty(self) -> Values:
+        """Expanded."""
+        return self._laid([None if row is None else row.channel.uncertainty for row in self.rows], np.nan)
+
+    @cached_property
     def speaking(self) -> Mask:
         """Who speaks when."""
         return ~np.isnan(self.value)
+
+    def _laid(self, figures: Sequence[NDArray[Any] | None], silent: Any) -> NDArray[Any]:
+        found = np.full((len(self.rows), self.intervals), silent)
+        for place, row, figure in zip(found, self.rows, figures, strict=True):
+            if row is not None and figure is not None and (np.isnan(silent) or figure.any()):
+                np.copyto(place, figure[row.which], where=row.heard)
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,76 +141,97 @@ def stays_at(frame: Frame, place: str, at: int) -> tuple[Stay, ...]:
     )
 
 
-def in_order(*parts: Times) -> Times:
-    """All times of `parts` in order, none twice: a stable sort, as each part is in order itself."""
-    every = np.sort(np.concatenate(parts), kind="stable")
-    return every[np.concatenate(([True], every[1:] != every[:-1]))]
+def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
+    """`edges`, which rise, with the times `more` put in that are not among them; and the number in `edges` of the
+    newest at each, -1 before the first. Quick where `more` are few."""
+    more = np.sort(more, kind="stable")
+    more = more[np.append(True, more[1:] > more[:-1])]
+    at = np.searchsorted(edges, more)
+    new = edges.take(at, mode="clip") != more if len(edges) else np.full(len(more), True)
+    if not new.any():
+        return edges, np.arange(len(edges))
+    return np.insert(edges, at[new], more[new]), np.insert(np.arange(len(edges)), at[new], at[new] - 1)
 
 
-def _spoken(channel: Channel, span: Span) -> tuple[Times, Times, NDArray[np.int64]]:
-    """Starts, ends and reading numbers of what one sensor says of one quantity inside a span."""
-    following = np.append(channel.t[1:], FAR)
-    number = np.flatnonzero((channel.t >= span.start) & (channel.t < span.end))
-    start = np.maximum(channel.t[number], span.seen_from)
-    end = np.minimum(np.minimum(following[number], channel.t[number] + span.sensor.hold), span.seen_to)
-    heard = end > start
-    return start[heard], end[heard], number[heard]
+@dataclass(frozen=True)
+class _Said:
+    """What one sensor says of one quantity inside its spans: each reading of `channel` from `start` to `end`."""
+
+    channel: Channel
+    start: Times
+    end: Times
+
+    @cached_property
+    def silences(self) -> Times:
+        """The ends at which it falls silent."""
+        return np.append(self.end[:-1][self.end[:-1] != self.start[1:]], self.end[-1:])
+
+
+def _spoken(channel: Channel, span: Span) -> _Said:
+    """What one sensor says of one quantity inside a span."""
+    t, hold = channel.t, span.sensor.hold
+    first, seen, last = t.searchsorted((span.start, span.seen_from, min(span.end, span.seen_to))).tolist()
+    if seen > first and t[seen - 1] + hold > span.seen_from and (seen == len(t) or t[seen] > span.seen_from):
+        seen -= 1  # it still speaks when the span begins to be seen
+    start = t[seen:last]
+    end = start + hold
+    following = t[seen + 1 : last + 1]
+    np.minimum(end[: len(following)], following, out=end[: len(following)])
+    if len(start):
+        end[-1] = min(int(end[-1]), span.seen_to)
+        if start[0] < span.seen_from:
+            start = np.append(span.seen_from, start[1:])
+    return _Said(channel.part(seen, last), start, end)
+
+
+def _all_said(parts: Sequence[_Said]) -> _Said:
+    """One after the other."""
+    if len(parts) == 1:
+        return parts[0]
+    start, end = (np.concatenate(columns) for columns in zip(*((one.start, one.end) for one in parts), strict=True))
+    return _Said(joined([one.channel for one in parts]), start, end)
 
 
 def timeline(
     spans: Sequence[Span],
     channels: Mapping[tuple[str, Quantity], Channel],
     window: tuple[int, int],
-    cuts: Sequence[int],
+    cuts: Sequence[int] | Times,
     quantities: Sequence[Quantity] = AIR,
 ) -> Timeline:
     """Lay the sensors of `spans` side by side over `window` = [start, end); every cut inside it is an edge too."""
     sensors = tuple({span.sensor.name: span.sensor for span in spans}.values())
-    said: dict[tuple[Quantity, int], list[tuple[Times, Times, NDArray[np.int64]]]] = {}
-    row = {sensor.name: k for k, sensor in enumerate(sensors)}
-    for span in spans:
-        for quantity in quantities:
-            channel = channels.get((span.sensor.name, quantity))
-            if channel is not None:
-                said.setdefault((quantity, row[span.sensor.name]), []).append(_spoken(channel, span))
-    inside = [cut for cut in cuts if window[0] < cut < window[1]]
-    every = [part for spoken in said.values() for starts, ends, _ in spoken for part in (starts, ends)]
-    edges = in_order(*every, np.array([*window, *inside], np.int64))
-    voices = {q: _lay(edges, q, sensors, said, channels) for q in quantities}
+    said: dict[tuple[str, Quantity], _Said] = {}
+    for key in itertools.product((sensor.name for sensor in sensors), quantities):
+        if key in channels:
+            spoken = _all_said([_spoken(channels[key], span) for span in spans if span.sensor.name == key[0]])
+            if len(spoken.start):
+                said[key] = spoken
+    inside = np.array(cuts, np.int64)
+    inside = inside[(inside > window[0]) & (inside < window[1])]
+    most = max((one.start for one in said.values()), key=len, default=np.empty(0, np.int64))
+    others = [one.start for one in said.values() if not _same(one.start, most)]
+    others += [one.silences for one in said.values()]
+    edges, newest = put_in(most, np.concatenate([*others, window, inside]))
+    voices = {}
+    for quantity in quantities:
+        rows = [said.get((sensor.name, quantity)) for sensor in sensors]
+        laid = [None if one is None else _lay(edges, one, most, newest[:-1]) for one in rows]
+        voices[quantity] = Voices(tuple(laid), len(edges) - 1)
     return Timeline(edges, sensors, voices)
 
 
-def _lay(
-    edges: Times,
-    quantity: Quantity,
-    sensors: Sequence[Sensor],
-    said: Mapping[tuple[Quantity, int], list[tuple[Times, Times, NDArray[np.int64]]]],
-    channels: Mapping[tuple[str, Quantity], Channel],
-) -> Voices:
-    shape = (len(sensors), len(edges) - 1)
-    voices = Voices(
-        np.full(shape, np.nan),
-        np.zeros(shape, np.bool_),
-        np.zeros(shape, np.bool_),
-        np.zeros(shape, np.int8),
-        np.full(shape, np.nan),
-    )
-    for (q, row), parts in said.items():
-        if q is not quantity:
-            continue
-        channel = channels[sensors[row].name, q]
-        start, end, number = (np.concatenate(columns) for columns in zip(*parts, strict=True))
-        if not len(start):
-            continue
-        at = np.searchsorted(start, edges[:-1], "right") - 1
-        heard = (at >= 0) & (end[at] > edges[:-1])
-        which = number[at[heard]]
-        voices.value[row, heard] = channel.value[which]
-        voices.flat[row, heard] = channel.flat[which]
-        voices.suspect[row, heard] = channel.suspect[which]
-        voices.origin[row, heard] = channel.origin[which]
-        voices.uncertainty[row, heard] = channel.uncertainty[which]
-    return voices
+def _lay(edges: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
+    """What is said in each interval; `newest` is the number of the newest of `most` there."""
+    begins = edges[:-1]
+    at = newest if _same(said.start, most) else np.searchsorted(said.start, begins, "right") - 1
+    if said.start[0] == edges[0] and said.silences[0] == edges[-1]:
+        return _Row(said.channel, at, np.True_)
+    return _Row(said.channel, at, (at >= 0) & (said.end[at] > begins))
+
+
+def _same(one: Times, other: Times) -> bool:
+    return one is other or np.array_equal(one, other)
 
 
 def anyone(who: Mask) -> Mask:
@@ -190,14 +256,9 @@ def states(both: Mapping[Quantity, Sides]) -> NDArray[np.int8]:
     return np.where(out, OUT, np.where(in_band, IN, UNKNOWN)).astype(np.int8)
 
 
-def runs(edges: Times, state: NDArray[np.int8]) -> list[tuple[int, int, State]]:
-    """Run-length code of a state over intervals: (start, end, state), adjoining and each unlike the one before."""
-    if not len(state):
-        return []
-    change = np.flatnonzero(state[1:] != state[:-1]) + 1
-    at = np.concatenate(([0], change))
-    until = np.concatenate((change, [len(state)]))
-    return [(int(edges[a]), int(edges[b]), STATES[state[a]]) for a, b in zip(at, until, strict=True)]
+def turns(state: NDArray[Any]) -> Numbers:
+    """The numbers of the intervals at which `state` begins or changes; there is at least one interval."""
+    return np.append(0, np.flatnonzero(state[1:] != state[:-1]) + 1)
 
 
 def stretches(held: Mask) -> list[tuple[int, int]]:

@@ -1,31 +1,27 @@
-"""How long ten years of minutes take through one judge, boards and box cores with them, beside one NumPy exp.
+"""How long ten years of minutes take through one judge, and what boards, box cores and the wall's skin have in it.
 
-    python tests/bench/lagging_speed.py
+python tests/bench/lagging_speed.py
 
 A reading of temperature and humidity a minute in one room (10.5 million in all), boxes stacked on the floor, planks on
-the wall from the fourth day on; then the same with a sensor outdoors (5.3 million more), by which the wall's skin and
-its mould index are estimated. The yardstick is one `numpy.exp` over the room's two arrays, where AVX-512 is at hand
-about one nanosecond a value: a ratio, so that the answer is the same on a slow computer; in processor time, so that
-others on it count little. What lags has no switch, so its parts are also called by themselves on the same time lines:
-the hour means, the cores, then boards, skin and days. Runs alternate; medians are compared.
-Limits: 700 times the yardstick for the judge, 850 with the sensor outdoors, 260 for all that lags.
-Exit status: 0 within the limits, 1 beyond one, 2 usage.
+the wall from the fourth day on, and a sensor outdoors (5.3 million more), by which the wall's skin and its mould index
+are estimated. The yardstick is one `numpy.exp` over the arrays that are judged, where AVX-512 is at hand about one
+nanosecond a value, hardly more than it takes to read and write them once. What lags (moist air, the boards' balance,
+lag modes, surface, mould, days) has no switch, so it is called by itself on the time lines that the fold has in hand.
 """
 
 from __future__ import annotations
 
-import argparse
 import itertools
-import resource
 import statistics
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "rules"))
 
 import numpy as np
+import yard
 from numpy.typing import NDArray
 from rooms import T0, frame
 
@@ -39,10 +35,8 @@ from monitor.rules.lagging import Channels, Lagging, days_of, warm_boxes
 from monitor.rules.replay import heard
 from monitor.rules.timeline import IN, Timeline, sides, spans_of, states, timeline
 
-EXP, ROOM, OUTDOORS = "one exp over both channels", "one judge", "one judge, outdoors too"
-PARTS = ("hour means", "box cores", "boards, skin, days")
-LAGS = "all that lags, by itself"
-LIMITS = {ROOM: 700.0, OUTDOORS: 850.0, LAGS: 260.0}
+TEN_YEARS = 3653  # [days]
+PARTS = ("hour means", "box cores", "boards, skin and days")
 AIR = (Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY)
 
 
@@ -95,13 +89,6 @@ def job(outdoors: bool) -> Frame:
     )
 
 
-def seconds(what: Callable[[], object]) -> float:
-    """Processor time of a call. [s]"""
-    begin = time.process_time()
-    what()
-    return time.process_time() - begin
-
-
 Block = tuple[tuple[int, int], Timeline, Channels, tuple[NDArray[np.bool_], NDArray[np.bool_]]]
 
 
@@ -134,43 +121,40 @@ def parts(fr: Frame, readings: Minutes, as_of: int) -> list[float]:
     return spent
 
 
-def compare(days: int, runs: int) -> dict[str, float]:
-    """The ratio of each median to the yardstick's; every run and the medians are printed."""
+def rows(days: int = TEN_YEARS) -> Iterator[yard.Row]:
+    """All that lags, and the whole of two judges; by processor time."""
     readings = Minutes(days, 5)
     as_of = int(readings.t[-1]) + MINUTE
-    arrays = [readings.value["a", quantity] / 100.0 for quantity in AIR]
-    into = np.empty_like(arrays[0])
-    indoors, outdoors = job(False), job(True)
-    found: dict[str, list[float]] = {name: [] for name in (EXP, ROOM, OUTDOORS, *PARTS, LAGS)}
-    whole = {
-        EXP: lambda: [np.exp(array, out=into) for array in arrays],
-        ROOM: lambda: judge(indoors, as_of, readings),
-        OUTDOORS: lambda: judge(outdoors, as_of, readings),
-    }
-    for run in range(runs):
-        for name in list(whole)[:: 1 if run % 2 else -1]:
-            found[name].append(seconds(whole[name]))
-        each = parts(outdoors, readings, as_of)
-        for name, spent in zip((*PARTS, LAGS), (*each, sum(each)), strict=True):
-            found[name].append(spent)
-        print(f"run {run + 1}: " + ", ".join(f"{name} {times[-1]:.3f} s" for name, times in found.items()), flush=True)
-    middle = {name: statistics.median(times) for name, times in found.items()}
-    for name, took in middle.items():
-        print(f"median, {name:<28} {took:>7.3f} s {took / middle[EXP]:>7.1f} x")
-    return {name: took / middle[EXP] for name, took in middle.items()}
-
-
-def main() -> int:
-    parser = argparse.ArgumentParser(description="Ten years of minutes through one judge, beside one exp.")
-    parser.add_argument("--days", type=int, default=3653)
-    parser.add_argument("--runs", type=int, default=5)
-    asked = parser.parse_args()
-    ratios = compare(asked.days, asked.runs)
-    print(f"at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:,.0f} MB held")
-    for name, limit in LIMITS.items():
-        print(f"{name}: {ratios[name]:.1f} times the yardstick; the limit is {limit:g}")
-    return 0 if all(ratios[name] <= limit for name, limit in LIMITS.items()) else 1
+    arrays = [value / 100.0 for value in readings.value.values()]
+    into, indoors, outdoors = np.empty_like(arrays[0]), job(False), job(True)
+    starts = np.arange(0, len(into), 60)
+    spent: list[list[float]] = []
+    two, three, sums, room, both, _ = yard.medians(
+        lambda: [np.exp(array, out=into) for array in arrays[:2]],
+        lambda: [np.exp(array, out=into) for array in arrays],
+        lambda: [np.add.reduceat(array, starts) for array in arrays],
+        lambda: judge(indoors, as_of, readings),
+        lambda: judge(outdoors, as_of, readings),
+        lambda: spent.append(parts(outdoors, readings, as_of)),
+    )
+    each = [statistics.median(times) for times in zip(*spent, strict=True)]
+    lags = statistics.median(map(sum, spent))
+    said = ", ".join(f"{name} {took:.3f} s" for name, took in zip(PARTS, each, strict=True))
+    said += f"; one exp {three:.4f} s, over the room's two alone {two:.4f} s; one sum by the hour {sums / three:.2g} x"
+    yield yard.Row(
+        "all that lags, ten years of minutes", "one NumPy exp over the three arrays", lags / three, 10, said=said
+    )
+    yield yard.Row(
+        "judging ten years of minutes", "one NumPy exp over the two arrays", room / two, 300, said=f"{room:.2f} s"
+    )
+    yield yard.Row(
+        "the same with a sensor outdoors",
+        "one NumPy exp over the three arrays",
+        both / three,
+        300,
+        said=f"{both:.2f} s",
+    )
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(yard.main(__doc__, rows))

@@ -5,12 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.climate.lag import Modes, State, bar, follow, level, modes, settled
+from monitor.climate.lag import Modes, State, bar, follow, follow_each, level, modes, settled
 
 MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
 MIDNIGHT = 1_767_225_600_000  # 2026-01-01T00:00Z
 STACK = modes(0.15, 1.2e-7, 9.6, at=0.0)
 SLOW = modes(1.5, 1.2e-7, 60.0)  # remembers months: a digit lost on the way is still there at the end
+LAG = Modes((1.0 / 3600.0,), (1.0,))
 FAST = modes(0.001, 1.2e-7, 0.05)  # milliseconds to minutes: decays that vanish between two readings
 
 
@@ -232,6 +233,21 @@ def test_what_is_asked_for_does_not_change_the_state():
     assert few == many
 
 
+@pytest.mark.parametrize("step", [HOUR, 5 * MINUTE])
+def test_bodies_side_by_side_are_to_the_last_bit_what_each_is_alone(step):
+    bodies = [STACK, SLOW, FAST, STACK]
+    t = MIDNIGHT + HOUR + np.arange(9 * DAY // step, dtype=np.int64) * step + 77
+    values = [np.random.default_rng(seed).normal(20.0, 4.0, len(t)) for seed in range(4)]
+    states = [settled(body, MIDNIGHT + 5, 10.0 + k) for k, body in enumerate(bodies)]
+    ends = MIDNIGHT + np.arange(1, 11) * DAY
+    for asked in (ends, np.sort(np.concatenate((t, t + 1, ends))), np.append(MIDNIGHT + 5, ends)):
+        answers, after = follow_each(bodies, states, t, values, asked)
+        for k, body in enumerate(bodies):
+            alone, state = follow(body, states[k], t, values[k], asked)
+            assert answers[k].tobytes() == alone.tobytes()
+            assert after[k] == state
+
+
 @given(history=histories(most=40))
 def test_a_mean_stays_between_the_lowest_and_the_highest_the_room_has_been(history):
     t, value, state, end = history
@@ -287,6 +303,16 @@ def test_from_a_value_that_is_unknown_on_the_body_is_unknown():
         (
             lambda s: follow(STACK, s._replace(lag=(0.0,)), times(), floats(), MIDNIGHT + 1),
             "a state of 1 modes is not one of this body of 6",
+        ),
+        (
+            lambda s: follow_each(
+                [STACK, LAG], [s, settled(LAG, MIDNIGHT, 0.0)], times(), [floats()] * 2, times(MIDNIGHT)
+            ),
+            "a body of 1 modes is not of the 6 of the first",
+        ),
+        (
+            lambda s: follow_each([STACK] * 2, [s, s._replace(at_ms=5)], times(), [floats()] * 2, times(MIDNIGHT)),
+            f"a state at 5 does not stand where the first does, at {MIDNIGHT}",
         ),
     ],
 )

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from rooms import STILL, Room, Row, Shelf, frame, heard, minutes, steady
 
 from monitor.basis.times import DAY, HOUR, MINUTE
+from monitor.rules.days import held_for
 from monitor.rules.estimates import DAYS, FIGURES, unpacked
 from monitor.rules.judge import judge
 
@@ -39,6 +40,14 @@ def test_elapsed_known_and_in_band_by_hand():
     assert found["elapsed"].tolist() == [18 * HOUR, 210 * MINUTE]
     assert found["known"].tolist() == [15 * HOUR, 90 * MINUTE]
     assert found["in_band"].tolist() == [12 * HOUR, 90 * MINUTE]
+
+
+def test_runs_are_added_up_by_stretch():
+    # intervals of 10, 20, 30, 40 and 50 ms; stretches of three and two; held: 20 + 30 and 40
+    edges, held = np.array([0, 10, 30, 60, 100, 150]), np.array([False, True, True, True, False])
+    assert held_for(edges, held, np.array([0, 3])).tolist() == [50, 40]
+    assert held_for(edges, held, np.array([0])).tolist() == [90]
+    assert held_for(edges, ~held, np.array([0, 1, 4])).tolist() == [10, 0, 50]
 
 
 def test_lowest_and_highest_are_hours_means_and_the_mean_is_over_the_time_known():

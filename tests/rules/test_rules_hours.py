@@ -14,7 +14,7 @@ from monitor.basis.values import AIR, Quantity
 from monitor.rules.channel import Channel, Window, plain
 from monitor.rules.frame import Frame
 from monitor.rules.hours import Hours, hours_heard, hours_of
-from monitor.rules.timeline import Timeline, spans_of, timeline
+from monitor.rules.timeline import Timeline, put_in, spans_of, timeline
 
 
 def channels(room: Room, fr: Frame) -> dict[tuple[str, Quantity], Channel]:
@@ -164,3 +164,30 @@ def test_a_cut_anywhere_else_leaves_the_hours_means(seed, cut):
     for quantity in AIR:
         np.testing.assert_allclose(again.mean[quantity], whole.mean[quantity], rtol=1e-12)
         assert again.known[quantity].tolist() == whole.known[quantity].tolist()
+
+
+def test_a_time_is_put_in_once_and_the_newest_at_each_is_told():
+    # 15 twice and 20, which is there: 15 once; before the first there is none, so -1
+    edges, newest = put_in(np.array([10, 20, 30]), np.array([15, 5, 20, 15, 35]))
+    assert edges.tolist() == [5, 10, 15, 20, 30, 35]
+    assert newest.tolist() == [-1, 0, 0, 1, 2, 2]
+    edges, newest = put_in(np.array([10, 20]), np.array([20]))
+    assert (edges.tolist(), newest.tolist()) == ([10, 20], [0, 1])
+    edges, newest = put_in(np.array([], np.int64), np.array([7]))
+    assert (edges.tolist(), newest.tolist()) == ([7], [-1])
+
+
+@given(st.integers(0, 10**9), st.sampled_from((7, 45, 200)))
+def test_who_speaks_when_is_what_the_definition_says(seed, hold):
+    rng = random.Random(seed)
+    kept = sorted(rng.sample(range(3000), 60))
+    others: list[Row] = [(m, 1.0, 2.0) for m in sorted(rng.sample(range(3000), 9))]
+    room, fr = heard(a=[(m, m / 100, None) for m in kept], b=others), frame("a", "b", hold=hold)
+    window = (minutes(rng.randrange(1500)), minutes(rng.randrange(1501, 3500)))
+    line = timeline(spans_of(fr, "hall", window, window), channels(room, fr), window, [minutes(1600)])
+    said = line.voices[TEMPERATURE].value[[sensor.name for sensor in line.sensors].index("a")]
+    assert (line.edges[0], line.edges[-1]) == window
+    for at, value in zip(line.edges[:-1].tolist(), said.tolist(), strict=True):
+        before = [m for m in kept if minutes(m) <= at]
+        speaks = bool(before) and at < minutes(before[-1] + hold)
+        assert value == before[-1] / 100 if speaks else np.isnan(value)
