@@ -26,6 +26,7 @@ SQLITE = (
     "PRAGMA synchronous = FULL",  # a message is acknowledged after the commit: it must outlive a power cut
     "PRAGMA foreign_keys = ON",
 )
+MARKS = {"sqlite": "?", "postgresql": "%s"}  # in the place of a value, in SQL that goes past SQLAlchemy
 POSTGRESQL = (f"SET lock_timeout = {PATIENCE}",)
 
 _URL = "the store's URL"

@@ -16,6 +16,7 @@ from monitor.basis.errors import StoreError
 from monitor.basis.segment import Column, Segment, joined, minus
 from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
+from monitor.keep.connect import MARKS as _MARKS
 from monitor.keep.connect import insert
 from monitor.keep.ids import Ids, ids_for
 from monitor.keep.packed import late_ones, packed_segments, packed_series, packed_standing
@@ -32,7 +33,6 @@ THINNED = "thinned"  # the reason of readings that come of a day which was thinn
 _CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
 _COLUMNS = tuple(reading.c.keys())
 # What runs for every batch goes past SQLAlchemy's compiler, which would take longer than the database.
-_MARKS = {"sqlite": "?", "postgresql": "%s"}
 _INSERT = {
     dialect: f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join([mark] * len(_COLUMNS))}) "
     "ON CONFLICT DO NOTHING"

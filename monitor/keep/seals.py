@@ -3,20 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
-from monitor.keep.connect import Connected, insert
+from monitor.keep.connect import MARKS, Connected, insert
 from monitor.keep.rows import HeadRow, KeyRow, Leaf, Unsealed
-from monitor.keep.schema import head, key_statement, leaf, loose, sealed, timestamp, unsealed
+from monitor.keep.schema import head, key_statement, leaf, sealed, timestamp, unsealed
 
 _LEAF = [leaf.c[name] for name in Leaf._fields]
 _HEAD = [head.c[name] for name in HeadRow._fields]
 _FETCH = 10_000  # rows a fetch
+_ROWS = 500  # rows a statement: SQLite takes 32,766 parameters
 
 
 class _OvertakenError(Exception):
     """Another head was made meanwhile."""
+
+
+def _at_once(conn: Connection, statement: str, rows: Sequence[tuple[Any, ...]]) -> None:
+    """Run `statement` with VALUES of `rows` in the place of its {}, in few statements.
+
+    Between two statements busy threads take their turns; with one a row a head of a thousand days would hold the store
+    for longer than others wait for it.
+    """
+    mark = MARKS[conn.dialect.name]
+    for begin in range(0, len(rows), _ROWS):
+        some = rows[begin : begin + _ROWS]
+        row = f"({', '.join([mark] * len(some[0]))})"
+        conn.exec_driver_sql(statement.format(f"VALUES {', '.join([row] * len(some))}"), tuple(chain(*some)))
 
 
 class Seals(Connected):
@@ -54,17 +70,11 @@ class Seals(Connected):
                 newest = conn.scalar(select(head.c.number).order_by(head.c.number.desc()).limit(1)) or 0
                 if newest != new.number - 1 or conn.scalar(adding, new._asdict()) is None:
                     raise _OvertakenError
-                if leaves:
-                    conn.execute(leaf.insert(), [one._asdict() for one in leaves])
-                if contents:
-                    conn.execute(
-                        sealed.insert(), [{"leaf": number, "bytes": data} for number, data in contents.items()]
-                    )
-                rows = [{"leaf": one.number} for one in leaves if one.kind == "sensor" and one.number in contents]
-                if rows:
-                    conn.execute(loose.insert(), rows)
-                for mark in settled:
-                    conn.execute(unsealed.delete().where(*(unsealed.c[k] == v for k, v in mark._asdict().items())))
+                _at_once(conn, f"INSERT INTO leaf ({', '.join(Leaf._fields)}) {{}}", leaves)
+                _at_once(conn, "INSERT INTO sealed (leaf, bytes) {}", list(contents.items()))
+                rows = [(one.number,) for one in leaves if one.kind == "sensor" and one.number in contents]
+                _at_once(conn, "INSERT INTO loose (leaf) {}", rows)
+                _at_once(conn, f"DELETE FROM unsealed WHERE ({', '.join(Unsealed._fields)}) IN ({{}})", settled)
                 if statement is not None:
                     last = conn.scalar(select(key_statement.c.number).order_by(key_statement.c.number.desc()).limit(1))
                     conn.execute(key_statement.insert(), {"number": (last or 0) + 1, **statement._asdict()})

@@ -2,13 +2,54 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.basis.segment import Column, Segment
+from monitor.basis.times import DAY, ms_of
+from monitor.basis.values import Entry, Kind
 from monitor.rules.channel import is_usable
+from monitor.rules.frame import Stay
+
+
+@dataclass(frozen=True, slots=True)
+class ThinnedDays:
+    """Days of a sensor, by their UTC midnights [ms], on which of each stretch of `each` [ms] some readings are left."""
+
+    sensor: str
+    each: int
+    days: tuple[int, ...]
+
+
+def thinned_days(sensor_log: Iterable[Entry], stays: Sequence[Stay], start: int, end: int) -> tuple[ThinnedDays, ...]:
+    """The days in [start, end) that were thinned of sensors while they stood where `stays` say, by sensor. [ms]
+
+    Of a day that was thinned twice the last entry stands.
+    """
+    each = {
+        (entry.body["sensor"], day): entry.body["each_ms"]
+        for entry in sensor_log
+        if entry.kind is Kind.THINNED
+        for day in sorted({_midnight(one["day"]) for one in entry.body["days"]})
+        if any(_hears(stay, entry.body["sensor"], max(day, start), min(day + DAY, end)) for stay in stays)
+    }
+    of: dict[tuple[str, int], list[int]] = {}
+    for (sensor, day), length in sorted(each.items()):
+        of.setdefault((sensor, length), []).append(day)
+    return tuple(ThinnedDays(*which, tuple(days)) for which, days in sorted(of.items()))
+
+
+def _midnight(day: str) -> int:
+    return ms_of(datetime.fromisoformat(day).replace(tzinfo=UTC))
+
+
+def _hears(stay: Stay, sensor: str, start: int, end: int) -> bool:
+    """Whether the sensor stands there at any time of [start, end). [ms]"""
+    return stay.sensor == sensor and max(stay.start, start) < min(end, stay.end or end)
 
 
 def left_of(segment: Segment, each: int) -> Segment:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 
-from monitor.basis.times import HOUR
+from monitor.basis.times import HOUR, rfc3339
+from monitor.basis.units import format_duration
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.rules.assessment import Assessment, Gap, OtherVerdict, Side
+from monitor.rules.thinning import ThinnedDays
 from monitor.tell import diary, words
 from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
@@ -29,6 +31,7 @@ def candour(page: ReportPage, display: Display) -> list[tuple[str, str]]:
         ("both readings of the rule", _readings(found, display)),
         ("profile", _profiles(page, display)),
         ("readings", _origins(found)),
+        *(("thinned", thinned(one)) for one in page.thinned),
         ("in band" if page.cut is None else "in band, whole record", words.in_band(found.span)),
         ("silences", _silences(found)),
         ("what this shows", PROVEN),
@@ -100,6 +103,18 @@ def _origins(found: Assessment) -> str:
     shares = [f"{words.fraction(part)} {words.ORIGIN[kind]}" for kind, part in found.origin_share.items() if part]
     conflicts = f" {words.conflicts(found.conflicts)}" if found.conflicts else ""
     return f"Of known time: {'; '.join(shares) or 'none'}.{conflicts}"
+
+
+def thinned(some: ThinnedDays) -> str:
+    """What of a sensor's days is left, and what that does to what is read of them."""
+    first, last = (rfc3339(day)[:10] for day in (some.days[0], some.days[-1]))
+    several = len(some.days) > 1
+    which = f"{len(some.days)} days from {first} to {last}" if several else f"the day {first}"
+    return (
+        f"Of {words.visible(some.sensor)} {which} (UTC) {'were' if several else 'was'} thinned: of each "
+        f"{format_duration(some.each)} the first, lowest, highest and last reading are left. Excursions then may read "
+        "shorter or longer than they did."
+    )
 
 
 def _silences(found: Assessment) -> str:

@@ -21,6 +21,7 @@ from monitor.rules.frame import Stack
 from monitor.rules.hand import Compared, Drift
 from monitor.rules.makers import Document
 from monitor.rules.movement import Movement, Row
+from monitor.rules.thinning import ThinnedDays
 from monitor.tell.evidence import Sealed
 
 Hears = Literal["air", "outdoors", "box", "surface"]
@@ -211,6 +212,7 @@ class ReportPage:
 
     `cut`: the part that it is a report of, None for the whole judged span; verdict, clock and log are never cut.
     `half_known`: where the room was out of band by one quantity and nothing was known of the other: not known time.
+    `thinned`: days in it of which not all readings are left.
     """
 
     assessment: Assessment
@@ -234,3 +236,4 @@ class ReportPage:
     uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected
     cut: Cut | None = None
     half_known: tuple[tuple[int, int], ...] = ()
+    thinned: tuple[ThinnedDays, ...] = ()

@@ -58,6 +58,7 @@ class WallNow:
     alarms: tuple[Alarm, ...] = ()
     closed_at: int | None = None
     ended: int | None = None
+    thinned: int = 0  # days of the record of which not all readings are left
     report: str = ""
     report_fault: str = ""
 
@@ -134,7 +135,8 @@ def verdict(wall: WallNow) -> str:
     if found.after is None or not found.after.elapsed:
         return begun
     left = words.counted_things(sum(one.phase == "after" for one in found.excursions), "excursion")
-    return f"{begun} Since the finish in band: {words.in_band(found.after, short=True)}; {left}."
+    thinned = f"; readings of {words.counted_things(wall.thinned, 'day')} were thinned" if wall.thinned else ""
+    return f"{begun} Since the finish in band: {words.in_band(found.after, short=True)}; {left}{thinned}."
 
 
 def room(wall: WallNow) -> str:

@@ -54,11 +54,16 @@ Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, it
 
 
 class Seen(NamedTuple):
-    """What was looked at of a job, its sensors that stand still and since when [ms], and what both hang on."""
+    """What was looked at of a job, its sensors that stand still and since when [ms], and what both hang on.
+
+    What its sensors said is left out of `look` when it is remembered, for of a thousand walls it would be 100 MB;
+    `spoke`: they said anything.
+    """
 
     look: Look
     stuck: Mapping[str, int]
     marks: Marks
+    spoke: bool
 
 
 @dataclass
@@ -207,14 +212,14 @@ def _sight(desk: Desk, memory: Memory, jobs: Sequence[str], since: int, standing
     for job in jobs:
         marks = (generations.get(job, 0), lengths.get(job, 0), lengths.get(SENSORS_CHAIN, 0))
         try:
-            known = _known(memory, job, marks, now) or _gathered(desk, memory, job, marks)
+            known = _known(desk, memory, job, marks, now) or _gathered(desk, memory, job, marks)
             look = replace(known.look, told_from=since)
             sight.seen.extend(_marked(look, signals_of(look)))
         except Exception as exc:  # whatever it is, the other walls are not to suffer from it
             log("error", "a job can't be looked at", job=job, error=str(exc))
             sight.unseen.append(_unjudged(job, exc, standing, now))
         else:
-            sight.looks.append(look)
+            sight.looks.append(replace(look, said={}))
             sight.stuck.update(known.stuck)
     return sight
 
@@ -231,11 +236,15 @@ def open_jobs(desk: Desk) -> list[str]:
     return [job for job in desk.book.names() if _readable(partial(closed_at, desk), job, None) is None]
 
 
-def _known(memory: Memory, job: str, marks: Marks, now: int) -> Seen | None:
+def _known(desk: Desk, memory: Memory, job: str, marks: Marks, now: int) -> Seen | None:
+    """What is remembered of a job, if that still stands."""
     known = memory.seen.get(job)
     if known is None or known.marks != marks or not 0 <= now - known.look.found.as_of < STANDS:
         return None
-    return known
+    if not known.spoke:
+        return known
+    look = known.look
+    return known._replace(look=replace(look, said=heard_lately(look.frame, look.found, desk.store)))
 
 
 def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Seen:
@@ -252,8 +261,9 @@ def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Seen:
         drifts=_drifts(desk, memory, frame, found.as_of),
         told_ready=completed is not None and _told_ready(desk, job, completed),
     )
-    memory.seen[job] = Seen(look, stuck_since(desk, frame, found.as_of), marks)
-    return memory.seen[job]
+    seen = Seen(look, stuck_since(desk, frame, found.as_of), marks, bool(look.said))
+    memory.seen[job] = seen._replace(look=replace(look, said={}))
+    return seen
 
 
 def _items(desk: Desk, frame: Frame, as_of: int) -> tuple[Item, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -56,6 +57,13 @@ def linked(entries: Sequence[Entry]) -> list[Entry | Withheld]:
     ]
 
 
+def _lean(entry: Entry) -> Entry:
+    """The entry, with a profile's text shared by all that say the same: of a thousand jobs most have one of a few."""
+    if entry.kind is not Kind.PROFILE:
+        return entry
+    return replace(entry, body={**entry.body, "text": sys.intern(entry.body["text"])})
+
+
 class Book:
     """The chains of the store, each read again only when it has grown.
 
@@ -72,7 +80,7 @@ class Book:
         number, _ = self._store.head(chain)
         known = self._read.get(chain, [])
         if len(known) != number:
-            known = self._read[chain] = self._store.entries(chain)
+            known = self._read[chain] = [_lean(entry) for entry in self._store.entries(chain)]
         return known
 
     def names(self) -> list[str]:

@@ -23,6 +23,7 @@ from monitor.rules.halfknown import half_known
 from monitor.rules.instrument import MAKER_ACCEPTED, in_force, turns
 from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
+from monitor.rules.thinning import thinned_days
 from monitor.tell.instruments import beside
 from monitor.tell.makers import warnings
 from monitor.tell.views import (
@@ -142,6 +143,7 @@ def report_page(
         sealed=sealed(desk),
         cut=cut,
         half_known=() if window is None else half_known(frame, spoken, found.days, found.gaps, window),
+        thinned=() if window is None else thinned_days(desk.book.entries(SENSORS_CHAIN), frame.stays, *window),
     )
 
 

@@ -26,6 +26,7 @@ from monitor.rules.begun import open_at_start
 from monitor.rules.care import Item
 from monitor.rules.frame import Frame
 from monitor.rules.replay import heard
+from monitor.rules.thinning import thinned_days
 from monitor.rules.within import coverage_within
 from monitor.tell import words
 from monitor.tell.marks import BUCKETS, STRIP, DayState, Week
@@ -36,6 +37,7 @@ from monitor.watch.life import items_of
 from monitor.watch.pages import write_report
 from monitor.watch.printing import write_whole
 from monitor.watch.shown import display
+from monitor.watch.spans import judged_span
 from monitor.watch.summary import EVER, ended, watched_until
 
 INDEX = "index.html"
@@ -214,7 +216,15 @@ def _wall(desk: Desk, job: str, alarms: tuple[Alarm, ...]) -> WallNow:
         due=_overdue(desk, frame, found.as_of),
         alarms=alarms,
         closed_at=frame.close,
+        thinned=_thinned(desk, frame, found),
     )
+
+
+def _thinned(desk: Desk, frame: Frame, found: Assessment) -> int:
+    """How many days of the judged span were thinned, of any sensor."""
+    span = judged_span(found, frame)
+    thinned = () if span is None else thinned_days(desk.book.entries(SENSORS_CHAIN), frame.stays, *span)
+    return len({day for some in thinned for day in some.days})
 
 
 def judged_place(frame: Frame, at: int) -> str:

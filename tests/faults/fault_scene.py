@@ -45,11 +45,14 @@ _MIXED = 200  # messages that are shuffled together
 _SETTLED = 45.0  # nothing more comes after so long: the daemon waits up to 30 s before it tries again [s]
 
 
-def message(first: int, number: int, sensors: int = len(SENSORS)) -> tuple[str, bytes]:
-    """Topic and payload of a message, of one of so many sensors."""
+def message(first: int, number: int, sensors: int = len(SENSORS), apart: int = 0) -> tuple[str, bytes]:
+    """Topic and payload of a message, of one of so many sensors; those of the job speak once in `apart` messages."""
     temperature, humidity = figures(number)
     payload = {"temperature": temperature, "humidity": humidity, "time": first + number}
-    return f"site/den-{number % sensors}/climate", json.dumps(payload).encode()
+    sensor = number % sensors
+    if apart and (sensor := number % apart) >= len(SENSORS):
+        sensor = len(SENSORS) + number % (sensors - len(SENSORS))
+    return f"site/den-{sensor}/climate", json.dumps(payload).encode()
 
 
 def figures(number: int) -> tuple[float, float]:
@@ -61,11 +64,11 @@ class Stream:
     """Publishes numbered messages with QoS 1, `rate` a second, straight to the broker, until it is stopped.
 
     `sent` are the numbers that the broker has acknowledged. While `mixed`, messages go out in disorder and every third
-    of them twice.
+    of them twice. With `apart`, the job's sensors speak once in so many messages, and the others share the rest.
     """
 
-    def __init__(self, port: int, rate: int, draw: random.Random, sensors: int = len(SENSORS)) -> None:
-        self.sensors = sensors
+    def __init__(self, port: int, rate: int, draw: random.Random, sensors: int = len(SENSORS), apart: int = 0) -> None:
+        self.sensors, self._apart = sensors, apart
         self.first = int(time.time() * 1000) - DAY
         self.sent: set[int] = set()
         self.mixed = False
@@ -98,7 +101,7 @@ class Stream:
 
     def message(self, number: int) -> tuple[str, bytes]:
         """Topic and payload of one of its messages."""
-        return message(self.first, number, self.sensors)
+        return message(self.first, number, self.sensors, self._apart)
 
     def _run(self) -> None:
         began = time.monotonic()
@@ -136,7 +139,7 @@ class MovedDaemon(Daemon):
     def ended(self) -> int:
         """Its exit status; waits for its end."""
         assert self._process is not None
-        code = self._process.wait(30)
+        code = self._process.wait(120)
         self._process = None
         return code
 

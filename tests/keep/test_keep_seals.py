@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sqlalchemy import event
 
 from monitor.basis.errors import StoreError
 from monitor.basis.segment import readings_of
@@ -223,3 +224,21 @@ def test_the_last_entry_of_every_chain_is_known(store):
     store.append(SENSORS_CHAIN, [Draft(Kind.NOTE, T, "Ada")])
     store.append("den", [Draft(Kind.JOB, T, "Ada"), Draft(Kind.NOTE, T, "Ada")], new=True)
     assert store.chain_heads() == {"": (1, store.head(SENSORS_CHAIN)[1]), "den": (2, store.head("den")[1])}
+
+
+def test_a_head_of_many_days_is_written_in_few_statements(store):
+    # At each statement busy threads take their turns: with one a row a head of a thousand days held the store for more
+    # than the 10 s that others wait for it, while a thousand jobs were judged.
+    store.keep_readings([reading(0, stream=f"home/{n}") for n in range(1_200)])
+    marked, ran = store.unsealed(), []
+
+    def run(_conn, _cursor, _statement, parameters, _context, many):
+        ran.append(len(parameters) if many else 1)
+
+    event.listen(store._engine, "before_cursor_execute", run)
+    leaves = [leaf(number, one.thread) for number, one in enumerate(marked)]
+    assert sealed(store, head(1, 1_200), *leaves, contents={n: b"%d" % n for n in range(1_200)}, settled=marked)
+    event.remove(store._engine, "before_cursor_execute", run)
+    assert sum(ran) < 20
+    assert (store.unsealed(), list(store.leaf_texts())) == ([], [one.text for one in leaves])
+    assert [store.sealed(number) for number in (0, 499, 500, 1_199)] == [b"0", b"499", b"500", b"1199"]

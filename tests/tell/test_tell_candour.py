@@ -5,9 +5,10 @@ from dataclasses import replace
 import invented_den as den
 import pytest
 
-from monitor.basis.times import DAY, HOUR
+from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import Kind, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, OtherVerdict
+from monitor.rules.thinning import ThinnedDays
 from monitor.tell.candour import PROVEN, candour
 from monitor.tell.diary import MOST_NUMBERS
 from monitor.tell.words import display_of
@@ -149,3 +150,18 @@ def test_what_is_shown_and_what_is_not_comes_last():
         "that nobody measured. The key that signs is held by whoever runs this installation: heads that others keep "
         "bind it."
     )
+
+
+def test_thinned_days_are_marked_with_what_is_left_and_what_that_does():
+    days = (ThinnedDays("hall", 30 * MINUTE, (T0 - T0 % DAY, T0 - T0 % DAY + DAY)), ThinnedDays("attic", DAY, (0,)))
+    page = den.page(thinned=days)
+    told_of = candour(page, display_of(page.assessment, "us"))
+    found = [text for name, text in told_of if name == "thinned"]
+    first, last = (rfc3339(day)[:10] for day in days[0].days)
+    assert found == [
+        f"Of hall 2 days from {first} to {last} (UTC) were thinned: of each 30 min the first, lowest, highest and last "
+        "reading are left. Excursions then may read shorter or longer than they did.",
+        "Of attic the day 1970-01-01 (UTC) was thinned: of each 24 h the first, lowest, highest and last "
+        "reading are left. Excursions then may read shorter or longer than they did.",
+    ]
+    assert "thinned" not in told()

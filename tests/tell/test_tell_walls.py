@@ -150,6 +150,7 @@ def test_of_a_wall_that_is_up_it_says_how_it_was_begun_and_how_it_has_been():
         "Begun before the acclimation was complete, 2 conditions open. "
         "Since the finish in band: 88.8 % of known time; 80.0 % to 90.0 % of elapsed time; 0 excursions."
     )
+    assert walls.verdict(wall(assessment=up, thinned=40)).endswith("; 0 excursions; readings of 40 days were thinned.")
     begun = replace(den.ASSESSMENT, phase="during")
     assert walls.verdict(wall(assessment=begun)) == "Begun before the acclimation was complete."
 

@@ -640,3 +640,20 @@ def test_a_change_of_the_settings_is_written_down_once(home, sit_down):
     assert changed is not None
     was, now = (changed.body[name]["on_delay_humidity_ms"] for name in ("before", "after"))
     assert (was, now) == (30 * MINUTE, 45 * MINUTE)
+
+
+def test_what_sensors_said_is_not_remembered_and_is_read_anew_for_a_wall_that_need_not_be_judged(desk, monkeypatch):
+    soak(desk)
+    memory, asked = Memory(), []
+
+    def signals_of(one):
+        asked.append({key: recent.t.tolist() for key, recent in one.said.items()})
+        return ()
+
+    monkeypatch.setattr(alarming, "signals_of", signals_of)
+    looks(desk, [WET + HOUR], memory)
+    assert memory.seen["den"].look.said == {}
+    monkeypatch.setattr(alarming, "assess", lambda _at, _job: 1 / 0)  # it is not asked for
+    looks(desk, [WET + HOUR + MINUTE], memory)
+    assert asked[0] == asked[1]
+    assert [len(times) >= 144 for times in asked[1].values()] == [True, True]  # a day of one every 10 min

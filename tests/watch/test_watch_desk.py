@@ -166,3 +166,10 @@ def test_a_job_closed_in_the_past_ends_there(desk: Desk):
     furnish(desk)
     close_job(desk, "den", at=T0 + HOUR, reason="sold", who="robin")
     assert facts_of(desk, "den")["closed"] == "2026-01-05T01:00:00Z"
+
+
+def test_jobs_of_the_same_profile_share_its_text(desk: Desk):
+    for name in ("den", "attic"):
+        open_job(desk, opening(name), who="robin")
+    [den], [attic] = (desk.book.profiles(name) for name in ("den", "attic"))
+    assert den.text is attic.text

@@ -18,6 +18,8 @@ from monitor.basis.clock import SetClock
 from monitor.basis.errors import RecordError, StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import BACK_FILL, SENSORS_CHAIN, Draft, Kind
+from monitor.rules.frame import Stay
+from monitor.rules.thinning import ThinnedDays, thinned_days
 from monitor.seal.thinned import thinned_leaves
 from monitor.tell import diary as told
 from monitor.tell import upkeep as tell
@@ -30,11 +32,13 @@ from monitor.watch.entering import add
 from monitor.watch.forgetting import hold
 from monitor.watch.jobs import close_job
 from monitor.watch.judging import assess
+from monitor.watch.pages import report_page
 from monitor.watch.sealcheck import check_leaves
 from monitor.watch.shown import display
 from monitor.watch.thinning import thin
 from monitor.watch.upkeep import backup, forgotten_since, restore
 from monitor.watch.verifying import check
+from monitor.watch.walls import _wall
 
 sys.path.append(str(Path(__file__).parents[1] / "seal"))
 from independent_verify import is_whole
@@ -366,3 +370,20 @@ def test_a_reading_that_came_meanwhile_stops_it(den, monkeypatch):
         f"readings of 2026-02-08 of {SHELF} came while it was thinned; nothing was erased. Try again"
     )
     assert counts(den)[1] == 288 + 6
+
+
+def test_the_report_and_the_board_mark_the_days_that_were_thinned(den):
+    thin(den, "shelf", before=LIMIT, **WHY)
+    days = tuple(range(END, LIMIT, DAY))
+    assert report_page(den, "den").thinned == (ThinnedDays("shelf", 30 * MINUTE, days),)
+    assert _wall(den, "den", ()).thinned == len(days)
+    assert report_page(den, "den", span=(T0, END)).thinned == ()
+    thin(den, "shelf", before=LIMIT, each=DAY, **WHY)
+    assert report_page(den, "den").thinned == (ThinnedDays("shelf", DAY, days),)
+
+
+def test_days_of_a_sensor_that_stood_elsewhere_then_are_no_thinned_days_of_the_wall(den):
+    thin(den, "shelf", before=LIMIT, **WHY)
+    log, moved = den.store.entries(SENSORS_CHAIN), LIMIT - DAY
+    stays = (Stay("shelf", "den", moved + 1, None), Stay("other", "den", T0, None))
+    assert thinned_days(log, stays, T0, LATER) == (ThinnedDays("shelf", 30 * MINUTE, (moved,)),)
