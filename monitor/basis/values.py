@@ -36,8 +36,7 @@ class OriginKind(StrEnum):
     SIMULATED = "simulated"
 
 
-@dataclass(frozen=True, slots=True)
-class Origin:
+class Origin(NamedTuple):
     """Where readings came from: the kind and, for a file, its SHA-256 in hex (else "")."""
 
     kind: OriginKind

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 import ssl
 from collections.abc import Iterable
 from typing import Any
@@ -18,6 +19,8 @@ from monitor.basis.times import SECOND
 from monitor.config.brokers import Broker, Tls
 from monitor.config.settings import Service
 
+PIECE = 65_536  # read from the link at once [bytes]
+
 _LARGEST_WINDOW = 65_535  # MQTT 5 section 3.1.2.11.3
 _UNSUPPORTED = 132  # "Unsupported Protocol Version", MQTT 5 section 3.2.2.2
 _CHECK_NAME = "Mend host in wallclime.toml, or give the broker a certificate of that name"
@@ -26,10 +29,36 @@ _UNTRUSTED = {9: _CHECK_TIME, 10: _CHECK_TIME, 62: _CHECK_NAME, 64: _CHECK_NAME}
 _START = "Start the broker, or mend host and port in wallclime.toml"
 
 
-class _Wire(ssl.SSLSocket):
-    """A socket that does not stay open when TLS can't be agreed on: paho forgets it then."""
+class Wire:
+    """A socket that reads ahead: paho asks it for the head of every packet byte by byte."""
+
+    _ahead, _at = b"", 0
+
+    def recv(self, size: int, flags: int = 0) -> bytes:
+        """At most `size` bytes; b"" at the end of the link."""
+        if self._at >= len(self._ahead):
+            self._ahead, self._at = super().recv(PIECE, flags), 0  # type: ignore[misc]
+        begin, self._at = self._at, self._at + size
+        return self._ahead[begin : self._at]
+
+    def waiting(self) -> bool:
+        """Whether there is something to read that `select` does not see."""
+        return self._at < len(self._ahead)
+
+
+class PlainWire(Wire, socket.socket):
+    """A link without TLS."""
+
+
+class TlsWire(Wire, ssl.SSLSocket):  # type: ignore[misc]  # SSLSocket calls the size buflen
+    """A link with TLS, which does not stay open when TLS can't be agreed on: paho forgets it then."""
+
+    def waiting(self) -> bool:
+        """Whether there is something to read that `select` does not see."""
+        return super().waiting() or self.pending() > 0
 
     def do_handshake(self, block: bool = False) -> None:
+        """Agree on TLS, or be closed. Raises OSError."""
         try:
             super().do_handshake(block)
         except OSError:
@@ -37,17 +66,30 @@ class _Wire(ssl.SSLSocket):
             raise
 
 
-class Said(logging.Handler):
+class _Client(Client):
+    """Paho's client over a `Wire`. Where paho makes its socket elsewhere, it works as before and reads slower."""
+
+    def _create_socket(self) -> Any:
+        made: Any = super()._create_socket()
+        if isinstance(made, Wire):
+            return made
+        wire = PlainWire(fileno=made.detach())
+        wire.settimeout(self.connect_timeout)
+        return wire
+
+
+class Said(logging.Logger):
     """The last error that the client wrote to its log: paho tells there, and nowhere else, why a link ended."""
 
     def __init__(self) -> None:
-        super().__init__(logging.ERROR)
+        super().__init__("paho")
         self._text = ""
 
-    def emit(self, record: logging.LogRecord) -> None:
-        """Keep the error that the record is about."""
-        error = record.args[0] if isinstance(record.args, tuple) and record.args else record.getMessage()
-        self._text = reason_of(error) if isinstance(error, OSError) else str(error)
+    def log(self, level: int, msg: object, *args: object, **_: Any) -> None:
+        """Keep an error; paho has something to say of every message too, which is not even looked at."""
+        if level >= logging.ERROR:
+            error = args[0] if args else msg
+            self._text = reason_of(error) if isinstance(error, OSError) else str(error)
 
     def take(self) -> str:
         """What was said since the last call, or ""."""
@@ -72,7 +114,7 @@ def presence_topic(broker: Broker) -> str:
 def make_client(broker: Broker, service: Service) -> tuple[Client, Said]:
     """A client with a session that the broker keeps, manual acknowledgements and a last will. Raises BrokerError."""
     five = broker.protocol == "5"
-    client = Client(
+    client = _Client(
         CallbackAPIVersion.VERSION2,
         client_id=broker.client_id,
         clean_session=None if five else False,
@@ -80,9 +122,8 @@ def make_client(broker: Broker, service: Service) -> tuple[Client, Said]:
         reconnect_on_failure=False,
         manual_ack=True,
     )
-    said, logger = Said(), logging.Logger("paho", logging.ERROR)
-    logger.addHandler(said)
-    client.enable_logger(logger)
+    said = Said()
+    client.enable_logger(said)
     if broker.user is not None:
         client.username_pw_set(broker.user, broker.password)
     if broker.tls is not None:
@@ -122,7 +163,7 @@ def tls_context(broker: Broker) -> ssl.SSLContext:
     except (ssl.SSLError, OSError) as exc:
         mend = "Give the certificates in PEM, one after the other"
         raise BrokerError(f"{ca} holds no certificates", where=_where(broker), mend=mend) from exc
-    context.sslsocket_class = _Wire
+    context.sslsocket_class = TlsWire
     if tls.cert_file is not None:
         try:
             context.load_cert_chain(tls.cert_file, tls.key_file, password="")

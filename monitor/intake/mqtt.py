@@ -14,7 +14,6 @@ import os
 import secrets
 import select
 import socket
-import ssl
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -47,7 +46,6 @@ _FIRST_WAIT, _LONGEST_WAIT = 0.5, 30.0  # between attempts, doubled each time [s
 _SHORT_LIFE = 5.0  # a link that ends sooner than this after it was accepted ... [s]
 _SHORT_LIVES = 3  # ... so often in a row was taken by somebody else
 _FAREWELL = 2.0  # for the last acknowledgements [s]
-_PIECE = 65_536  # read at once when nobody looks at it any more [bytes]
 _NO_TEXT = "(a topic that is not UTF-8)"
 _BURST = 50  # packets read between two looks at the socket
 
@@ -198,13 +196,13 @@ class Listener:
             timeout = min(max(batch.began + self._service.linger / SECOND - time.monotonic(), 0.0), _NAP)
         hear = [wire] if batch.messages < self._service.batch else []
         say = [wire] if self._client.want_write() else []
-        decrypted = bool(hear) and isinstance(wire, ssl.SSLSocket) and wire.pending() > 0  # select does not see it
-        if decrypted:
+        waiting = bool(hear) and isinstance(wire, link.Wire) and wire.waiting()
+        if waiting:
             timeout = 0.0
         readable, writable, _ = select.select(hear, say, [], timeout)
         if writable:
             self._client.loop_write()
-        return bool(readable) or decrypted
+        return bool(readable) or waiting
 
     def _read(self) -> None:
         batch = self._batch
@@ -300,7 +298,6 @@ class Listener:
             self._marker_back(payload)
         if topic in (self._marker, self._presence):
             return
-        check_length(topic, topic)
         route = self._route(topic)
         if route is None:
             refuse_unknown(topic)
@@ -317,7 +314,8 @@ class Listener:
         self._batch.refused.append(Refused(_topic_text(message), str(reason), detail, raw, arrival))
 
     def _find_route(self, topic: str) -> tuple[Decoder, str] | None:
-        """The first source that covers the topic, and the address of the sensor."""
+        """The first source that covers the topic, and the address of the sensor. Raises PayloadError."""
+        check_length(topic, topic)
         for decoder in self._decoders:
             stream = decoder.stream_of(topic)
             if stream is not None:
@@ -469,7 +467,7 @@ def _take_leave(client: Client, wire: Any, end: float) -> None:
         held.shutdown(socket.SHUT_WR)
         while (left := end - time.monotonic()) > 0:
             held.settimeout(left)
-            if not held.recv(_PIECE):
+            if not held.recv(link.PIECE):
                 return
 
 

@@ -142,7 +142,7 @@ def _text(topic: str, payload: bytes) -> str:
             Reason.UNREADABLE, "the message is empty", topic, "Nothing to do if a retained message was deleted"
         )
     try:
-        return payload.decode("utf-8-sig")
+        return payload.decode().removeprefix("\ufeff")
     except UnicodeDecodeError as exc:
         what = f"byte {exc.start} is not UTF-8"
         raise refusal(Reason.UNREADABLE, what, topic, "Send text in UTF-8") from exc

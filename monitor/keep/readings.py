@@ -107,10 +107,11 @@ class _SomeKnownError(Exception):
 
 
 def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[tuple[Any, ...]]:
-    return [
+    """In the order in which they are stored: each page is then met once."""
+    return sorted(
         (channel_id, t, one.value, ids.units[one.unit], one.arrival, ids.origins[one.origin])
         for (channel_id, t), one in first.items()
-    ]
+    )
 
 
 def _insert_all(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:

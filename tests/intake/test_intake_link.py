@@ -165,6 +165,7 @@ def test_what_tls_has_decrypted_already_is_read_though_the_socket_is_quiet(mosqu
     server_side = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     server_side.load_cert_chain(certificates / "server.pem", certificates / "server.key")
     client_side = ssl.create_default_context(cafile=certificates / "ca.pem")
+    client_side.sslsocket_class = link.TlsWire
     one, other = socket.socketpair()
     shake = threading.Thread(target=lambda: accepted.append(server_side.wrap_socket(one, server_side=True)))
     accepted: list[ssl.SSLSocket] = []
@@ -179,6 +180,36 @@ def test_what_tls_has_decrypted_already_is_read_though_the_socket_is_quiet(mosqu
             assert wire.recv(1) == b"b"
             assert listener._wait(wire) is False
             assert time.monotonic() - began < 5
+
+
+def test_what_a_wire_has_read_ahead_is_read_though_the_socket_is_quiet(mosquitto):
+    one, other = socket.socketpair()
+    with one, link.PlainWire(fileno=other.detach()) as wire, listening(mosquitto, Memory()) as listener:
+        one.sendall(b"abc")
+        assert wire.recv(1) == b"a"
+        began = time.monotonic()
+        assert listener._wait(wire) is True
+        assert wire.recv(1_000) == b"bc"
+        assert listener._wait(wire) is False
+        one.sendall(b"d")
+        assert wire.recv(1) == b"d"
+        assert time.monotonic() - began < 5
+
+
+def test_a_wire_says_when_nothing_has_come_and_when_the_link_has_ended(mosquitto):
+    one, other = socket.socketpair()
+    with link.PlainWire(fileno=other.detach()) as wire:
+        wire.setblocking(False)
+        with pytest.raises(BlockingIOError):
+            wire.recv(1)
+        one.sendall(b"ab")
+        one.close()
+        assert [wire.recv(1), wire.recv(1), wire.recv(1)] == [b"a", b"b", b""]
+
+
+def test_paho_reads_through_our_wire(mosquitto):
+    with listening(mosquitto, Memory()) as listener:
+        assert isinstance(listener._client.socket(), link.PlainWire)
 
 
 # --- passwords
