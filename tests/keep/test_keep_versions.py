@@ -24,6 +24,7 @@ from monitor.keep.schema import METADATA, VERSIONS
 from monitor.seal.chain import faults
 
 HERE = Path(__file__).parent
+LATER = "0007"  # of the version that only the tests know, see later/
 T = 1_767_571_200_000  # 2026-01-05T00:00Z, as in kept/make_kept.py [ms]
 READING = Reading("home/hall", Quantity.AIR_HUMIDITY, T, 45.0, "%", T, LIVE)
 
@@ -33,7 +34,7 @@ def grow(monkeypatch) -> Callable[[], None]:
     """From its call on the program's schema is one version further."""
 
     def one_further() -> None:
-        monkeypatch.setattr("monitor.keep.versions.VERSIONS", (*VERSIONS, "0005"))
+        monkeypatch.setattr("monitor.keep.versions.VERSIONS", (*VERSIONS, LATER))
         monkeypatch.setattr(migrate, "FOLDERS", (*migrate.FOLDERS, HERE / "later"))
 
     return one_further
@@ -95,29 +96,29 @@ def test_an_older_sqlite_store_is_copied_beside_itself_and_then_moved(open_at, s
     grow()
     caplog.set_level(logging.INFO, "monitor.keep.versions")
     store = open_at(sqlite_url)
-    assert (version(store), store.keep_readings([READING])) == ("0005", Kept(0, 1, 0))
-    copy, path = tmp_path / "store.before-0005-1.db", tmp_path / "store.db"
+    assert (version(store), store.keep_readings([READING])) == (LATER, Kept(0, 1, 0))
+    copy, path = tmp_path / f"store.before-{LATER}-1.db", tmp_path / "store.db"
     assert "later" in tables(path)
     assert "later" not in tables(copy)
     assert copy.stat().st_mode & 0o777 == 0o600
     assert [record.getMessage() for record in caplog.records] == [
-        f"store of version 0004 copied to {copy}",
-        f"store {path} moved from version 0004 to 0005",
+        f"store of version {VERSIONS[-1]} copied to {copy}",
+        f"store {path} moved from version {VERSIONS[-1]} to {LATER}",
     ]
 
 
 def test_a_copy_beside_never_overwrites_an_older_one(open_at, sqlite_url, tmp_path, grow):
     grow()
-    (tmp_path / "store.before-0005-1.db").write_text("an older copy")
-    load(HERE / "kept" / "0004.sql", tmp_path / "store.db")
+    (tmp_path / f"store.before-{LATER}-1.db").write_text("an older copy")
+    load(HERE / "kept" / f"{VERSIONS[-1]}.sql", tmp_path / "store.db")
     open_at(sqlite_url)
-    assert (tmp_path / "store.before-0005-1.db").read_text() == "an older copy"
-    assert "later" not in tables(tmp_path / "store.before-0005-2.db")
+    assert (tmp_path / f"store.before-{LATER}-1.db").read_text() == "an older copy"
+    assert "later" not in tables(tmp_path / f"store.before-{LATER}-2.db")
 
 
 def test_a_store_that_cannot_be_copied_is_not_moved(open_at, sqlite_url, tmp_path, grow, monkeypatch):
     grow()
-    load(HERE / "kept" / "0004.sql", tmp_path / "store.db")
+    load(HERE / "kept" / f"{VERSIONS[-1]}.sql", tmp_path / "store.db")
 
     def refuse(_engine, path):
         raise StoreError("the disk is full", where=str(path), mend="Free some space")
@@ -135,14 +136,14 @@ def test_a_migration_that_fails_changes_nothing(open_at, url, grow):
     grow()
     with pytest.raises(StoreError, match=r"the database refused: .*later.* already exists"):
         open_at(url)
-    assert version(older) == "0004"
+    assert version(older) == VERSIONS[-1]
 
 
 def test_an_older_postgresql_store_is_moved_in_place(open_at, postgresql_url, grow):
     open_at(postgresql_url).keep_readings([READING])
     grow()
     store = open_at(postgresql_url)
-    assert (version(store), store.keep_readings([READING])) == ("0005", Kept(0, 1, 0))
+    assert (version(store), store.keep_readings([READING])) == (LATER, Kept(0, 1, 0))
 
 
 def test_a_store_that_another_process_makes_just_then_is_not_taken_for_a_broken_one(open_at, url, monkeypatch):
