@@ -1,4 +1,4 @@
-"""Several processes over one store: what each hears, and the jobs that were judged. On PostgreSQL readings lie by month.
+"""Several processes over one store: what each hears, and which jobs were judged. PostgreSQL keeps readings by month.
 
 The columns of `reading` stay; its rows refer to their channel, unit and origin as before, but PostgreSQL does not look
 that up for each row any more: it took as long as writing them, and they are written in the same transaction.
