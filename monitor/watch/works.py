@@ -103,12 +103,12 @@ def stay_awake(
         {**asdict(one.status), "broker": broker.host, "named": named(broker), "client_id": broker.client_id}
         for broker, one in listening
     ]
-    named = {heard.stream for heard in desk.store.heard() if heard.name is not None}
+    known = {heard.stream for heard in desk.store.heard() if heard.name is not None}
     strange = {
         stream: [topic, payload[:SHOWN].decode("utf-8", "backslashreplace")]
         for _, listener in listening
         for stream, (topic, payload) in list(listener.latest.items())
-        if stream not in named
+        if stream not in known
     }
     shown = dict(list(strange.items())[:STRANGERS])
     state = {"version": monitor.__version__, "links": links, "latest": shown, **said()}

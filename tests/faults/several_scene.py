@@ -93,6 +93,10 @@ class Worker(Daemon):
         super().__init__(home, *options)
         self.name, self._log = name, home / f"{name}.log"
 
+    def terminate(self) -> None:
+        assert self._process is not None
+        self._process.terminate()
+
     def said(self) -> str:
         return self._log.read_text(encoding="utf-8") if self._log.exists() else ""
 
@@ -127,6 +131,15 @@ def strike(workers: list[Worker], lots: list[list[tuple[str, bytes]]], port: int
     for worker in away:
         worker.start()
     return kills
+
+
+def stop_all(workers: list[Worker]) -> None:
+    """End all that were started, at once."""
+    for worker in workers:
+        worker.wait_for("started")
+        worker.terminate()
+    for worker in workers:
+        worker.stop()
 
 
 def kept(desk: Desk) -> int:
@@ -198,10 +211,11 @@ def play(folder: Path, postgresql: str, lots: int, seed: int) -> list[str]:
             for of in (desk, only):
                 wait_until(f"all is kept, of {2 * len(sent)}", lambda of=of: kept(of) >= 2 * len(sent))
             wait_until("all is judged", lambda: all(completions(desk, site) for site in SITES))
-            for worker in [*workers, one]:
-                worker.wait_for("started")
-                worker.stop()
-            found = [*complaints(desk, sent), *differences(desk, only)]
+            stop_all([*workers, one])
+            errors = [
+                line for worker in [*workers, one] for line in worker.said().splitlines() if '"error", "ev' in line
+            ]
+            found = [*errors, *complaints(desk, sent), *differences(desk, only)]
             leaders = [worker.name for worker in workers if '"leads"' in worker.said()]
             if kills >= lots > 20 and len(leaders) < 2:
                 found.append(f"{kills} kills, and nobody else took the lead than {leaders}")
