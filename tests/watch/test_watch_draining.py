@@ -118,6 +118,31 @@ def test_topics_that_move_from_share_to_share_lose_nothing_on_their_way(home, mo
         assert has_session(mosquitto.port, f"{desk.settings.broker.client_id}-south")
 
 
+def test_a_share_that_loses_topics_and_is_started_last_keeps_what_waited_and_its_name(home, mosquitto):
+    says = Publisher(mosquitto.port)
+    settle_on(home, mosquitto.port, OLD)
+    workers = {name: Daemon(home, "--role", "intake", "--share", name) for name in OLD}
+    with open_desk(home, environ={}) as desk:
+        try:
+            for name, daemon in workers.items():
+                daemon._log = home / f"{name}.log"
+                daemon.start(until="backlog_over")
+            says.rounds_of(3)
+            soon(lambda: set(kept(desk).values()) == {3}, what="the shares hear")
+            workers["north"].kill()
+            says.rounds_of(3)
+            settle_on(home, mosquitto.port, {"north": NEW["upper"], "south": NEW["south"]})
+            assert workers["south"].stop() == 0
+            for name in ("south", "north"):
+                workers[name].start(until="backlog_over")
+            says.rounds_of(3)
+            soon(lambda: set(kept(desk).values()) == {9}, what="nothing is lost")
+            assert desk.store.quarantine_counts() == {}
+        finally:
+            for daemon in workers.values():
+                daemon.kill()
+
+
 def has_session(port: int, client_id: str) -> bool:
     """Whether the broker holds a session of that id."""
     found, client = [], Client(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=False)
