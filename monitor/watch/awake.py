@@ -20,12 +20,20 @@ def lives(daemon: DaemonState, now: int) -> bool:
 
 
 def workers(desk: Desk) -> list[DaemonState]:
-    """Of several daemons with parts the newest of each part that there is and that was there in the last week."""
-    shares, newest = {None, *(share.name for share in desk.settings.shares)}, {}
-    for one in sorted(desk.store.daemons(desk.clock.now() - REMEMBERED), key=lambda one: one.last):
+    """Of several daemons with parts those that are there, and of a part that nobody does now who did it last.
+
+    In order of their parts; none that was there last a week ago, nor of a share that there is no more.
+    """
+    shares, now = {None, *(share.name for share in desk.settings.shares)}, desk.clock.now()
+    found: dict[str, list[DaemonState]] = {}
+    for one in sorted(desk.store.daemons(now - REMEMBERED), key=lambda one: one.last):
         if one.part is None or one.part.share in shares:
-            newest[None if one.part is None else (one.part.role, one.part.share or "")] = one
-    return [newest[key] for key in sorted(newest, key=str)] if newest.keys() - {None} else []
+            found.setdefault(called(one.part), []).append(one)
+    if not found.keys() - {called(None)}:
+        return []
+    return [
+        one for part in sorted(found) for one in [each for each in found[part] if lives(each, now)] or found[part][-1:]
+    ]
 
 
 def living(desk: Desk, now: int) -> list[DaemonState]:

@@ -62,9 +62,9 @@ def serve(
     """
     stop = ended()
     with open_desk(home, clock=clock) as desk:
+        of_share = checked_share(desk.settings, role, share, shared=desk.store.is_shared)
         journal.set_up(desk.settings.log)
         faulthandler.enable()  # a watchdog's SIGABRT then leaves in the log where every thread stood
-        of_share = checked_share(desk.settings, role, share, shared=desk.store.is_shared)
         lead = Lead(desk, role, stop)
         with contextlib.ExitStack() as running:
             if embedded:

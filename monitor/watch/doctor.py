@@ -111,7 +111,10 @@ def _service_looks(desk: Desk) -> dict[str, Look]:
         "clock": lambda: service.clock(desk),
         "clock source": lambda: service.clock_source(desk),
         "daemon": lambda: service.daemon(desk),
-        **{f"serve {called(one.part)}": partial(service.worker, desk, one) for one in workers(desk)},
+        **{
+            f"daemon {number}, {called(one.part)}": partial(service.worker, desk, one)
+            for number, one in enumerate(workers(desk), 1)
+        },
         "messages": lambda: undelivered.examined(desk),
     }
     if settings.dead_man is not None:

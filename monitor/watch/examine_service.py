@@ -59,9 +59,11 @@ def clock_source(desk: Desk) -> str:
 
 def daemon(desk: Desk) -> str:
     """It runs, alone under its client ids, in this version, and has its connections."""
-    found, now = desk.store.daemon_state(), desk.clock.now()
+    now = desk.clock.now()
+    there, found = living(desk, now), desk.store.daemon_state()
     if found is None:
         raise UnknownError("none was ever here", "wallclime serve hears the sensors; a logger's file needs none")
+    found = there[-1] if there else found
     if found.state.get("stopped"):
         raise UnknownError(f"it was stopped {rfc3339(found.last)}", "Start it: wallclime serve")
     for told, mend in _daemon_faults(desk, found):
@@ -104,8 +106,7 @@ def unshared(said: str) -> str:
 
 def is_there(desk: Desk) -> bool:
     """Whether a daemon gave a sign of life lately, and did not say that it ends."""
-    found = desk.store.daemon_state()
-    return found is not None and lives(found, desk.clock.now())
+    return bool(living(desk, desk.clock.now()))
 
 
 def together(desk: Desk) -> list[DaemonState]:

@@ -22,6 +22,7 @@ from monitor.config.tables import nearest
 from monitor.intake.topics import filters_of_stream
 from monitor.keep.rows import Part
 from monitor.rules.assessment import RULES_VERSION
+from monitor.watch.alarming import note_settings
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import settle
@@ -194,6 +195,7 @@ class Lead:
 
         def look(_period: str) -> None:
             if self.take():
+                note_settings(self._desk)
                 schedule.take_up()
                 schedule.stepped()
 
