@@ -22,8 +22,29 @@ def serve(
     embedded_broker: Annotated[
         bool, typer.Option("--embedded-broker", help="Run a broker on this computer too, for a first run.")
     ] = False,
+    role: Annotated[
+        str,
+        typer.Option(metavar="ROLE", help="all; or of several daemons over a PostgreSQL: intake, judge or schedule."),
+    ] = "all",
+    share: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Hear this [[share]] of wallclime.toml only, as one of several.")
+    ] = None,
+    drain: Annotated[
+        bool,
+        typer.Option(
+            "--drain", help="Keep what still waits for a --share that is no more, or for all of them, and end."
+        ),
+    ] = False,
 ) -> None:
     """Run the daemon: hear the sensors, keep their readings, judge the jobs. Ctrl-C ends it."""
-    from monitor.watch.daemon import serve as run
+    if drain:
+        from monitor.watch.draining import drain as run_dry
 
-    run(home_of(context), embedded=embedded_broker, clock=context.obj.clock)
+        run_dry(home_of(context), share=share, clock=context.obj.clock)
+        return
+    from monitor.config.tables import one_of
+    from monitor.watch.daemon import serve as run
+    from monitor.watch.parts import Role
+
+    wanted = Role(one_of(*Role)(role, "serve --role"))
+    run(home_of(context), embedded=embedded_broker, role=wanted, share=share, clock=context.obj.clock)

@@ -24,12 +24,17 @@ def status(
     """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
     if watch and as_json:
         raise RecordError("it can't be watched for machines", where="--watch --json", mend="Leave one of them out")
+    from monitor.watch.awake import worker_lines
+
     with desk(context, units) as opened:
         if watch and _watched(opened, job, every):
             return
         with Progress("judging"):
             told, trouble = _told(opened, job, as_json), _trouble(opened, job)
+        lines = [] if job is not None else worker_lines(opened)
     data(told)
+    for line in lines:
+        say(line)
     for line in trouble:
         say(f"mind: {line}")
 

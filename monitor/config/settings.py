@@ -15,9 +15,10 @@ from monitor.basis import units
 from monitor.basis.errors import Fault, SettingsError, WallclimeError
 from monitor.basis.times import HOUR
 from monitor.basis.values import AIR, Quantity
-from monitor.config import alarm_tables, secret, tables
+from monitor.config import alarm_tables, secret, shares, tables
 from monitor.config.alarms import Backup, Boards, Contact, DeadMan, Health, Patience
 from monitor.config.brokers import BROKER, Broker, Table, brokers_of, tables_of
+from monitor.config.shares import Share
 from monitor.config.tables import Reader
 
 TimeForm = Literal["rfc3339", "seconds", "milliseconds"]
@@ -48,6 +49,11 @@ class Source:
     time_at: str | None = None
     time_form: TimeForm = "rfc3339"
     broker: str = ""
+
+    @property
+    def filter(self) -> str:
+        """The topic as MQTT has it: site/+/climate."""
+        return _NAMED.sub("+", self.topic)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +91,7 @@ class Settings:
     health: Health | None = None
     backup: Backup | None = None
     board: Boards | None = None
+    shares: tuple[Share, ...] = ()
 
     @property
     def broker(self) -> Broker:
@@ -147,6 +154,8 @@ def _settings(text: str, where: str, home: Path, environ: Mapping[str, str]) -> 
     listed = values.get("broker") or (one,)
     brokers = brokers_of(listed, tables.below("broker", values), home, environ, faults)
     sources = _heard_at(brokers, values["source"], where, faults)
+    shared = values.get("share", ())
+    faults += shares.misfits(shared, [source.filter for source in sources], where)
     store_url = _store_url(values, where, home, environ, faults)
     alarms = alarm_tables.alarms_of(values, where, home, environ, faults)
     if faults:
@@ -158,6 +167,7 @@ def _settings(text: str, where: str, home: Path, environ: Mapping[str, str]) -> 
         sources=sources,
         service=Service(**tables.below("service", values)),
         log=Logging(**tables.below("log", values)),
+        shares=shared,
         **alarms,
     )
 
@@ -174,7 +184,7 @@ def _heard_at(
         if source.broker not in names and not any(fault.where.startswith(f"{where}: broker") for fault in faults):
             mend = f'Give one of them that name: name = "{source.broker}"'
             faults.append(Fault(f"there is no broker {source.broker!r}", f"{spot}: broker", mend))
-        first = firsts.setdefault((source.broker, _NAMED.sub("+", source.topic)), number)
+        first = firsts.setdefault((source.broker, source.filter), number)
         if first != number:
             faults.append(Fault(f"source {first} hears the same messages", f"{spot}: topic", "Make one of the two"))
     return named
@@ -395,6 +405,7 @@ _READERS: dict[str, Reader] = {
     "broker": tables_of,
     **{f"broker.{key}": reader for key, reader in BROKER.items()},
     "source": _sources,
+    "share": shares.shares_of,
     "service.judge_every": tables.amount(units.parse_duration, "1 s", "1 d"),
     "service.linger": tables.amount(units.parse_duration, "0 ms", "60 s"),
     "service.batch": tables.whole(1, 100_000),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import socket
 import ssl
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from paho.mqtt.client import Client, MQTTv5, MQTTv311
@@ -145,13 +145,18 @@ def _session(service: Service) -> Properties:
     return properties
 
 
-def subscribe(client: Client, broker: Broker, filters: Iterable[str]) -> None:
-    """Subscribe with QoS 1. In MQTT 5 retained messages come only where the broker had forgotten the subscription."""
+def subscribe(client: Client, broker: Broker, filters: Iterable[str], dropped: Sequence[str] = ()) -> None:
+    """Subscribe with QoS 1, and no more to `dropped`, which a session that was taken up may hear still.
+
+    In MQTT 5 retained messages come only where the broker had forgotten the subscription.
+    """
     if broker.protocol == "5":
         options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
         client.subscribe([(filter_, options) for filter_ in filters])
     else:
         client.subscribe([(filter_, 1) for filter_ in filters])
+    if dropped:
+        client.unsubscribe(list(dropped))
 
 
 def tls_context(broker: Broker) -> ssl.SSLContext:

@@ -110,7 +110,8 @@ class Listener:
     `keep(readings, refused)` returns when both are safe. While it raises, nothing is acknowledged and the same messages
     are offered again, with those that came since. `newest_arrival()` is the arrival of the newest reading kept, in UTC
     ms. `log(level, event, **fields)` takes one event. `clock_stepped(at_ms, by_ms)` is told of steps of the clock, and
-    again while it raises; without it nobody looks. `admission` counts the sensors of all listeners.
+    again while it raises; without it nobody looks. `admission` counts the sensors of all listeners. Of the sources'
+    topics it subscribes to `filters`, all by default, and takes back the subscriptions to `dropped`.
     """
 
     def __init__(
@@ -125,10 +126,14 @@ class Listener:
         log: Callable[..., None],
         clock_stepped: Callable[[int, int], None] | None = None,
         admission: Admission | None = None,
+        filters: Sequence[str] | None = None,
+        dropped: Sequence[str] = (),
     ) -> None:
         self._broker, self._service = settings_broker, service
         self._clock, self._keep, self._newest_arrival, self._log = clock, keep, newest_arrival, log
         self._decoders = [Decoder(source) for source in sources]
+        self._filters = [source.filter for source in sources] if filters is None else filters
+        self._dropped = dropped
         self._route = functools.lru_cache(TOPICS)(self._find_route)
         self._admission = admission or Admission()
         self._steps = None if clock_stepped is None else Steps(clock, clock_stepped, log)
@@ -385,8 +390,7 @@ class Listener:
             session_present=flags.session_present,
         )
         try:
-            filters = dict.fromkeys([*(decoder.topic.filter for decoder in self._decoders), self._marker])
-            link.subscribe(client, self._broker, filters)
+            link.subscribe(client, self._broker, dict.fromkeys([*self._filters, self._marker]), self._dropped)
             client.publish(self._presence, "online", qos=1, retain=True)
             self._mark()
         except Exception as exc:

@@ -61,3 +61,16 @@ def stream_of_topic(sources: Sequence[Source], topic: str) -> str | None:
         if names is not None:
             return None if source.format == "senml" else address(source.stream, names)
     return None
+
+
+def filters_of_stream(sources: Sequence[Source], stream: str) -> list[str]:
+    """The topics, as filters, on which the sensor of an address may speak, of each source that may make it."""
+    found = []
+    for source in sources:
+        pieces = _NAMED.split(source.stream)
+        made = "".join(f"(?P<{one}>[^/]*)" if place % 2 else re.escape(one) for place, one in enumerate(pieces))
+        names = re.fullmatch(made + (".*" if source.format == "senml" else ""), stream, re.DOTALL)
+        if names is not None:
+            known = names.groupdict()
+            found.append(_NAMED.sub(lambda name, known=known: known.get(name[1], "+"), source.topic))  # type: ignore[misc]
+    return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -84,6 +84,18 @@ def insert(conn: Connection, table: Table) -> sqlite.Insert | postgresql.Insert:
 
         return insert_there(table)
     return sqlite.insert(table)
+
+
+def bulk(conn: Connection, statements: Mapping[str, str], rows: Sequence[tuple[Any, ...]]) -> int:
+    """Run the statement of the connection's database for all `rows`; how many it wrote.
+
+    On PostgreSQL that is one statement, which takes the rows as an array a column: a statement a row takes several
+    times as long, and COPY knows no ON CONFLICT.
+    """
+    statement = statements[conn.dialect.name]
+    if conn.dialect.name != "postgresql":
+        return conn.exec_driver_sql(statement, list(rows)).rowcount
+    return conn.exec_driver_sql(statement, tuple(map(list, zip(*rows, strict=True)))).rowcount
 
 
 def _private_file(path: Path) -> None:

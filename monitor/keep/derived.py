@@ -15,6 +15,8 @@ from monitor.keep.forget import erased_chains
 from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
 
+_CHUNK = 1_000  # ids a query: SQLite takes 32,766 parameters
+
 
 def _raise_generation(conn: Connection, jobs: Sequence[str]) -> None:
     """Raise that of each job by one; sorted and named once, so that two writers never wait for each other."""
@@ -28,6 +30,19 @@ def _held_generation(conn: Connection, job: str) -> int | None:
     """The generation of a job, which nobody can raise until the transaction ends."""
     conn.execute(insert(conn, generation).on_conflict_do_nothing(), {"job": job, "value": 0})
     return conn.scalar(select(generation.c.value).where(generation.c.job == job).with_for_update())
+
+
+def _held_marks(conn: Connection, ids: Sequence[int]) -> dict[int, str]:
+    """Those of the marks that are there still, which nobody else can settle until the transaction ends: their streams.
+
+    In order of their ids, so that two that settle never wait for each other.
+    """
+    held: dict[int, str] = {}
+    for begin in range(0, len(ids), _CHUNK):
+        of = dirty.c.id.in_(sorted(ids)[begin : begin + _CHUNK])
+        query = select(dirty.c.id, dirty.c.stream).where(of).order_by(dirty.c.id).with_for_update()
+        held |= {row.id: row.stream for row in conn.execute(query)}
+    return held
 
 
 def _mark_stale(conn: Connection, job: str, news: Sequence[Stale]) -> None:
@@ -61,13 +76,17 @@ class Derived(Connected):
     def settle_dirty(self, ids: Sequence[int], stale: Sequence[Stale]) -> None:
         """Delete the marks `ids`; the checkpoints of each job that rest on its new readings become stale.
 
-        The generation of each such job is raised. All in one transaction.
+        The generation of each such job is raised. All in one transaction. What somebody else is settling just now is
+        waited for, not skipped: a job must not be judged as if those readings were not there; nor is it settled twice.
         """
         with self._writing() as conn:
-            jobs = sorted({one.job for one in stale})
+            held = _held_marks(conn, ids)
+            streams = set(held.values())
+            news = stale if len(held) == len(set(ids)) else [one for one in stale if one.stream in streams]
+            jobs = sorted({one.job for one in news})
             _raise_generation(conn, jobs)
             for job in jobs:
-                _mark_stale(conn, job, [one for one in stale if one.job == job])
+                _mark_stale(conn, job, [one for one in news if one.job == job])
             if ids:
                 conn.execute(dirty.delete().where(dirty.c.id == bindparam("mark")), [{"mark": id_} for id_ in ids])
 

@@ -16,9 +16,9 @@ from monitor.basis.errors import StoreError
 from monitor.basis.segment import Column, Segment, joined, minus
 from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
-from monitor.keep.connect import MARKS as _MARKS
-from monitor.keep.connect import insert
+from monitor.keep.connect import bulk, insert
 from monitor.keep.ids import Ids, ids_for
+from monitor.keep.months import Months
 from monitor.keep.packed import late_ones, packed_segments, packed_series, packed_standing
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
@@ -32,27 +32,36 @@ THINNED = "thinned"  # the reason of readings that come of a day which was thinn
 
 _CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
 _COLUMNS = tuple(reading.c.keys())
-# What runs for every batch goes past SQLAlchemy's compiler, which would take longer than the database.
+# What runs for every batch goes past SQLAlchemy's compiler, which would take longer than the database: SQLite gets a
+# statement a row, PostgreSQL one statement for all rows, whose columns come as arrays (see `bulk`).
+_NAMES = ", ".join(_COLUMNS)
 _INSERT = {
-    dialect: f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join([mark] * len(_COLUMNS))}) "
-    "ON CONFLICT DO NOTHING"
-    for dialect, mark in _MARKS.items()
+    "sqlite": f"INSERT INTO reading ({_NAMES}) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+    "postgresql": f"INSERT INTO reading ({_NAMES}) SELECT * FROM unnest(%s::bigint[], %s::bigint[], %s::float8[], "
+    "%s::bigint[], %s::bigint[], %s::bigint[]) ON CONFLICT DO NOTHING",
 }
 _ADD_TO_SUMS = {
-    dialect: f"UPDATE channel SET first_t = CASE WHEN first_t <= {mark} THEN first_t ELSE {mark} END, "
-    f"last_t = CASE WHEN last_t >= {mark} THEN last_t ELSE {mark} END, "
-    f"last_arrival = CASE WHEN last_arrival >= {mark} THEN last_arrival ELSE {mark} END, "
-    f"readings = readings + {mark} WHERE id = {mark}"
-    for dialect, mark in _MARKS.items()
+    "sqlite": "UPDATE channel SET first_t = CASE WHEN first_t <= ? THEN first_t ELSE ? END, "
+    "last_t = CASE WHEN last_t >= ? THEN last_t ELSE ? END, "
+    "last_arrival = CASE WHEN last_arrival >= ? THEN last_arrival ELSE ? END, "
+    "readings = readings + ? WHERE id = ?",
+    "postgresql": "UPDATE channel SET first_t = least(first_t, began), last_t = greatest(last_t, ended), "
+    "last_arrival = greatest(last_arrival, heard), readings = channel.readings + more "
+    "FROM (SELECT began, ended, heard, more, of FROM "
+    f"unnest({', '.join(['%s::bigint[]'] * 8)}) AS new (began, b, ended, e, heard, h, more, of) "
+    "JOIN channel AS held ON held.id = of ORDER BY of FOR NO KEY UPDATE OF held) AS new WHERE id = of",
 }
 _MARK_DIRTY = {
-    dialect: f"INSERT INTO dirty (stream, first_t, last_t) VALUES ({mark}, {mark}, {mark})"
-    for dialect, mark in _MARKS.items()
+    "sqlite": "INSERT INTO dirty (stream, first_t, last_t) VALUES (?, ?, ?)",
+    "postgresql": "INSERT INTO dirty (stream, first_t, last_t) SELECT * FROM unnest(%s::text[], %s::bigint[], "
+    "%s::bigint[])",
 }
 _MARK_UNSEALED = {
-    dialect: f"INSERT INTO unsealed (kind, thread, day, touched) VALUES ('sensor', {mark}, {mark}, 1) "
-    "ON CONFLICT (kind, thread, day) DO UPDATE SET touched = unsealed.touched + 1"
-    for dialect, mark in _MARKS.items()
+    "sqlite": "INSERT INTO unsealed (kind, thread, day, touched) VALUES ('sensor', ?, ?, 1) "
+    "ON CONFLICT (kind, thread, day) DO UPDATE SET touched = unsealed.touched + 1",
+    "postgresql": "INSERT INTO unsealed (kind, thread, day, touched) SELECT 'sensor', thread, day, 1 "
+    "FROM unnest(%s::text[], %s::bigint[]) AS new (thread, day) "
+    "ON CONFLICT (kind, thread, day) DO UPDATE SET touched = unsealed.touched + 1",
 }
 _OF_COLUMN = ("t", "value", "arrival", "origin")
 _FETCH = 10_000  # rows a fetch
@@ -120,7 +129,7 @@ def _insert_all(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set
     The whole transaction is then made again: a savepoint would have SQLite write every page twice, in case.
     """
     rows = _rows(first, ids)
-    if rows and conn.exec_driver_sql(_INSERT[conn.dialect.name], rows).rowcount != len(rows):
+    if rows and bulk(conn, _INSERT, rows) != len(rows):
         raise _SomeKnownError
     return set(first)
 
@@ -177,9 +186,9 @@ def _sum_up(conn: Connection, new: Iterable[Key], first: Mapping[Key, Reading]) 
         span = spans.get(group[0].stream, (begin, end))
         spans[group[0].stream] = (min(span[0], begin), max(span[1], end))
     if sums:
-        conn.exec_driver_sql(_ADD_TO_SUMS[conn.dialect.name], sums)
-        conn.exec_driver_sql(_MARK_DIRTY[conn.dialect.name], [(stream, *span) for stream, span in spans.items()])
-        conn.exec_driver_sql(_MARK_UNSEALED[conn.dialect.name], sorted(days))
+        bulk(conn, _ADD_TO_SUMS, sums)
+        bulk(conn, _MARK_DIRTY, [(stream, *span) for stream, span in spans.items()])
+        bulk(conn, _MARK_UNSEALED, sorted(days))
 
 
 def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
@@ -300,7 +309,7 @@ def _renamed(codes: NDArray[Any], names: Sequence[Name]) -> tuple[NDArray[np.int
     return place[codes], tuple(used)
 
 
-class Readings(Quarantine):
+class Readings(Quarantine, Months):
     """What the store does with readings."""
 
     _ids: Ids
@@ -312,6 +321,7 @@ class Readings(Quarantine):
         quarantine as `conflict`, and so does everything `refused` under its own reason. Raises StoreError; then
         nothing of the batch is kept.
         """
+        self._make_room(readings)
         try:
             return self._keep(readings, refused, _insert_all)
         except _SomeKnownError:

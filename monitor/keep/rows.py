@@ -52,12 +52,22 @@ class Quarantined:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """What one of several daemons does: its role, the share that it hears, if any, and the topic filters of that."""
+
+    role: str
+    share: str | None
+    hears: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class DaemonState:
-    """From when to when a daemon was there, and what it said of itself last."""
+    """From when to when a daemon was there, what it said of itself last, and its part where it is one of several."""
 
     started: int
     last: int
     state: Mapping[str, Any]
+    part: Part | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ VERSIONS = (
     "0003",
     "0004",
     "0005",
+    "0006",
 )  # of the schema, oldest first; the last is the one this program reads and writes
 VERSION_TABLE = "alembic_version"
 
@@ -86,6 +87,7 @@ origin = _table("origin", _id(), _text("kind"), _text("detail"), UniqueConstrain
 
 unit = _table("unit", _id(), _text("text"), UniqueConstraint("text"))
 
+# PostgreSQL cuts it by the month of `t` (see `months`) and does not look the ids up.
 reading = _table(
     "reading",
     _int("channel_id", ForeignKey("channel.id"), key=True),
@@ -160,6 +162,27 @@ generation = _table("generation", _text("job", key=True), _int("value"))
 
 # From when to when a daemon was there: what is missing between was not heard, whoever sent it. `state` is JSON.
 awake = _table("awake", _id(), _int("started"), _int("last"), _text("state"))
+
+# Of a daemon that is one of several: which part it has, and the JSON list of topic filters that it hears. One without a
+# row here hears all that is heard.
+worker = _table(
+    "worker",
+    _int("awake_id", ForeignKey("awake.id"), key=True),
+    _text("role"),
+    _text("share", null=True),
+    _text("hears"),
+)
+
+# Of each job the generation that was judged last, by which rules, when time alone would complete it, and until when
+# somebody has it in hand.
+judged = _table(
+    "judged",
+    _text("job", key=True),
+    _int("generation"),
+    _int("rules_version"),
+    _int("due", null=True),
+    _int("taken_until"),
+)
 
 # Photos and documents as they came; entries name them by their SHA-256.
 attachment = _table("attachment", _bytes("sha256", key=True), _text("media_type"), _int("size"), _bytes("bytes"))

@@ -27,6 +27,7 @@ from monitor.keep.schema import VERSIONS
 from monitor.keep.seals import Seals
 from monitor.keep.sensors import Sensors
 from monitor.keep.thin import Thinning
+from monitor.keep.turns import Turns
 from monitor.keep.versions import bring_up_to_date, known_version
 
 
@@ -43,6 +44,7 @@ class Store(
     Alarms,
     Outbox,
     Schedule,
+    Turns,
 ):
     """Readings, sensors, quarantine, condition log, files, seals, alarms, messages and derived rows.
 
@@ -85,7 +87,8 @@ class Store(
             return [exc.faults[0].what]
 
     def close(self) -> None:
-        """Give all connections back."""
+        """Give all connections back, and the lead."""
+        self.give_up_lead()
         self._engine.dispose()
 
     def __enter__(self) -> Store:

@@ -15,28 +15,88 @@ from typing import Any
 from monitor.basis.clock import Clock
 from monitor.basis.errors import StoreError
 from monitor.basis.values import SENSORS_CHAIN, Draft, Kind, Reading, Refused
+from monitor.config.brokers import Broker
 from monitor.intake.admission import Admission
 from monitor.intake.broker import KEEPS_NOTHING, embedded_broker
 from monitor.intake.mqtt import Listener
 from monitor.keep.connect import is_full
+from monitor.keep.rows import Scheduled
 from monitor.watch import journal
 from monitor.watch.alarming import note_settings
 from monitor.watch.deadman import Switch
-from monitor.watch.delivering import delivering
+from monitor.watch.delivering import States, delivering
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.health import answering
 from monitor.watch.journal import log
 from monitor.watch.judging import PROGRAM
 from monitor.watch.notify import supervisor
+from monitor.watch.parts import (
+    Ear,
+    Lead,
+    Role,
+    checked_share,
+    ears_of,
+    heard_before,
+    is_heard,
+    part_of,
+    works_of_role,
+)
 from monitor.watch.presence import watched_over
 from monitor.watch.pulse import Pulse, named
 from monitor.watch.ready import Told, pages_of
 from monitor.watch.schedule import Schedule, Work
-from monitor.watch.works import Looked, stay_awake, works_of
+from monitor.watch.works import JUDGE, Looked, stay_awake, works_of
 
 
-def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> None:
-    """Run until SIGTERM or SIGINT. Raises SettingsError, StoreError, BrokerError before it has begun."""
+def serve(
+    home: Path,
+    *,
+    embedded: bool = False,
+    role: Role = Role.ALL,
+    share: str | None = None,
+    clock: Clock | None = None,
+) -> None:
+    """Run until SIGTERM or SIGINT, all of it or the part of one of several daemons (see `parts`).
+
+    Raises SettingsError, StoreError, BrokerError before it has begun, and StoreError when another takes the lead.
+    """
+    stop = ended()
+    with open_desk(home, clock=clock) as desk:
+        of_share = checked_share(desk.settings, role, share, shared=desk.store.is_shared)
+        journal.set_up(desk.settings.log)
+        faulthandler.enable()  # a watchdog's SIGABRT then leaves in the log where every thread stood
+        lead = Lead(desk, role, stop)
+        with contextlib.ExitStack() as running:
+            if embedded:
+                own = desk.settings.broker
+                port = running.enter_context(embedded_broker(own.port, own.host, user=own.user, password=own.password))
+                log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
+            if lead.take():
+                note_settings(desk)
+            schedule = Schedule(desk, lead)
+            ears = ears_of(desk.settings, role, of_share)
+            part = part_of(role, of_share, ears)
+            links = _listening(desk, schedule, ears, share)
+            awake = desk.store.wake(part)
+            switch, looked = Switch(desk), Looked()
+            runs = partial(_runs_of, schedule)
+            pulse = Pulse(links, partial(stay_awake, desk, links, awake, runs, switch.said))
+            announce = running.enter_context(delivering(desk, leads=lead)).announce if role.may_lead else _to_nobody
+            works = [*works_of(desk, pulse.beat, looked, announce), *switch.works(pulse)]
+            own_works = [*works_of_role(desk, role, works, looked), *lead.works(schedule)]
+            running.enter_context(_works(desk, schedule, own_works, awake))
+            running.enter_context(watched_over(supervisor(), pulse, stop))
+            told = Told(desk, pulse, schedule.runs, looked, switch)
+            running.enter_context(answering(desk.settings.health, pages_of(told)))
+            said = {} if part is None else {"role": role, "share": share, "hears": list(part.hears)}
+            log("info", "started", home=str(desk.settings.home), broker=[ear.broker.host for ear in ears], **said)
+            _run([listener for _, listener in links], stop)
+        log("info", "stopped")
+        lead.check()
+
+
+def ended() -> threading.Event:
+    """An event that SIGTERM and SIGINT set from now on."""
     stop = threading.Event()
 
     def end(_signal: int, _frame: FrameType | None) -> None:
@@ -44,55 +104,50 @@ def serve(home: Path, *, embedded: bool = False, clock: Clock | None = None) -> 
 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, end)
-    with open_desk(home, clock=clock) as desk:
-        journal.set_up(desk.settings.log)
-        faulthandler.enable()  # a watchdog's SIGABRT then leaves in the log where every thread stood
-        with contextlib.ExitStack() as running:
-            if embedded:
-                own = desk.settings.broker
-                port = running.enter_context(embedded_broker(own.port, own.host, user=own.user, password=own.password))
-                log("warning", "embedded broker", port=port, mind=KEEPS_NOTHING)
-            note_settings(desk)
-            schedule = Schedule(desk)
-            listeners = _listeners(desk, schedule)
-            awake = desk.store.wake()
-            links = list(zip(desk.settings.brokers, listeners, strict=True))
-            switch, looked = Switch(desk), Looked()
-            pulse = Pulse(links, partial(stay_awake, desk, listeners, awake, schedule.runs, switch.said))
-            delivery = running.enter_context(delivering(desk))
-            works = [*works_of(desk, pulse.beat, looked, delivery.announce), *switch.works(pulse)]
-            running.enter_context(_works(desk, schedule, works, awake))
-            running.enter_context(watched_over(supervisor(), pulse, stop))
-            told = Told(desk, pulse, schedule.runs, looked, switch)
-            running.enter_context(answering(desk.settings.health, pages_of(told)))
-            log("info", "started", home=str(desk.settings.home), broker=[b.host for b in desk.settings.brokers])
-            _run(listeners, stop)
-        log("info", "stopped")
+    return stop
 
 
-def _listeners(desk: Desk, schedule: Schedule) -> list[Listener]:
-    """One a broker. They share the store and the sensors that are known; the first one watches the clock."""
+def _to_nobody(_states: States) -> None:
+    """Of how jobs are only whoever may lead tells the broker."""
+
+
+def _runs_of(schedule: Schedule) -> list[Scheduled]:
+    """The runs that the store is to know: of one daemon, not of those beside it."""
+    return schedule.runs() if schedule.leads() else []
+
+
+def _listening(desk: Desk, schedule: Schedule, ears: Sequence[Ear], share: str | None) -> list[tuple[Broker, Listener]]:
+    """A listener a broker. They share the store and the sensors that are known; the first one watches the clock."""
     settings = desk.settings
-    admission = Admission(heard.stream for heard in desk.store.heard())
+    admission = Admission(heard.stream for heard in desk.store.heard() if is_heard(settings, ears, heard.stream))
     keeper = Keeper(desk, schedule.stepped)
+    before = heard_before(desk, share) if share is not None else set()
     return [
-        Listener(
+        (
             broker,
-            settings.sources_at(broker),
-            settings.service,
-            clock=desk.clock,
-            keep=keeper.keep,
-            newest_arrival=desk.store.newest_arrival,
-            log=partial(log, broker=named(broker)),
-            admission=admission,
-            clock_stepped=keeper.clock_stepped if broker is settings.broker else None,
+            Listener(
+                broker,
+                settings.sources_at(broker),
+                settings.service,
+                clock=desk.clock,
+                keep=keeper.keep,
+                newest_arrival=desk.store.newest_arrival,
+                log=partial(log, broker=named(broker)),
+                admission=admission,
+                clock_stepped=keeper.clock_stepped if not place else None,
+                filters=filters,
+                dropped=sorted(before - set(filters)),
+            ),
         )
-        for broker in settings.brokers
+        for place, (broker, filters) in enumerate(ears)
     ]
 
 
 def _run(listeners: Sequence[Listener], stop: threading.Event) -> None:
-    """Every listener in a thread of its own until `stop`; when one dies all end, and its error is raised."""
+    """Every listener in a thread of its own until `stop`; when one dies all end, and its error is raised.
+
+    Without any, until `stop`.
+    """
     died: list[BaseException] = []
 
     def listen(listener: Listener) -> None:
@@ -107,6 +162,7 @@ def _run(listeners: Sequence[Listener], stop: threading.Event) -> None:
         thread.start()
     for thread in threads:
         thread.join()
+    stop.wait()
     if died:
         raise died[0]
 
@@ -148,5 +204,6 @@ def _works(desk: Desk, schedule: Schedule, works: Sequence[Work], awake: int) ->
         with schedule.running():
             yield
     finally:
-        schedule.turn("judge")
-        desk.store.stay_awake(awake, {"stopped": True}, schedule.runs())
+        if any(work.name == JUDGE for work in works):
+            schedule.turn(JUDGE)
+        desk.store.stay_awake(awake, {"stopped": True}, _runs_of(schedule))

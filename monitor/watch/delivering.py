@@ -166,11 +166,18 @@ class _Air:
 class Delivering:
     """Takes from the outbox of a desk what is due, and writes down what became of it. Only its own thread does so.
 
-    `send(contact, message)` tells one message to one contact, or raises WallclimeError.
+    `send(contact, message)` tells one message to one contact, or raises WallclimeError. It takes nothing
+    while `leads` says that another process does.
     """
 
-    def __init__(self, desk: Desk, pace: Pace, send: Callable[[Contact, Message], object] = courier.tell) -> None:
-        self._desk, self._pace, self._send = desk, pace, send
+    def __init__(
+        self,
+        desk: Desk,
+        pace: Pace,
+        send: Callable[[Contact, Message], object] = courier.tell,
+        leads: Callable[[], bool] = lambda: True,
+    ) -> None:
+        self._desk, self._pace, self._send, self._leads = desk, pace, send, leads
         self._contacts = {contact.name: contact for contact in desk.settings.contacts}
         self._air = _Air(desk.settings.broker)
         self._hands: dict[str, _Hand] = {}
@@ -217,7 +224,7 @@ class Delivering:
                 )
         under_way = {hand.under_way.message.id for hand in self._hands.values() if hand.under_way}
         now = self._desk.clock.now()
-        for out in self._due(now):
+        for out in self._due(now) if self._leads() else ():
             if out.message.id not in under_way:
                 self._hand_over(out, now)
 
@@ -297,10 +304,14 @@ _LATER = "Nothing to do: it is tried again later"
 
 @contextlib.contextmanager
 def delivering(
-    desk: Desk, *, pace: Pace | None = None, send: Callable[[Contact, Message], object] = courier.tell
+    desk: Desk,
+    *,
+    pace: Pace | None = None,
+    send: Callable[[Contact, Message], object] = courier.tell,
+    leads: Callable[[], bool] = lambda: True,
 ) -> Iterator[Delivering]:
-    """Deliver while the block lasts."""
-    made = Delivering(desk, pace or Pace(), send)
+    """Deliver while the block lasts, and this process `leads`."""
+    made = Delivering(desk, pace or Pace(), send, leads)
     thread = threading.Thread(target=made.run, name="delivering")
     thread.start()
     try:

@@ -14,11 +14,13 @@ from monitor.keep.store import open_store
 from monitor.seal import chain
 from monitor.watch import examine_service as service
 from monitor.watch import undelivered
+from monitor.watch.awake import called, workers
 from monitor.watch.book import Book
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room, store_file
 from monitor.watch.examine_store import store_looks
 from monitor.watch.examining import Check, IllError, Look, UnknownError, look
+from monitor.watch.parts import unheard
 from monitor.watch.ready import LEAST_ROOM
 
 
@@ -109,6 +111,10 @@ def _service_looks(desk: Desk) -> dict[str, Look]:
         "clock": lambda: service.clock(desk),
         "clock source": lambda: service.clock_source(desk),
         "daemon": lambda: service.daemon(desk),
+        **{
+            f"daemon {number}, {called(one.part)}": partial(service.worker, desk, one)
+            for number, one in enumerate(workers(desk), 1)
+        },
         "messages": lambda: undelivered.examined(desk),
     }
     if settings.dead_man is not None:
@@ -120,4 +126,6 @@ def _service_looks(desk: Desk) -> dict[str, Look]:
         for one in settings.sources:
             name = f"topic {one.topic}{f' at {one.broker}' if several else ''}"
             looks[name] = partial(service.topic, desk, one)
+        for topic, said in unheard(settings).items():
+            looks[f"shares of {topic}"] = partial(service.unshared, said)
     return looks

@@ -18,9 +18,10 @@ from monitor.config.brokers import Broker
 from monitor.config.settings import Settings, Source
 from monitor.intake.topics import compile_topic
 from monitor.keep.rows import DaemonState
-from monitor.watch.awake import daemon_trouble, lives
+from monitor.watch.awake import daemon_trouble, lives, living
 from monitor.watch.desk import Desk
 from monitor.watch.examining import IllError, UnknownError
+from monitor.watch.parts import NOBODY
 from monitor.watch.ready import CLOCK_SLACK
 from monitor.watch.silences import AWAY_AFTER
 
@@ -58,9 +59,11 @@ def clock_source(desk: Desk) -> str:
 
 def daemon(desk: Desk) -> str:
     """It runs, alone under its client ids, in this version, and has its connections."""
-    found, now = desk.store.daemon_state(), desk.clock.now()
+    now = desk.clock.now()
+    there, found = living(desk, now), desk.store.daemon_state()
     if found is None:
         raise UnknownError("none was ever here", "wallclime serve hears the sensors; a logger's file needs none")
+    found = there[-1] if there else found
     if found.state.get("stopped"):
         raise UnknownError(f"it was stopped {rfc3339(found.last)}", "Start it: wallclime serve")
     for told, mend in _daemon_faults(desk, found):
@@ -82,10 +85,28 @@ def _daemon_faults(desk: Desk, found: DaemonState) -> Iterator[tuple[str, str]]:
         yield f"it is wallclime {version}, this command {monitor.__version__}", "Start it anew"
 
 
+def worker(desk: Desk, found: DaemonState) -> str:
+    """One of several daemons is there."""
+    since = rfc3339(found.last)
+    if found.state.get("stopped"):
+        raise UnknownError(f"it was stopped {since}", "Start it, unless others do its part")
+    if not lives(found, desk.clock.now()):
+        raise IllError(f"it is not there since {since}", "Look at its log, and start it")
+    hears = "" if found.part is None or not found.part.hears else f"; it hears {', '.join(found.part.hears)}"
+    ago = max(desk.clock.now() - found.last, 0) // SECOND
+    return f"it runs since {rfc3339(found.started)}, last sign of life {ago} s ago{hears}"
+
+
+def unshared(said: str) -> str:
+    """A source of which no share hears all. Raises IllError where none hears any."""
+    if said == NOBODY:
+        raise IllError(said, "Add its topic to a [[share]], unless a daemon hears all")
+    return said
+
+
 def is_there(desk: Desk) -> bool:
     """Whether a daemon gave a sign of life lately, and did not say that it ends."""
-    found = desk.store.daemon_state()
-    return found is not None and lives(found, desk.clock.now())
+    return bool(living(desk, desk.clock.now()))
 
 
 def together(desk: Desk) -> list[DaemonState]:
@@ -102,10 +123,12 @@ def together(desk: Desk) -> list[DaemonState]:
 
 def dead_man(desk: Desk, settings: DeadMan) -> str:
     """Its URL was called when it was due. It is not called here: that would be a sign of life of nobody."""
-    found = desk.store.daemon_state()
-    if found is None or not is_there(desk):
+    there = living(desk, desk.clock.now())
+    states = [one.state for one in there if one.part is None or one.part.role in ("all", "schedule")]
+    if not states:
         raise UnknownError("the daemon calls it, and does not run", "Start it: wallclime serve")
-    said = found.state.get("dead_man")
+    known = [state["dead_man"] for state in states if "dead_man" in state]
+    said = max(known, key=lambda one: one["called"] or 0, default=None)  # who stands by has not called it
     if said is None:
         raise IllError("the daemon that runs does not know of it", "Start it anew")
     if said["trouble"]:

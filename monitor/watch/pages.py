@@ -50,7 +50,7 @@ from monitor.watch.jobs import closed_at
 from monitor.watch.judging import as_first_written, assess
 from monitor.watch.printing import page_file, picture_file, write_figure, write_page
 from monitor.watch.shown import display
-from monitor.watch.silences import away
+from monitor.watch.silences import away_of
 from monitor.watch.spans import Span, cut_of, judged_span
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
@@ -82,7 +82,7 @@ def view_of(desk: Desk, found: Assessment) -> StatusView:
 
 def _view(desk: Desk, found: Assessment, frame: Frame) -> StatusView:
     board = board_view(desk, found, frame)
-    return StatusView(found, _facts(desk, found, frame), frame.profile, away(desk), board=board)
+    return StatusView(found, _facts(desk, found, frame), frame.profile, away_of(desk, frame), board=board)
 
 
 def _facts(desk: Desk, found: Assessment, frame: Frame) -> JobFacts:
@@ -133,7 +133,7 @@ def report_page(
         written_at=desk.clock.now(),
         software=f"wallclime {monitor.__version__}",
         head=Head(number, link.hex()),
-        away=away(desk),
+        away=away_of(desk, frame),
         drifts=drifts(desk, frame, found.as_of),
         checks=_checks(desk, frame, found.as_of),
         board=whole_board_view(desk, found, frame),

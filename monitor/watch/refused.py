@@ -11,6 +11,7 @@ from monitor.intake.payload import decode
 from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.quarantine import CONFLICT
 from monitor.keep.rows import Kept, Quarantined
+from monitor.watch.awake import latest
 from monitor.watch.desk import Desk
 from monitor.watch.judging import note_all_completions
 
@@ -105,10 +106,8 @@ def _read(desk: Desk, row: Quarantined) -> list[Reading]:
 
 def unheard(desk: Desk) -> list[Unheard]:
     """The topics that are refused only, newest first: nothing was heard on them, and nobody gave them a name."""
-    daemon = desk.store.daemon_state()
-    latest = {} if daemon is None else daemon.state.get("latest", {})
     streams = {heard.stream for heard in desk.store.heard()}
-    topics = streams | {topic for stream, (topic, _) in latest.items() if stream in streams}
+    topics = streams | {topic for stream, (topic, _) in latest(desk).items() if stream in streams}
     counts = desk.store.quarantine_counts()
     return [
         Unheard(

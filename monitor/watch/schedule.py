@@ -72,12 +72,14 @@ Trigger = Every | Each | Local
 class Work:
     """A work on schedule: its name, when, and what is called with the key of the period ("" without one).
 
-    A key is a day 2026-01-05, a week 2026-W02, a month 2026-01, or the instant that begins a span, RFC 3339.
+    A key is a day 2026-01-05, a week 2026-W02, a month 2026-01, or the instant that begins a span, RFC 3339. Of several
+    daemons one does it, unless it is done `everywhere`.
     """
 
     name: str
     trigger: Trigger
     run: Callable[[str], object]
+    everywhere: bool = False
 
 
 class Period(NamedTuple):
@@ -128,10 +130,13 @@ class _Tick(BaseTrigger):
 
 
 class Schedule:
-    """The works of a desk, how their last runs stand, and the threads that they run in."""
+    """The works of a desk, how their last runs stand, and the threads that they run in.
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    `leads` says whether this process does what only one of several may; the store knows the last runs of that one.
+    """
+
+    def __init__(self, desk: Desk, leads: Callable[[], bool] = lambda: True) -> None:
+        self._desk, self.leads = desk, leads
         self._lock = threading.Lock()
         self._works: dict[str, Work] = {}
         self._runs: dict[str, Scheduled] = {}
@@ -142,15 +147,21 @@ class Schedule:
 
     def take(self, works: Sequence[Work]) -> None:
         """Take over `works`, with what the store knows of their last runs. Raises StoreError."""
+        self._works = {work.name: work for work in works}
+        self.take_up()
+
+    def take_up(self) -> None:
+        """Go on with the works from what the store knows of their last runs. Raises StoreError."""
         now, known = self._desk.clock.now(), {one.name: one for one in self._desk.store.scheduled()}
-        for work in works:
-            self._works[work.name] = work
+        for work in self._works.values():
             runs, zone = _said(work.trigger)
             last = known.get(work.name, Scheduled(work.name))
-            self._runs[work.name] = replace(last, next=_next(work.trigger, now), runs=runs, zone=zone)
-            if isinstance(work.trigger, Local) and work.name not in known:
+            with self._lock:
+                self._runs[work.name] = replace(last, next=_next(work.trigger, now), runs=runs, zone=zone)
+            if self.leads() and isinstance(work.trigger, Local) and work.name not in known:
                 self._leave_out(work.name, work.trigger, now)
-        self._desk.store.put_scheduled(self.runs())
+        if self.leads():
+            self._desk.store.put_scheduled(self.runs())
 
     def _leave_out(self, name: str, trigger: Local, now: int) -> None:
         """Let a work that is new begin with the next period, where it would be late for this one."""
@@ -195,6 +206,8 @@ class Schedule:
     def turn(self, name: str) -> None:
         """Do the work `name` if it is due. What it raises is kept as its last error, told in the log, and ends here."""
         work, key = self._works[name], None
+        if not (work.everywhere or self.leads()):
+            return
         try:
             key = self._claimed(work)
             if key is None:

@@ -19,6 +19,7 @@ from monitor.intake.hold import propose_hold
 from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.rows import Heard
 from monitor.rules.frame import effective, sensors_of, stays_of
+from monitor.watch.awake import latest
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, given_reason, past
@@ -231,9 +232,8 @@ def seen(desk: Desk) -> list[Seen]:
     """Every sensor that was heard or named: where it is, how often it speaks, how what it sends is read."""
     now = desk.clock.now()
     places = {s.sensor: s.place for s in desk.book.stays() if s.start <= now and (s.end is None or s.end > now)}
-    daemon = desk.store.daemon_state()
-    latest = {} if daemon is None else daemon.state.get("latest", {})
-    return [_seen(desk, heard, places.get(heard.name or ""), latest) for heard in desk.store.heard()]
+    said = latest(desk)
+    return [_seen(desk, heard, places.get(heard.name or ""), said) for heard in desk.store.heard()]
 
 
 def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequence[str]]) -> Seen:

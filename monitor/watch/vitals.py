@@ -9,14 +9,15 @@ import numpy as np
 from monitor.basis.times import DAY
 from monitor.basis.units import to_base
 from monitor.basis.values import AIR, Quantity
-from monitor.intake.topics import compile_topic
+from monitor.config.shares import narrowed
+from monitor.intake.topics import compile_topic, filters_of_stream
 from monitor.keep.rows import Doing, Scheduled
 from monitor.rules.frame import Frame, Role, Sensor, Stay
 from monitor.rules.instrument import MAKER_ACCEPTED, in_force
 from monitor.rules.look import Look
 from monitor.rules.replay import heard
 from monitor.rules.signals_house import Failure, House, Link, Vitals
-from monitor.watch.awake import lives
+from monitor.watch.awake import living
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room, store_file
 from monitor.watch.pulse import named
@@ -87,10 +88,13 @@ def _vitals(
 
 
 def _broker_of(desk: Desk, stream: str) -> str:
-    """The broker that a sensor is heard at, by its address."""
+    """The link that a sensor is heard over, by its address: its broker, and its share where that is heard by itself."""
     brokers = {broker.name: named(broker) for broker in desk.settings.brokers}
     hears = (one.broker for one in desk.settings.sources if compile_topic(one.topic).match(stream) is not None)
-    return brokers.get(next(hears, desk.settings.broker.name), "")
+    broker = brokers.get(next(hears, desk.settings.broker.name), "")
+    filters = filters_of_stream(desk.settings.sources, stream) if desk.settings.shares else []
+    shares = (share.name for share in desk.settings.shares if narrowed(share.topics, filters))
+    return _way(broker, next(shares, None))
 
 
 def _last_heard(desk: Desk, sensor: Sensor, stay: Stay) -> int | None:
@@ -141,19 +145,22 @@ def house_of(desk: Desk, works: Sequence[Scheduled], now: int) -> House:
         backups=tuple(_failed(works, lambda name: name == BACKUP)),
         works=tuple(_failed(works, lambda name: name not in (SEAL, BACKUP, JUDGE, LOOK))),
         free=_free(desk),
-        away=away(desk),
+        away=away(desk, [share.topics for share in desk.settings.shares]),
     )
 
 
 def _links(desk: Desk, now: int) -> Iterator[Link]:
-    """As the daemon says that they are; nothing while there is none."""
-    found = desk.store.daemon_state()
-    if found is None or not lives(found, now):
-        return
-    for broker, link in zip(desk.settings.brokers, found.state.get("links", ()), strict=False):
-        since = link.get("since") or found.started
-        up = bool(link["connected"])
-        yield Link(named(broker), None if up else since, since if up else None, link["last_error"])
+    """As the daemons say that they are; nothing while there is none."""
+    for one in living(desk, now):
+        for broker, link in zip(desk.settings.brokers, one.state.get("links", ()), strict=False):
+            since, up = link.get("since") or one.started, bool(link["connected"])
+            name = _way(link.get("named", named(broker)), None if one.part is None else one.part.share)
+            yield Link(name, None if up else since, since if up else None, link["last_error"])
+
+
+def _way(broker: str, share: str | None) -> str:
+    """A link by its broker's address; that of a share by both."""
+    return broker if share is None else f"{broker}, share {share}"
 
 
 def _failed(works: Sequence[Scheduled], which: Callable[[str], bool]) -> Iterator[Failure]:

@@ -12,6 +12,7 @@ import monitor
 from monitor.basis.errors import Fault, StoreError, WallclimeError
 from monitor.basis.times import DAY, HOUR, SECOND
 from monitor.config.alarms import Backup
+from monitor.config.brokers import Broker
 from monitor.config.settings import Settings
 from monitor.intake.mqtt import Listener
 from monitor.keep.rows import Scheduled
@@ -22,11 +23,13 @@ from monitor.watch.compacting import compact_and_tell
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import judge_and_note, settle
+from monitor.watch.pulse import named
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
 from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
 from monitor.watch.vitals import LOOK
 
+JUDGE = "judge"  # the work of several daemons, where several judge
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
 TIDY = 60 * SECOND  # how often it tidies up [ms]
@@ -62,8 +65,8 @@ def works_of(
     """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are."""
     memory = Memory()
     return (
-        Work("stay awake", Every(STAY_AWAKE), lambda _: beat()),
-        Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
+        Work("stay awake", Every(STAY_AWAKE), lambda _: beat(), everywhere=True),
+        Work(JUDGE, Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
         Work("compact", Every(COMPACT), lambda _: compact_and_tell(desk)),
@@ -90,7 +93,7 @@ def _asked_for(desk: Desk, settings: Settings) -> Iterable[Work]:
 
 def stay_awake(
     desk: Desk,
-    listeners: Sequence[Listener],
+    listening: Sequence[tuple[Broker, Listener]],
     number: int,
     runs: Callable[[], Sequence[Scheduled]],
     said: Callable[[], Mapping[str, Any]] = dict,
@@ -100,15 +103,15 @@ def stay_awake(
     `said` answers what else it says of itself, JSON-safe.
     """
     links = [
-        {**asdict(listener.status), "broker": broker.host, "client_id": broker.client_id}
-        for listener, broker in zip(listeners, desk.settings.brokers, strict=True)
+        {**asdict(one.status), "broker": broker.host, "named": named(broker), "client_id": broker.client_id}
+        for broker, one in listening
     ]
-    named = {heard.stream for heard in desk.store.heard() if heard.name is not None}
+    known = {heard.stream for heard in desk.store.heard() if heard.name is not None}
     strange = {
         stream: [topic, payload[:SHOWN].decode("utf-8", "backslashreplace")]
-        for listener in listeners
+        for _, listener in listening
         for stream, (topic, payload) in list(listener.latest.items())
-        if stream not in named
+        if stream not in known
     }
     shown = dict(list(strange.items())[:STRANGERS])
     state = {"version": monitor.__version__, "links": links, "latest": shown, **said()}
@@ -142,11 +145,18 @@ def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
     WallclimeError is raised with the faults of all.
     """
     settle(desk)
-    faults: list[Fault] = []
-    for job, generation in sorted(desk.store.generations().items()):
+    changed = {}
+    for job, generation in desk.store.generations().items():
         last = looked.get(job)
-        if last and last.generation == generation and (last.due is None or last.due > desk.clock.now()):
-            continue
+        if not (last and last.generation == generation and (last.due is None or last.due > desk.clock.now())):
+            changed[job] = generation
+    judge_each(desk, changed, looked)
+
+
+def judge_each(desk: Desk, generations: Mapping[str, int], looked: Looked) -> None:
+    """Write down what is new of these jobs, each of the generation given; see `judge_what_was_heard`."""
+    faults: list[Fault] = []
+    for job, generation in sorted(generations.items()):
         try:
             found, entries = judge_and_note(desk, job)
             for entry in entries:

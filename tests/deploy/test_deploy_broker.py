@@ -125,6 +125,8 @@ def test_the_daemon_hears_every_site_and_writes_on_its_own_topics_alone(speaker)
         assert site.may_write("site/mill-lane-2/den/climate")
         for own in ("marker", "presence", "event", "job/hall/state"):
             assert daemon.may_write(f"wallclime/wallclime/{own}")
+        for of_a_share in ("marker", "presence"):
+            assert daemon.may_write(f"wallclime/wallclime-north/{of_a_share}")
         assert not daemon.may_write("site/mill-lane-2/den/climate")
         assert daemon.heard == ["site/mill-lane-2/den/climate"]
 

@@ -13,8 +13,19 @@ MADE_FIRST = {"./broker", "./broker/ca.pem", "./home/wallclime.toml"}  # by the 
 
 
 def test_the_services_are_the_broker_the_store_and_the_daemon():
-    assert list(SERVICES) == ["broker", "store", "wallclime"]
+    assert [name for name, service in SERVICES.items() if "profiles" not in service] == ["broker", "store", "wallclime"]
     assert SERVICES["wallclime"]["depends_on"].keys() == {"store", "broker"}
+
+
+def test_several_daemons_instead_of_the_one_are_it_but_for_their_parts():
+    several = {name: service for name, service in SERVICES.items() if service.get("profiles") == ["several"]}
+    assert {name: service["command"] for name, service in several.items()} == {
+        "intake-north": ["serve", "--role", "intake", "--share", "north"],
+        "judge": ["serve", "--role", "judge"],
+        "schedule": ["serve", "--role", "schedule"],
+    }
+    for service in several.values():
+        assert {key: service[key] for key in service.keys() - {"profiles", "command"}} == SERVICES["wallclime"]
 
 
 def test_every_file_that_is_mounted_is_shipped_or_told_to_be_made():

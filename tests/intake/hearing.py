@@ -63,7 +63,9 @@ def soon(condition, within=30.0):
 @contextlib.contextmanager
 def listening(broker, keep, *, sources=SOURCES, clock=None, log=None, live=True, newest=None, **settings):
     service = Service(60_000, settings.pop("linger", 20), settings.pop("batch", 500), 7 * DAY)
-    more = {name: settings.pop(name, None) for name in ("clock_stepped", "admission")}
+    more = {
+        name: settings.pop(name) for name in ("clock_stepped", "admission", "filters", "dropped") if name in settings
+    }
     settings = {"client_id": "wallclime-test", "user": None, "password": None, "keepalive": 60 * SECOND} | settings
     listener = Listener(
         Broker(broker.host, broker.port, **settings),

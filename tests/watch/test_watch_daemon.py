@@ -9,7 +9,7 @@ from desks import NOW, clock
 from monitor.basis.errors import StoreError
 from monitor.basis.times import HOUR, MINUTE
 from monitor.basis.values import SENSORS_CHAIN, Kind
-from monitor.watch import daemon
+from monitor.watch import daemon, parts
 from monitor.watch.desk import open_desk
 from monitor.watch.schedule import Every, Schedule, Work
 
@@ -46,7 +46,8 @@ def test_each_broker_has_a_listener_of_its_own_sources(tmp_path):
     home.mkdir()
     (home / "wallclime.toml").write_text(TWO_BROKERS, encoding="utf-8")
     with open_desk(home, environ={}, clock=clock()) as desk:
-        listeners = daemon._listeners(desk, Schedule(desk))
+        ears = parts.ears_of(desk.settings, parts.Role.ALL, None)
+        listeners = [one for _, one in daemon._listening(desk, Schedule(desk), ears, None)]
         heard = [[decoder.topic.text for decoder in listener._decoders] for listener in listeners]
     assert heard == [["low/{sensor}"], ["high/{sensor}"]]
 
