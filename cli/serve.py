@@ -22,8 +22,26 @@ def serve(
     embedded_broker: Annotated[
         bool, typer.Option("--embedded-broker", help="Run a broker on this computer too, for a first run.")
     ] = False,
+    broker_here: Annotated[
+        bool, typer.Option("--broker-here", help="The same for sensors on the network, with a password made for them.")
+    ] = False,
+    broker: Annotated[
+        str | None,
+        typer.Option(metavar="HOST[:PORT]", help="The broker to hear, written into wallclime.toml at the first run."),
+    ] = None,
 ) -> None:
-    """Run the daemon: hear the sensors, keep their readings, judge the jobs. Ctrl-C ends it."""
+    """Run the daemon: hear the sensors, keep their readings, judge the jobs. Ctrl-C ends it.
+
+    A first run needs no wallclime init before it: every topic is heard, and each sensor that is found is named.
+    """
+    from monitor.basis.errors import RecordError
+    from monitor.watch.beginning import begin_at, begin_here
     from monitor.watch.daemon import serve as run
 
-    run(home_of(context), embedded=embedded_broker, clock=context.obj.clock)
+    home = home_of(context)
+    if broker is not None and (broker_here or embedded_broker):
+        raise RecordError("there would be two brokers", where="--broker", mend="Leave one of the options out")
+    said = [] if broker is None else begin_at(home, broker)
+    for line in begin_here(home) if broker_here else said:
+        say(line)
+    run(home, embedded=embedded_broker or broker_here, clock=context.obj.clock)

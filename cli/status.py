@@ -48,10 +48,12 @@ def _told(at: Desk, job: str | None, as_json: bool) -> Any:
 def _trouble(at: Desk, job: str | None) -> list[str]:
     from monitor.watch.alarming import standing_alarms
     from monitor.watch.awake import daemon_trouble
+    from monitor.watch.found import doubts, strangers
     from monitor.watch.refused import trouble
     from monitor.watch.undelivered import trouble as undelivered
 
-    return [*standing_alarms(at, job), *daemon_trouble(at), *undelivered(at), *trouble(at)]
+    of_job = [] if job is None else [*strangers(at, job), *doubts(at, job)]
+    return [*of_job, *standing_alarms(at, job), *daemon_trouble(at), *undelivered(at), *trouble(at)]
 
 
 def _watched(at: Desk, job: str | None, every: str) -> bool:

@@ -34,6 +34,7 @@ from monitor.intake.moment import Moment
 from monitor.intake.payload import LARGEST, Decoder, refuse_unknown
 from monitor.intake.refusal import Reason, refusal
 from monitor.intake.steps import Steps
+from monitor.intake.topics import covering
 
 HALF_WINDOW = 10  # of the 20 messages that a broker sends ahead of our acknowledgements
 MARKER_WITHIN = 10.0  # [s]
@@ -50,6 +51,7 @@ _FAREWELL = 2.0  # for the last acknowledgements [s]
 _PIECE = 65_536  # read at once when nobody looks at it any more [bytes]
 _NO_TEXT = "(a topic that is not UTF-8)"
 _BURST = 50  # packets read between two looks at the socket
+_STRANGE = (Reason.TOO_LARGE, Reason.UNREADABLE, Reason.NO_QUANTITY)  # so is refused what is no sensor
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,12 +305,20 @@ class Listener:
         check_length(topic, topic)
         route = self._route(topic)
         if route is None:
+            if topic.startswith("wallclime/"):
+                return  # what programs like this one say, where everything is heard
             refuse_unknown(topic)
         decoder, stream = route
         back_fill = self._service.back_fill
         moment = Moment(arrival, arrival, self._live, message.retain, self._newest, back_fill)
-        readings = decoder.decode(stream, topic, payload, moment)
-        self._admission.check(topic, readings)
+        try:
+            readings = decoder.decode(stream, topic, payload, moment)
+        except PayloadError as exc:
+            if not (decoder.plain and exc.reason in _STRANGE) or self._admission.knows(stream):
+                raise
+            return  # never heard before: something else that speaks at this broker
+        for new in self._admission.check(topic, readings):
+            self._log("info", "new sensor", address=new, next="wallclime sensor seen")
         self.latest[readings[0].stream] = (topic, payload)
         self._batch.readings += readings
 
@@ -318,11 +328,8 @@ class Listener:
 
     def _find_route(self, topic: str) -> tuple[Decoder, str] | None:
         """The first source that covers the topic, and the address of the sensor."""
-        for decoder in self._decoders:
-            stream = decoder.stream_of(topic)
-            if stream is not None:
-                return decoder, stream
-        return None
+        routes = ((decoder, decoder.stream_of(topic)) for decoder in self._decoders)
+        return next(((decoder, stream) for decoder, stream in routes if stream is not None), None)
 
     # --- the marker
 
@@ -387,7 +394,7 @@ class Listener:
             session_present=flags.session_present,
         )
         try:
-            filters = dict.fromkeys([*(decoder.topic.filter for decoder in self._decoders), self._marker])
+            filters = covering([*(decoder.topic.filter for decoder in self._decoders), self._marker])
             link.subscribe(client, self._broker, filters)
             client.publish(self._presence, "online", qos=1, retain=True)
             self._mark()

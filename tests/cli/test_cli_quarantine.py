@@ -85,6 +85,7 @@ def test_an_unstamped_message_stays_where_it_is(wallclime: Home):
 
 def test_a_topic_that_no_source_hears_is_said(wallclime: Home):
     refused(wallclime, STAMPED, topic="elsewhere/hall")
+    (wallclime.path / "wallclime.toml").write_text(SOURCE, encoding="utf-8")
     assert wallclime.done("quarantine", "retry").err.splitlines()[1] == (
         "elsewhere/hall: no source in wallclime.toml hears this topic. Add a [[source]] for it"
     )
@@ -242,7 +243,7 @@ def test_a_stranger_is_shown_with_its_last_payload_and_how_it_is_read(wallclime:
         "  3 readings, every 1 min, last 2026-01-12T11:02:00Z; proposed hold 30 min\n"
         '  last payload on site/hall/climate: {"h": 45}\n'
         "  read as json: air temperature at '/temperature' in degC, air humidity at '/humidity' in %; time at '/time'\n"
-        "  wallclime sensor add NAME --topic 'site/hall/climate'\n"
+        "  wallclime sensor add hall --topic site/hall/climate --job JOB\n"
     )
 
 
