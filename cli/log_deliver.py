@@ -93,7 +93,7 @@ def _tell_lie(job: str, entries: list[int], flat: bool | None, unopened: bool | 
     if unsaid:
         say(f"not said: {'; '.join(unsaid)}")
     if flat is False:
-        lines = [f"wallclime log correct {quote(job)} {number} --set flat=true --reason TEXT" for number in entries]
+        lines = [f"wallclime log correct {quote(job)} {number} --set flat=yes --reason TEXT" for number in entries]
         say(f"mind: boxes on end bend, and are not ready. Lay them flat, then say so: {'; '.join(lines)}")
 
 

@@ -106,7 +106,7 @@ def doubts(desk: Desk, job: str) -> list[str]:
 
 
 def _doubts_at(desk: Desk, job: str, place: str) -> Iterator[str]:
-    sensors = desk.book.sensors()
+    sensors = desk.book.frame_at(job, desk.clock.now()).sensors
     here = sorted((s for s in _standing(desk) if s.place == place and s.role == "air"), key=lambda stay: stay.sensor)
     said = {stay.sensor: _said(desk, sensors[stay.sensor].stream, sensors[stay.sensor]) for stay in here}
     yield from (_late(name, found[0]) for name, found in said.items() if found and found[0].late_by > LIVE_WITHIN)
@@ -191,7 +191,8 @@ def _said_of(desk: Desk, stream: str, quantity: Quantity, t: int, sensor: Sensor
     series = desk.store.series(stream, quantity, t - HOUR)
     if sensor is not None:
         series = as_claimed(series, quantity, sensor)
-    unit, value = series.units[series.unit[-1]], float(median(series.value[-_LAST:]))
+    alike = series.value[series.unit == series.unit[-1]]
+    unit, value = series.units[series.unit[-1]], float(median(alike[-_LAST:]))
     late = series.origins[series.origin[-1]].kind is OriginKind.BACK_FILL
     arrived = int(desk.store.arrivals(stream, quantity, t, t + 1)[-1])
     return Said(quantity, value, unit, float(to_base(value, unit)), t, arrived - t if late else 0)

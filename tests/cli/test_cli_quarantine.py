@@ -304,3 +304,20 @@ def test_an_assignment_is_withdrawn_only_if_no_sensor_is_at_two_places_then(wall
         "assignment to 'loft': hall is at 'hall' from 2026-01-05T00:00:00Z to now. "
         "Release it first: wallclime sensor release hall --at TIME\n",
     )
+
+
+def test_a_unit_that_is_still_sent_has_no_end(wallclime: Home):
+    with store_of(wallclime) as store:
+        store.keep_readings([Reading("flat7/s", Quantity.AIR_TEMPERATURE, NOON - HOUR, 63.0, "degC", NOON, LIVE)])
+    wallclime.done("sensor", "add", "s", "--topic", "flat7/s")
+    claim = ("sensor", "unit", "s", "--quantity", "temperature", "--reason", "x", "--unit", "degF")
+    both = wallclime(*claim, "--from", "2026-01-05", "--to", "2026-01-06", "--still")
+    assert (both.code, both.err) == (2, "--to --still: it has an end and goes on. Leave one of them out\n")
+    still = wallclime.done(*claim, "--from", "2026-01-05", "--still")
+    assert still.err == "s sent temperature in degF from 2026-01-05T00:00:00Z on\n"
+    late = wallclime(*claim, "--from", "2026-02-05", "--still")
+    assert late.err == (
+        "--from: 2026-02-05T00:00:00Z is in the future. The log holds what has happened; check the date\n"
+    )
+    log = wallclime.done("sensor", "log", "--json").json()
+    assert log[-1]["body"]["to"] is None
