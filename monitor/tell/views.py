@@ -234,3 +234,4 @@ class ReportPage:
     uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected
     cut: Cut | None = None
     half_known: tuple[tuple[int, int], ...] = ()
+    steps: tuple[Entry, ...] = ()  # entries that the computer's clock was set

@@ -142,6 +142,7 @@ def report_page(
         sealed=sealed(desk),
         cut=cut,
         half_known=() if window is None else half_known(frame, spoken, found.days, found.gaps, window),
+        steps=tuple(one for one in desk.book.entries(SENSORS_CHAIN) if one.kind is Kind.CLOCK),
     )
 
 
