@@ -82,8 +82,9 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
         if row.read_as:
             data(f"  read as {row.read_as}")
         if row.stamped is False:
-            data("  it carries no time: what waits at the broker while wallclime is away is lost. Let it send one, and")
-            data('  say where it stands: time = { at = "/time", as = "rfc3339" } in its [[source]]')
+            data("  it carries no time: what waits at the broker while wallclime is away is lost. Let it send one")
+            if not row.read_as.startswith("plain"):
+                data('  and say where it stands: time = { at = "/time", as = "rfc3339" } in its [[source]]')
         for line in said[row.heard.stream]:
             data(f"  {line}")
     for refused in strange:

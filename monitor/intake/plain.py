@@ -39,7 +39,8 @@ _NAMES: dict[str, tuple[Quantity, str]] = {  # "" where the name tells no unit
     for suffix, unit in {"": "", **_UNITS[quantity]}.items()
 }
 _INSIDE = ("value", "val", "current", "reading")  # {"temperature": {"value": 17.2, "unit": "C"}}
-_UNIT_NAMES = ("unit", "units", "temperatureunit", "tempunit", "unittemperature", "unittemp")
+_OWN_UNIT = ("temperatureunit", "tempunit", "unittemperature", "unittemp", "humidityunit")  # it may stand at the top
+_UNIT_NAMES = ("unit", "units", *_OWN_UNIT)
 _TIMES = ("time", "timestamp", "ts", "datetime", "date", "measuredat", "utc")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?", re.ASCII)
 
@@ -70,15 +71,17 @@ def read(document: Any, stream: str, topic: str, moment: Moment) -> list[Reading
 def look(document: Any, topic: str) -> dict[Quantity, Spot]:
     """Where each quantity of the air stands. Raises PayloadError where one stands there several times."""
     found: dict[Quantity, Spot] = {}
+    top = {key: value for _, table in _opened("", document) for key, value in table.items() if _word(key) in _OWN_UNIT}
     for tables in _levels(document):
         here: dict[Quantity, list[Spot]] = {}
         for pointer, table in tables:
             for key, value in table.items():
                 quantity, told = _NAMES.get(_word(key), (None, ""))
-                spot = None if quantity is None else _spot(quantity, told, f"{pointer}/{_escaped(key)}", value, table)
-                if quantity is not None and quantity not in found and spot is not None:
-                    here.setdefault(quantity, []).append(spot)
-        found |= {quantity: _only(quantity, spots, topic) for quantity, spots in here.items()}
+                if quantity is None or quantity in found:
+                    continue
+                spot = _spot(quantity, told, f"{pointer}/{_escaped(key)}", value, {**top, **table})
+                here.setdefault(quantity, []).extend([spot] if spot else [])
+        found |= {quantity: _only(quantity, spots, topic) for quantity, spots in here.items() if spots}
     return found
 
 
@@ -95,7 +98,8 @@ def _spot(quantity: Quantity, told: str, at: str, value: Any, beside: Mapping[st
         if word is None:
             return None
         at, told = f"{at}/{_escaped(inside[word])}", told or _UNITS[quantity].get(word, "")
-        value, beside = value[inside[word]], value
+        nearer = {key: text for key, text in beside.items() if key not in value}
+        value, beside = value[inside[word]], {**value, **nearer}
     number = _number(value)
     if number is None:
         return None

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from monitor.basis.errors import PayloadError
 from monitor.basis.values import BACK_FILL, LIVE, SIMULATED, Quantity
@@ -43,6 +46,9 @@ def heard(document: object, *, now: int = NOW, live: bool = True) -> list:
         ({"air": {"climate": [{"air_temperature": 17.2, "relative_humidity": 58}]}}, (17.2, "degC"), 58),
         ({"tempC": 17.2, "tempF": 63, "humidity": 58}, (17.2, "degC"), 58),
         ({"temperature": 17.2, "humidity": 58, "board": {"temperature": 41}}, (17.2, "degC"), 58),
+        ({"room": {"temp": 62, "rh": 58}, "temp_unit": "F"}, (62.0, "degF"), 58),
+        ({"room": {"temp": {"value": 62}, "rh": 58}, "temp_unit": "°F"}, (62.0, "degF"), 58),
+        ({"temperature": {"value": 17.2, "unit": "C"}, "rh": 58, "unit": "F"}, (17.2, "degC"), 58),
         ({"temperature": 62, "temperature_unit": "fahrenheit", "humidity": 58}, (62.0, "degF"), 58),
     ],
 )
@@ -116,3 +122,23 @@ def test_where_values_and_time_stand_is_told_as_pointers():
     assert plain.look(document, TOPIC) == {T: plain.Spot("/a~1b/temp", 17.2, "degC")}
     assert plain.stamp_at(document) == "/time"
     assert plain.stamp_at({"temp": 17.2}) is None
+
+
+_KEYS = st.sampled_from(["temperature", "temp_f", "rh", "time", "unit", "value", "tC", "room", "", "~/"])
+_LEAVES = st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.sampled_from(["17.2", "F", "9e9"])
+_DOCUMENTS = st.recursive(
+    _LEAVES, lambda inner: st.dictionaries(_KEYS, inner, max_size=5) | st.lists(inner, max_size=2), max_leaves=20
+)
+
+
+@given(_DOCUMENTS)
+def test_any_document_becomes_finite_readings_of_known_units_or_one_reason(document):
+    try:
+        found, reason = heard(document), ""
+    except PayloadError as refused:
+        found, reason = [], refused.reason
+    assert bool(found) == (not reason)
+    assert reason in ("", "no-quantity", "ambiguous", "time-ahead", "too-old", "unreadable")
+    assert {(one.quantity, one.unit) for one in found} <= {(T, "degC"), (T, "degF"), (RH, "%")}
+    assert all(math.isfinite(one.value) for one in found)
+    assert len({one.quantity for one in found}) == len(found)
