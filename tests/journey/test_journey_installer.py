@@ -193,6 +193,7 @@ def test_a_sensor_in_fahrenheit_that_was_added_all_the_same_is_said_beside_its_n
     site.house.done("sensor", "add", "b9", "--topic", "flat9/b/state", "--job", "Flat 9")
     site.hears(rooms)
     (mind,) = site.minds("Flat 9")
+    assert f"mind: {mind}\n" in site.house("ready", "Flat 9").err
     assert mind.startswith("b9: 39.6 degC: these look like degrees Fahrenheit: wallclime sensor unit b9 ")
     site.house.done(*printed(mind)[0])
     site.hears(rooms)
