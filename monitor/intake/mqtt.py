@@ -51,7 +51,7 @@ _FAREWELL = 2.0  # for the last acknowledgements [s]
 _PIECE = 65_536  # read at once when nobody looks at it any more [bytes]
 _NO_TEXT = "(a topic that is not UTF-8)"
 _BURST = 50  # packets read between two looks at the socket
-_STRANGE = (Reason.TOO_LARGE, Reason.UNREADABLE, Reason.NO_QUANTITY)  # so is refused what is no sensor
+_STRANGE = (Reason.TOO_LARGE, Reason.UNREADABLE, Reason.NO_QUANTITY, Reason.TIME_UNKNOWN)  # of no sensor so far
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,6 +81,7 @@ def test_a_topic_of_an_earlier_setting_that_the_broker_still_serves_is_refused_n
 def test_where_every_topic_is_heard_what_is_no_sensor_is_passed_over_and_what_was_one_is_refused(mosquitto):
     memory, log = Memory(), Log()
     sources = (SOURCES[1], Source("#", "plain", {}, "{sensor}"))
+    publish(mosquitto, ("flat7/old/state", '{"temperature": 3}', 1, True))  # kept by the broker, of nobody knows when
     with listening(mosquitto, memory, sources=sources, log=log) as listener:
         publish(
             mosquitto,
