@@ -66,7 +66,7 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
         )
         return
     if not rows and not strange:
-        say("nothing was heard yet: is wallclime serve running, and does its [[source]] fit the sensors' topics?")
+        say("nothing was heard yet: is wallclime serve running, and do the sensors send to its broker?")
     for row in rows:
         last = "never" if row.heard.last_t is None else rfc3339(row.heard.last_t)
         where = f"at {row.place!r}" if row.place else "at no place"

@@ -14,7 +14,7 @@ def init(context: typer.Context) -> None:
     from monitor.watch.desk import write_starter
 
     path = write_starter(home_of(context))
-    say(f"wrote {path}: say there which broker and which topics are heard; then wallclime serve")
+    say(f"wrote {path}: say there which broker is heard; then wallclime serve")
 
 
 def serve(

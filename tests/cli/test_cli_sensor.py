@@ -118,7 +118,7 @@ def test_as_long_as_nothing_was_heard_that_is_talk_and_no_data(wallclime: Home):
     result = wallclime.done("sensor", "seen")
     assert (result.out, result.err) == (
         "",
-        "nothing was heard yet: is wallclime serve running, and does its [[source]] fit the sensors' topics?\n",
+        "nothing was heard yet: is wallclime serve running, and do the sensors send to its broker?\n",
     )
     assert wallclime.done("sensor", "seen", "--json").json() == []
 
