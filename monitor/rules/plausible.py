@@ -27,6 +27,7 @@ def looks_like(quantity: Quantity, value: float, unit: str, beside: Sequence[flo
     taken, instead = to_base(value, unit), to_base(value, other)
     if quantity is Quantity.AIR_HUMIDITY:
         return other if unit == "%" and 0.0 < taken <= LEAST else None
-    if beside:
-        return other if abs(taken - fmean(beside)) > FAR and abs(instead - fmean(beside)) <= NEAR else None
-    return other if unit == "degC" and taken > HOTTEST and COLDEST <= instead <= HOTTEST else None
+    if unit == "degC" and taken > HOTTEST and COLDEST <= instead <= HOTTEST:
+        return other
+    agrees = bool(beside) and abs(taken - fmean(beside)) > FAR and abs(instead - fmean(beside)) <= NEAR
+    return other if agrees else None

@@ -23,19 +23,7 @@ from monitor.watch.shown import display
 APART = {Quantity.AIR_TEMPERATURE: 5.0, Quantity.AIR_HUMIDITY: 20.0}  # hardly one room's air; figures ours [K, %]
 FEW = 3  # strangers that are named unasked
 
-_SAYS_NOTHING = {
-    "state",
-    "status",
-    "sensor",
-    "sensors",
-    "climate",
-    "data",
-    "value",
-    "values",
-    "tele",
-    "telemetry",
-    "air",
-}
+_SAYS_NOTHING = re.compile(r"(?i)(state|status|sensors?|climate|data|values?|tele(metry)?|air)?")  # of a level
 _LAST = 5  # readings whose middle one stands for what a sensor says
 _UNIT_WORDS = {"degC": "degrees Celsius", "degF": "degrees Fahrenheit", "1": "fractions"}
 _UNIT_OPTIONS = {"1": "fraction"}
@@ -87,8 +75,8 @@ def looks(desk: Desk, stream: str) -> list[str]:
 
 
 def strangers(desk: Desk, job: str) -> list[str]:
-    """What to do where no sensor hears a job's place: the commands of those that are heard, or what is missing."""
-    if any(stay.place in desk.book.places(job) for stay in _standing(desk)):
+    """What to do where no sensor hears an open job's place: the commands that add those which are heard."""
+    if closed_at(desk, job) is not None or any(s.place in desk.book.places(job) for s in _standing(desk)):
         return []
     found = unnamed(desk)
     more = [f"and {len(found) - FEW} more: wallclime sensor seen"] if len(found) > FEW else []
@@ -102,7 +90,8 @@ def _stranger(desk: Desk, stream: str, job: str) -> str:
 
 def doubts(desk: Desk, job: str) -> list[str]:
     """What can hardly be right of the sensors at a job's places now: their clocks, their units, where they are."""
-    return [line for place in sorted(desk.book.places(job)) for line in _doubts_at(desk, job, place)]
+    places = sorted(desk.book.places(job)) if closed_at(desk, job) is None else []
+    return [line for place in places for line in _doubts_at(desk, job, place)]
 
 
 def _doubts_at(desk: Desk, job: str, place: str) -> Iterator[str]:
@@ -201,7 +190,7 @@ def _said_of(desk: Desk, stream: str, quantity: Quantity, t: int, sensor: Sensor
 def _free_name(desk: Desk, stream: str) -> str:
     """A name out of an address: its last level that tells something, with a number where it is taken."""
     levels = [re.sub(r"[^A-Za-z0-9._-]", "", level) for level in re.split(r"[/:]", stream)]
-    telling = [level for level in levels if level and level.lower() not in _SAYS_NOTHING]
+    telling = [level for level in levels if not _SAYS_NOTHING.fullmatch(level)]
     name = telling[-1][:40].lstrip("-") if telling else ""
     name, taken = name or "sensor-1", desk.book.sensors()
     return next(one for one in (name, *(f"{name}-{n}" for n in range(2, len(taken) + 3))) if one not in taken)

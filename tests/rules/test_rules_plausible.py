@@ -14,6 +14,7 @@ T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
     ("quantity", "value", "unit", "beside", "found"),
     [
         (T, 63.1, "degC", (), "degF"),  # (63.1 - 32) / 1.8 = 17.3 degC
+        (T, 63.1, "degC", (63.4,), "degF"),  # both are
         (T, 45.1, "degC", (), "degF"),
         (T, 45.0, "degC", (), None),  # a hot room
         (T, 39.6, "degC", (), None),

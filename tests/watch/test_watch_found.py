@@ -69,6 +69,14 @@ def test_a_job_without_a_sensor_is_told_of_the_first_that_are_heard_and_one_with
     assert strangers(desk, "den") == []
 
 
+def test_of_a_job_that_is_closed_nothing_is_asked(desk):
+    new_job(desk, "den")
+    hear(desk, "flat7/a/state", 20.0)
+    assert len(strangers(desk, "den")) == 1
+    close_job(desk, "den", at=None, reason="done", who="robin")
+    assert (strangers(desk, "den"), doubts(desk, "den")) == ([], [])
+
+
 def test_units_that_look_wrong_are_told_with_the_option(desk):
     hear(desk, "flat7/hall/state", 63.1, 0.58)
     assert looks(desk, "flat7/hall/state") == [
