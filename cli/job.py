@@ -128,6 +128,7 @@ def _opened(at: Any, name: str) -> Iterator[str]:
     """The take-off in short, how far the rows will move, and what is open about the place."""
     from monitor.tell.takeoff import in_short
     from monitor.watch.boards import planned
+    from monitor.watch.found import strangers
     from monitor.watch.jobs import place_condition
     from monitor.watch.takeoff import of_job
 
@@ -140,6 +141,7 @@ def _opened(at: Any, name: str) -> Iterator[str]:
     yield f"suitability: {found.verdict}, {found.evidence}{later}"
     if found.verdict != "pass":
         yield f"the profile asks for: {measured.profile.place.strip()}"
+    yield from strangers(at, name)
 
 
 @app.command("place")

@@ -13,6 +13,9 @@ from cli import checking, placing, sensor_log, sensor_thin
 from cli.common import Json, Who, data, desk, one_of, say, who_of
 
 if TYPE_CHECKING:
+    from monitor.basis.values import Quantity
+    from monitor.rules.frame import Job
+    from monitor.watch.desk import Desk
     from monitor.watch.refused import Unheard
 
 _SHOWN = 200  # of a payload [characters]
@@ -32,11 +35,13 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
     from monitor.basis.times import rfc3339
     from monitor.basis.units import format_duration, format_percent
     from monitor.tell.words import visible
+    from monitor.watch.found import add_command, looks, unnamed
     from monitor.watch.refused import unheard
     from monitor.watch.sensors import seen as heard
 
     with desk(context) as at:
         rows, strange = heard(at), unheard(at)
+        said = {stream: [*looks(at, stream), add_command(at, stream)] for stream in unnamed(at)}
     if as_json:
         data(
             [
@@ -61,7 +66,7 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
         )
         return
     if not rows and not strange:
-        say("nothing was heard yet: is wallclime serve running, and does its [[source]] fit the sensors' topics?")
+        say("nothing was heard yet: is wallclime serve running, and do the sensors send to its broker?")
     for row in rows:
         last = "never" if row.heard.last_t is None else rfc3339(row.heard.last_t)
         where = f"at {row.place!r}" if row.place else "at no place"
@@ -77,9 +82,11 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
         if row.read_as:
             data(f"  read as {row.read_as}")
         if row.stamped is False:
-            data("  it carries no time: what waits at the broker while wallclime is away is lost. Let it send one, and")
-            data('  say where it stands: time = { at = "/time", as = "rfc3339" } in its [[source]]')
-        data(f"  wallclime sensor add NAME --topic {row.heard.stream!r}")
+            data("  it carries no time: what waits at the broker while wallclime is away is lost. Let it send one")
+            if not row.read_as.startswith("plain"):
+                data('  and say where it stands: time = { at = "/time", as = "rfc3339" } in its [[source]]')
+        for line in said[row.heard.stream]:
+            data(f"  {line}")
     for refused in strange:
         _tell_unheard(refused)
 
@@ -102,14 +109,23 @@ def add(
         str | None,
         typer.Option(metavar="DURATION", help="How long a reading speaks; from the intervals heard by default."),
     ] = None,
+    job: Annotated[
+        str | None, typer.Option(metavar="JOB", help="It lies beside this job's boxes, from now on.")
+    ] = None,
+    place: Annotated[str | None, typer.Option(metavar="PLACE", help="It is at this place, from now on.")] = None,
+    unit: Annotated[
+        list[str] | None,
+        typer.Option(metavar="degF|degC|K|fraction|%", help="What it sends, if not what is said there; repeatable."),
+    ] = None,
     humidity_uncertainty: Annotated[str, typer.Option(metavar="PERCENT", help="Expanded, by the maker.")] = "5 %",
     temperature_uncertainty: Annotated[str, typer.Option(metavar="DIFFERENCE", help="Expanded, by the maker.")] = "1 K",
     who: Who = None,
 ) -> None:
-    """Give a name to a sensor; then assign it to a place."""
+    """Give a name to a sensor and say where it is; sensor assign says more of that, or says it later."""
+    from monitor.basis.errors import RecordError
     from monitor.basis.units import format_duration, parse_duration, parse_percent, parse_temperature_difference
     from monitor.basis.values import Quantity
-    from monitor.watch.sensors import add_sensor
+    from monitor.watch.sensors import add_sensor, never_heard, sends
 
     uncertainty = {
         Quantity.AIR_TEMPERATURE: parse_temperature_difference(
@@ -118,11 +134,43 @@ def add(
         Quantity.AIR_HUMIDITY: parse_percent(humidity_uncertainty, where="--humidity-uncertainty"),
     }
     given = None if hold is None else parse_duration(hold, where="--hold")
+    if place is not None and job is not None:
+        raise RecordError("the place is not clear", where="sensor add", mend="Give --place PLACE or --job JOB")
+    units = _units(unit or [])
     with desk(context) as at:
+        of_job = None if job is None else at.book.job(job)
         entry, proposed = add_sensor(at, name, topic, hold=given, uncertainty=uncertainty, who=who_of(who))
-    how = "proposed from the intervals heard; --hold sets it" if proposed else "as given"
-    say(f"added {name}: a reading speaks for {format_duration(entry.body['hold_ms'])} ({how})")
-    say(f"next: wallclime sensor assign {quote(name)} --place PLACE")
+        sends(at, name, units, who_of(who))
+        unheard = never_heard(at, name)
+        how = "proposed from the intervals heard; --hold sets it" if proposed else "as given"
+        say(f"added {name}: a reading speaks for {format_duration(entry.body['hold_ms'])} ({how})")
+        for line in unheard:
+            say(f"mind: {line}")
+        if of_job is None and place is None:
+            say(f"next: wallclime sensor assign {quote(name)} --place PLACE")
+        else:
+            _bring(at, name, place or (of_job.boxes_place if of_job else ""), of_job, who_of(who))
+
+
+def _units(texts: list[str]) -> dict[Quantity, str]:
+    """The units that were given, each of its quantity. Raises QuantityError."""
+    from monitor.basis.units import unit_of
+    from monitor.basis.values import Quantity
+
+    humid = ("%", "fraction")
+    which = [Quantity.AIR_HUMIDITY if text in humid else Quantity.AIR_TEMPERATURE for text in texts]
+    return {quantity: unit_of(text, quantity, where="--unit") for quantity, text in zip(which, texts, strict=True)}
+
+
+def _bring(at: Desk, name: str, where: str, of_job: Job | None, who: str) -> None:
+    """Assign a sensor from now on; of a terminal it is asked how it hangs there."""
+    from monitor.basis.times import rfc3339
+    from monitor.watch.sensors import assign_sensor
+
+    placement, facts = placing.placed({}, None, None)
+    entry = assign_sensor(at, name, where, at=None, facts=facts, who=who)
+    say(f"{name} is at {where!r} from {rfc3339(entry.at)}")
+    placing.tell(placement, of_job.units if of_job else "si")
 
 
 @app.command("assign")

@@ -17,9 +17,11 @@ def unit(
     start: Annotated[str, typer.Option("--from", metavar="TIME", help="In the job's zone if it has no offset.")],
     reason: Reason,
     end: Annotated[str | None, typer.Option("--to", metavar="TIME", help="Until when; now by default.")] = None,
+    still: Annotated[bool, typer.Option("--still", help="It goes on sending it: there is no end.")] = False,
     who: Who = None,
 ) -> None:
     """Say that a sensor sent another unit than was thought. Its readings stay; from now on they are judged so."""
+    from monitor.basis.errors import RecordError
     from monitor.basis.times import parse_time, rfc3339
     from monitor.basis.units import unit_of
     from monitor.basis.values import Quantity
@@ -27,6 +29,8 @@ def unit(
 
     one_of(quantity, ("temperature", "humidity"), "--quantity")
     which = Quantity.AIR_HUMIDITY if quantity == "humidity" else Quantity.AIR_TEMPERATURE
+    if still and end is not None:
+        raise RecordError("it has an end and goes on", where="--to --still", mend="Leave one of them out")
     with desk(context) as opened:
         zone = zone_of_sensor(opened, name)
         entry = claim_unit(
@@ -38,9 +42,11 @@ def unit(
             end=None if end is None else parse_time(end, zone, where="--to"),
             reason=reason,
             who=who_of(who),
+            still=still,
         )
     body = entry.body
-    say(f"{name} sent {quantity} in {body['unit']} from {rfc3339(body['from'])} to {rfc3339(body['to'])}")
+    until = "on" if still else f"to {rfc3339(body['to'])}"
+    say(f"{name} sent {quantity} in {body['unit']} from {rfc3339(body['from'])} {until}")
 
 
 def log(context: typer.Context, as_json: Json = False) -> None:

@@ -14,7 +14,7 @@ def init(context: typer.Context) -> None:
     from monitor.watch.desk import write_starter
 
     path = write_starter(home_of(context))
-    say(f"wrote {path}: say there which broker and which topics are heard; then wallclime serve")
+    say(f"wrote {path}: say there which broker is heard; then wallclime serve")
 
 
 def serve(
@@ -22,6 +22,13 @@ def serve(
     embedded_broker: Annotated[
         bool, typer.Option("--embedded-broker", help="Run a broker on this computer too, for a first run.")
     ] = False,
+    broker_here: Annotated[
+        bool, typer.Option("--broker-here", help="The same for sensors on the network, with a password made for them.")
+    ] = False,
+    broker: Annotated[
+        str | None,
+        typer.Option(metavar="HOST[:PORT]", help="The broker to hear, written into wallclime.toml at the first run."),
+    ] = None,
     role: Annotated[
         str,
         typer.Option(metavar="ROLE", help="all; or of several daemons over a PostgreSQL: intake, judge or schedule."),
@@ -36,15 +43,27 @@ def serve(
         ),
     ] = False,
 ) -> None:
-    """Run the daemon: hear the sensors, keep their readings, judge the jobs. Ctrl-C ends it."""
+    """Run the daemon: hear the sensors, keep their readings, judge the jobs. Ctrl-C ends it.
+
+    A first run needs no wallclime init before it: every topic is heard, and each sensor that is found is named.
+    """
+    from monitor.basis.errors import RecordError
+
+    home = home_of(context)
+    if broker is not None and (broker_here or embedded_broker):
+        raise RecordError("there would be two brokers", where="--broker", mend="Leave one of the options out")
     if drain:
         from monitor.watch.draining import drain as run_dry
 
-        run_dry(home_of(context), share=share, clock=context.obj.clock)
+        run_dry(home, share=share, clock=context.obj.clock)
         return
     from monitor.config.tables import one_of
+    from monitor.watch.beginning import begin_at, begin_here
     from monitor.watch.daemon import serve as run
     from monitor.watch.parts import Role
 
     wanted = Role(one_of(*Role)(role, "serve --role"))
-    run(home_of(context), embedded=embedded_broker, role=wanted, share=share, clock=context.obj.clock)
+    said = [] if broker is None else begin_at(home, broker)
+    for line in begin_here(home) if broker_here else said:
+        say(line)
+    run(home, embedded=embedded_broker or broker_here, role=wanted, share=share, clock=context.obj.clock)

@@ -56,7 +56,15 @@ def _trouble(at: Desk, job: str | None) -> list[str]:
     from monitor.watch.refused import trouble
     from monitor.watch.undelivered import trouble as undelivered
 
-    return [*standing_alarms(at, job), *daemon_trouble(at), *undelivered(at), *trouble(at)]
+    of_job = [] if job is None else _of_sensors(at, job)
+    return [*of_job, *standing_alarms(at, job), *daemon_trouble(at), *undelivered(at), *trouble(at)]
+
+
+def _of_sensors(at: Desk, job: str) -> list[str]:
+    """What can hardly be right of the job's sensors, or how it gets one."""
+    from monitor.watch.found import doubts, strangers
+
+    return [*strangers(at, job), *doubts(at, job)]
 
 
 def _watched(at: Desk, job: str | None, every: str) -> bool:
@@ -94,13 +102,14 @@ def ready(context: typer.Context, job: Job, as_json: Json = False, units: Units 
     with desk(context, units) as opened, Progress("judging"):
         view = status_view(opened, job)
         sealed = witnessed_ready(opened, view.assessment)
+        minds = _of_sensors(opened, job)
     found = view.assessment
     if as_json:
         data({"ready": found.ready, "readiness": [condition.to_json() for condition in found.readiness]})
     else:
         shown = display_of(found, view.facts.units)
         data(ready_text(found, shown, looser=view.facts.looser, ascii_only=ascii_only()))
-    for line in sealed:
+    for line in [*sealed, *(f"mind: {mind}" for mind in minds)]:
         say(line)
     raise typer.Exit(0 if found.ready else 1)
 

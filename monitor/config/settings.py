@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Mapping, Sequence
@@ -39,11 +40,12 @@ class Source:
     `stream` is the address of the sensor built from the same names: the whole topic by default for "json", the topic
     without its last level for "number" (so that two bare-number topics of one device are one sensor). In "senml" the
     records name their sensors and units: there are no fields, and `stream` is what every name begins with, up to a / or
-    a :. `broker` is the name of the broker that is heard.
+    a :. In "plain" the names of JSON tell where the values stand; the topic may end in #, which is {sensor} then.
+    `broker` is the name of the broker that is heard.
     """
 
     topic: str
-    format: Literal["json", "number", "senml"]
+    format: Literal["json", "number", "senml", "plain"]
     fields: Mapping[Quantity, Field]
     stream: str
     time_at: str | None = None
@@ -130,6 +132,17 @@ def home_folder(option: Path | None, environ: Mapping[str, str]) -> Path:
 def starter_text() -> str:
     """A commented wallclime.toml; each of its lines says what holds without it."""
     return _STARTER.read_text(encoding="utf-8")
+
+
+def starter_for(host: str, port: int, *, password: bool = False) -> str:
+    """The starter file for a broker at an address; with a password, that stands in the file broker.password."""
+    lines = {'host = "127.0.0.1"': f"host = {json.dumps(host)}", "port = 1883 ": f"port = {port} "}
+    if password:
+        lines |= {f"# {line}": line for line in ('user = "wallclime"', 'password_file = "broker.password"')}
+    text = starter_text()
+    for line, instead in lines.items():
+        text = text.replace(line, instead, 1)
+    return text
 
 
 def load_settings(home: Path, environ: Mapping[str, str]) -> Settings:
@@ -254,6 +267,16 @@ def _topic(value: Any, where: str) -> str:
     return text
 
 
+def _wide_topic(value: Any, where: str) -> str:
+    """A topic with {sensor}, or plain levels and a # at the end."""
+    text = tables.line(value, where)
+    if text != "#" and not text.endswith("/#"):
+        return _topic(value, where)
+    if set("+#{}") & set(text[:-1]):
+        raise tables.fault(f"{text!r} can't be heard", where, 'Before # every level is plain text, as in "flat7/#"')
+    return text
+
+
 def _prefix(value: Any, where: str) -> str:
     """What SenML names begin with. No value of a {name} can hold the sign after it: no two levels make one prefix."""
     if not isinstance(value, str) or not _PREFIX.fullmatch(value):
@@ -271,7 +294,7 @@ def _unit(quantity: Quantity) -> Reader:
 
 _EXAMPLES = {
     "topic": '"site/{sensor}/climate"',
-    "format": '"json", "number" or "senml"',
+    "format": '"json", "number", "senml" or "plain"',
     "prefix": '"{site}/"',
     "quantity": '"air_temperature"',
     "unit": '"degC" or "%"',
@@ -280,7 +303,7 @@ _EXAMPLES = {
 _SOURCE: dict[str, Reader] = {
     "topic": _topic,
     "broker": tables.line,
-    "format": tables.one_of("json", "number", "senml"),
+    "format": tables.one_of("json", "number", "senml", "plain"),
     "prefix": _prefix,
     "stream": _topic,
     "quantity": lambda value, where: Quantity(tables.one_of(*Quantity)(value, where)),
@@ -308,7 +331,7 @@ def _sources(value: Any, where: str) -> tuple[Source, ...]:
 
 
 def _source(table: Mapping[str, Any], where: str) -> Source:
-    readers = _SOURCE | {"topic": _levels} if table.get("format") == "senml" else _SOURCE
+    readers = _SOURCE | {"senml": {"topic": _levels}, "plain": {"topic": _wide_topic}}.get(str(table.get("format")), {})
     figures, faults = tables.read(table, readers, where)
     values = {key: figure.value for key, figure in figures.items()}
     faults += _misfits(values, where, faults) + _clashes(values, where, faults)
@@ -331,6 +354,8 @@ def _misfits(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> 
     if form == "senml":
         needed += ["prefix"]
         strange = [key for key in values if key not in ("topic", "broker", "format", "prefix")]
+    if form == "plain":
+        strange = [key for key in values if key not in ("topic", "broker", "format")]
     if form == "number":
         needed += ["quantity", "unit"]
         strange = [key for key in values if "." in key or key == "prefix"]
@@ -356,7 +381,7 @@ def _clashes(values: Mapping[str, Any], where: str, faults: Sequence[Fault]) -> 
         except WallclimeError as exc:
             found.extend(exc.faults)
     key = "prefix" if values.get("format") == "senml" else "stream"
-    if {"topic", "format"} <= values.keys() and not tables.misread(faults, where, key):
+    if {"topic", "format"} <= values.keys() and values["format"] != "plain" and not tables.misread(faults, where, key):
         found += _strange_address(values, f"{where}: {key}")
     return found
 
@@ -394,7 +419,9 @@ def _stream(values: Mapping[str, Any]) -> str:
     """
     if values["format"] == "senml":
         return values.get("prefix", "")
-    default = values["topic"] if values["format"] == "json" else values["topic"].rpartition("/")[0]
+    if values["topic"].endswith("#"):
+        return f"{values['topic'][:-1]}{{sensor}}"
+    default = values["topic"].rpartition("/")[0] if values["format"] == "number" else values["topic"]
     return values.get("stream", default)
 
 

@@ -25,12 +25,20 @@ class Admission:
         self._lock = threading.Lock()
         self._minute, self._new = -_MINUTE, 0
 
-    def check(self, topic: str, readings: Sequence[Reading]) -> None:
-        """Let the sensors of one message in. Raises PayloadError where there are too many, or an address too long."""
-        for stream in {reading.stream for reading in readings}:
-            if stream not in self._known:
-                check_length(topic, stream)
-                self._admit(topic, stream)
+    def knows(self, stream: str) -> bool:
+        """Whether the sensor was let in before."""
+        return stream in self._known
+
+    def check(self, topic: str, readings: Sequence[Reading]) -> list[str]:
+        """Let the sensors of one message in; those that are new. Raises PayloadError.
+
+        It does where there are too many, or an address is too long.
+        """
+        new = [stream for stream in {reading.stream for reading in readings} if stream not in self._known]
+        for stream in new:
+            check_length(topic, stream)
+            self._admit(topic, stream)
+        return new
 
     def _admit(self, topic: str, stream: str) -> None:
         with self._lock:

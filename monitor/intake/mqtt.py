@@ -33,6 +33,7 @@ from monitor.intake.moment import Moment
 from monitor.intake.payload import LARGEST, Decoder, refuse_unknown
 from monitor.intake.refusal import Reason, refusal
 from monitor.intake.steps import Steps
+from monitor.intake.topics import covering
 
 HALF_WINDOW = 10  # of the 20 messages that a broker sends ahead of our acknowledgements
 MARKER_WITHIN = 10.0  # [s]
@@ -48,6 +49,7 @@ _SHORT_LIVES = 3  # ... so often in a row was taken by somebody else
 _FAREWELL = 2.0  # for the last acknowledgements [s]
 _NO_TEXT = "(a topic that is not UTF-8)"
 _BURST = 50  # packets read between two looks at the socket
+_STRANGE = (Reason.TOO_LARGE, Reason.UNREADABLE, Reason.NO_QUANTITY, Reason.TIME_UNKNOWN)  # of no sensor so far
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,12 +307,20 @@ class Listener:
             return
         route = self._route(topic)
         if route is None:
+            if topic.startswith("wallclime/"):
+                return  # what programs like this one say, where everything is heard
             refuse_unknown(topic)
         decoder, stream = route
         back_fill = self._service.back_fill
         moment = Moment(arrival, arrival, self._live, message.retain, self._newest, back_fill)
-        readings = decoder.decode(stream, topic, payload, moment)
-        self._admission.check(topic, readings)
+        try:
+            readings = decoder.decode(stream, topic, payload, moment)
+        except PayloadError as exc:
+            if not (decoder.plain and exc.reason in _STRANGE) or self._admission.knows(stream):
+                raise
+            return  # never heard before: something else that speaks at this broker
+        for new in self._admission.check(topic, readings):
+            self._log("info", "new sensor", address=new, next="wallclime sensor seen")
         self.latest[readings[0].stream] = (topic, payload)
         self._batch.readings += readings
 
@@ -321,11 +331,8 @@ class Listener:
     def _find_route(self, topic: str) -> tuple[Decoder, str] | None:
         """The first source that covers the topic, and the address of the sensor. Raises PayloadError."""
         check_length(topic, topic)
-        for decoder in self._decoders:
-            stream = decoder.stream_of(topic)
-            if stream is not None:
-                return decoder, stream
-        return None
+        routes = ((decoder, decoder.stream_of(topic)) for decoder in self._decoders)
+        return next(((decoder, stream) for decoder, stream in routes if stream is not None), None)
 
     # --- the marker
 
@@ -390,7 +397,7 @@ class Listener:
             session_present=flags.session_present,
         )
         try:
-            link.subscribe(client, self._broker, dict.fromkeys([*self._filters, self._marker]), self._dropped)
+            link.subscribe(client, self._broker, covering([*self._filters, self._marker]), self._dropped)
             client.publish(self._presence, "online", qos=1, retain=True)
             self._mark()
         except Exception as exc:

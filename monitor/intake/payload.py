@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 from monitor.basis.times import SECOND, ms_of
 from monitor.basis.values import LIVE, SIMULATED, Origin, Quantity, Reading
 from monitor.config.settings import Source, TimeForm
-from monitor.intake import senml
+from monitor.intake import plain, senml
 from monitor.intake.moment import AHEAD as AHEAD
 from monitor.intake.moment import Moment, arrival_of, check_stamp
 from monitor.intake.pointer import MISSING, parse_pointer, resolve
@@ -49,6 +49,7 @@ class Decoder:
             for quantity, field in source.fields.items()
         )
         self._senml = source.format == "senml"
+        self.plain = source.format == "plain"
         self._read = _number if source.format == "number" else _json
         self._time_at = source.time_at
         self._time_tokens = parse_pointer(source.time_at or "", where=f"{self._where}, time")
@@ -72,6 +73,8 @@ class Decoder:
         document = self._read(topic, payload)
         if self._senml:
             return senml.read(document, stream, topic, moment)
+        if self.plain:
+            return plain.read(document, stream, topic, moment)
         values = [(c, _value(document, c, topic)) for c in self._channels]
         found = [(channel, value) for channel, value in values if value is not None]
         if not found:

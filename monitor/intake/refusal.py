@@ -18,6 +18,7 @@ class Reason(StrEnum):
     UNREADABLE = "unreadable"
     NO_SOURCE = "no-source"
     NO_QUANTITY = "no-quantity"
+    AMBIGUOUS = "ambiguous"
     NOT_A_NUMBER = "not-a-number"
     WRONG_NAME = "wrong-name"
     TIME_UNKNOWN = "time-unknown"

@@ -201,7 +201,8 @@ def topics_of(template: str, sensors: Sequence[str], *, where: str = "--topic-te
 
 def source_of(sources: Sequence[Source], topic: str) -> Source:
     """The source that hears `topic`. Raises SettingsError, also where it would not hear that readings are simulated."""
-    source = next((each for each in sources if compile_topic(each.topic).match(topic) is not None), None)
+    told = (each for each in sources if each.format != "plain")  # which says of no value where it stands
+    source = next((each for each in told if compile_topic(each.topic).match(topic) is not None), None)
     if source is None:
         mend = "Add such a [[source]] to wallclime.toml, or give another --topic-template"
         raise SettingsError(f"no source hears {topic!r}", where="--topic-template", mend=mend)

@@ -1,9 +1,13 @@
-"""Topics with named levels: home/{sensor}/climate is heard as home/+/climate; the names make the sensor's address."""
+"""Topics with named levels: home/{sensor}/climate is heard as home/+/climate; the names make the sensor's address.
+
+A last level # stands for all that follows, which is then {sensor}; what the broker says ($...)
+and what this program says is none of it.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.basis.errors import SettingsError
@@ -28,6 +32,8 @@ class Topic:
 
 def compile_topic(text: str, *, where: str = "topic") -> Topic:
     """A topic of wallclime.toml. A level is plain text or one {name}; each name stands once. Raises SettingsError."""
+    if text == "#" or (text.endswith("/#") and not set("+#{}\0") & set(text[:-1])):
+        return Topic(text, text, re.compile(rf"(?!\$|wallclime/){re.escape(text[:-1])}(?P<sensor>.+)", re.DOTALL))
     levels = [(level, _NAMED.fullmatch(level)) for level in text.split("/")]
     names = [found[1] for _, found in levels if found]
     plain = [level for level, found in levels if not found]
@@ -74,3 +80,10 @@ def filters_of_stream(sources: Sequence[Source], stream: str) -> list[str]:
             known = names.groupdict()
             found.append(_NAMED.sub(lambda name, known=known: known.get(name[1], "+"), source.topic))  # type: ignore[misc]
     return found
+
+
+def covering(filters: Iterable[str]) -> list[str]:
+    """The filters, each once, without those that another one with # at its end covers: a broker may send twice else."""
+    found = list(dict.fromkeys(filters))
+    wide = [filter_[:-1] for filter_ in found if filter_ == "#" or filter_.endswith("/#")]
+    return [one for one in found if not any(one.startswith(front) and one != f"{front}#" for front in wide)]

@@ -16,7 +16,7 @@ from shlex import quote
 from typing import Any, Literal
 
 from monitor.basis.errors import RecordError
-from monitor.basis.times import rfc3339
+from monitor.basis.times import LATEST, rfc3339
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import InstrumentLevel, Profile
 from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
@@ -320,7 +320,8 @@ def claims_of(entries: Iterable[Entry]) -> dict[str, tuple[UnitClaim, ...]]:
     for entry in entries:
         if entry.kind is Kind.UNIT:
             body = entry.body
-            claim = UnitClaim(Quantity(body["quantity"]), body["unit"], body["from"], body["to"])
+            until = LATEST if body["to"] is None else body["to"]  # None: it goes on sending it
+            claim = UnitClaim(Quantity(body["quantity"]), body["unit"], body["from"], until)
             found[body["sensor"]] = (*found.get(body["sensor"], ()), claim)
     return found
 

@@ -7,10 +7,12 @@ from collections.abc import Iterable, Sequence
 
 from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.units import format_duration
-from monitor.basis.values import Entry, Kind, Quantity
+from monitor.basis.values import Entry, Kind, OriginKind, Quantity
 from monitor.rules.assessment import Assessment, Gap, OtherVerdict, Side
 from monitor.rules.thinning import ThinnedDays
+from monitor.seal.codes import grouped
 from monitor.tell import diary, words
+from monitor.tell.evidence import ordinal
 from monitor.tell.views import ReportPage
 from monitor.tell.words import Display
 
@@ -20,6 +22,20 @@ PROVEN = (
     "sensor was, who really wrote an entry (every name is a claim), and anything about planks, glue or wall that "
     "nobody measured. The key that signs is held by whoever runs this installation: heads that others keep bind it."
 )
+
+
+LOGGERS = (
+    " Readings from loggers' files have the times of the loggers' own clocks, which nobody looks after here: one that "
+    "was set or that drifted is not seen."
+)
+MOST_PLACES = 6  # that are named
+
+
+def front(page: ReportPage, display: Display) -> list[tuple[str, str]]:
+    """What page one of a report answers: `candour`, and where the sensors were, whose clock and whose key it was."""
+    *first, shown = candour(page, display)
+    own = [("placement", _placement(page)), ("clock", _clock(page, display)), ("key", _key(page))]
+    return [*first, *own, shown]
 
 
 def candour(page: ReportPage, display: Display) -> list[tuple[str, str]]:
@@ -36,6 +52,43 @@ def candour(page: ReportPage, display: Display) -> list[tuple[str, str]]:
         ("silences", _silences(found)),
         ("what this shows", PROVEN),
     ]
+
+
+def _placement(page: ReportPage) -> str:
+    """Where the sensors of the air were, by what was entered."""
+    told = [
+        f"{words.visible(one.name)} at {words.visible(stay.place)} ({words.visible(stay.detail) or 'how, nobody said'})"
+        for one in page.sensors
+        for stay in one.stays
+        if stay.hears == "air"
+    ]
+    if not told:
+        return "No sensor was ever entered as being at these places."
+    said = words.few(list(dict.fromkeys(told)), MOST_PLACES, between="; ")
+    return f"By what was entered: {said}. Whether it was so no record can show."
+
+
+def _clock(page: ReportPage, display: Display) -> str:
+    loggers = LOGGERS if page.assessment.origin_share.get(OriginKind.FILE) else ""
+    if not page.steps:
+        return f"No jump of the computer's clock was written down.{loggers}"
+    told = [f"{words.when(one.at, display)} by {format_duration(int(one.body['by_ms']))}" for one in page.steps]
+    return f"The computer's clock was set {words.few(told, MOST_PLACES, between='; ')}.{loggers}"
+
+
+def _key(page: ReportPage) -> str:
+    """Which key sealed it, and whether others hold a head that binds its holder."""
+    if page.sealed is None or page.sealed.last is None:
+        return "Nothing is sealed yet: nothing but the store itself vouches for the record."
+    key = f"The key that seals is {grouped(page.sealed.fingerprint)}"
+    if page.sealed.keys > 1:
+        key += f", the {ordinal(page.sealed.keys)}"
+    held = [entry for entry in page.entries if entry.kind is Kind.WITNESS]
+    if not held:
+        return (
+            f"{key}. That somebody else holds a head is written nowhere: its holder could have sealed another record."
+        )
+    return f"{key}. Others hold a head, by {_named(held)}: what that head seals its holder could not write anew."
 
 
 def _named(entries: Sequence[Entry]) -> str:

@@ -13,7 +13,7 @@ from monitor.basis.units import format_duration
 from monitor.basis.values import AIR, Entry, Kind, OriginKind, Quantity
 from monitor.rules.assessment import Excursion
 from monitor.tell import chartwords, cut, diary, drawing, spanwords, words
-from monitor.tell.candour import candour
+from monitor.tell.candour import LOGGERS, candour
 from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
 from monitor.tell.page import render
@@ -24,10 +24,6 @@ POINTS = 4_000  # drawn of all channels of one span together
 ROWS = 100  # of a table; the record has them all
 SIDES = ("low", "high")
 CARED = (Kind.CARE, Kind.INSPECTION)
-LOGGERS = (
-    " Readings from loggers' files have the times of the loggers' own clocks, which nobody looks after here: one that "
-    "was set or that drifted is not seen."
-)
 MEANT = (
     "Both spans are of one record and judged by the same rules. The sentences are made from the record alone: this "
     "page says what was measured, computed and entered, and takes no side. What caused what, and who answers for it, "

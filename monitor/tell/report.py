@@ -22,7 +22,7 @@ from monitor.tell import (
 )
 from monitor.tell.board_chart import days_chart_of
 from monitor.tell.board_figure import days_figure_json
-from monitor.tell.candour import candour
+from monitor.tell.candour import front
 from monitor.tell.chart import chart_of
 from monitor.tell.evidence import evidence_rows
 from monitor.tell.figures import figure_json
@@ -80,7 +80,7 @@ def render_report(page: ReportPage, *, still: bool = False) -> str:
         others=_others(page.assessment, display),
         diary=_diary(page, display),
         evidence=_evidence(page, display),
-        candour=candour(page, display),
+        candour=front(page, display),
         **_meanings(page),
     )
 

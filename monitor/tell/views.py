@@ -237,3 +237,4 @@ class ReportPage:
     cut: Cut | None = None
     half_known: tuple[tuple[int, int], ...] = ()
     thinned: tuple[ThinnedDays, ...] = ()
+    steps: tuple[Entry, ...] = ()  # entries that the computer's clock was set

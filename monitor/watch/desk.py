@@ -52,13 +52,13 @@ def make_home(home: Path) -> None:
         ) from exc
 
 
-def write_starter(home: Path) -> Path:
-    """Write a commented wallclime.toml into `home`. Raises SettingsError when there is one, StoreError."""
+def write_starter(home: Path, *, text: str = "") -> Path:
+    """Write a commented wallclime.toml, or `text`, into `home`. Raises SettingsError when there is one, StoreError."""
     make_home(home)
     path = home / "wallclime.toml"
     try:
         with path.open("x", encoding="utf-8") as file:
-            file.write(starter_text())
+            file.write(text or starter_text())
     except FileExistsError:
         raise SettingsError(
             "it is there already", where=str(path), mend="Edit that file, or move it away first"

@@ -189,7 +189,7 @@ def contact(one: Contact) -> str:
 def topic(desk: Desk, source: Source) -> str:
     """Something was heard on it."""
     pattern = "[^/]*".join(map(re.escape, _NAMED.split(source.stream)))
-    every = re.compile(pattern + (".*" if source.format == "senml" else ""), re.DOTALL)
+    every = re.compile(pattern + (".*" if source.format in ("senml", "plain") else ""), re.DOTALL)
     last = [one.last_arrival for one in desk.store.heard() if every.fullmatch(one.stream) and one.last_arrival]
     if last:
         return f"heard of {len(last)} {'sensor' if len(last) == 1 else 'sensors'}, last {rfc3339(max(last))}"
@@ -198,8 +198,14 @@ def topic(desk: Desk, source: Source) -> str:
     if refused:
         told = f"what came there was refused: {', '.join(sorted(set(refused)))}"
         raise IllError(told, "See why with: wallclime quarantine list")
+    if source.format != "plain" and any(one.format == "plain" for one in desk.settings.sources) and _any_heard(desk):
+        return "nothing was heard there; what is heard comes on other topics"
     mend = f"Compare it with what the sensors publish on; listen with: mosquitto_sub -v -t '{covers.filter}'"
     raise UnknownError("nothing was ever heard there", mend)
+
+
+def _any_heard(desk: Desk) -> bool:
+    return any(one.last_arrival for one in desk.store.heard())
 
 
 def broker(settings: Settings, one: Broker) -> str:

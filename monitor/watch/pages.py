@@ -144,6 +144,7 @@ def report_page(
         cut=cut,
         half_known=() if window is None else half_known(frame, spoken, found.days, found.gaps, window),
         thinned=() if window is None else thinned_days(desk.book.entries(SENSORS_CHAIN), frame.stays, *window),
+        steps=tuple(one for one in desk.book.entries(SENSORS_CHAIN) if one.kind is Kind.CLOCK),
     )
 
 

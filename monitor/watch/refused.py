@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from monitor.basis.errors import PayloadError, RecordError
 from monitor.basis.values import Reading
 from monitor.intake.payload import decode
+from monitor.intake.refusal import Reason
 from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.quarantine import CONFLICT
 from monitor.keep.rows import Kept, Quarantined
@@ -128,13 +129,19 @@ def trouble(desk: Desk) -> list[str]:
     return [*refused[:3], *list(_conflict_words(desk, worst))[:3], *gone]
 
 
+_MENDS: dict[str, str] = {
+    Reason.TIME_AHEAD: ": its clock is ahead; set its hour, zone and summer time",
+    Reason.TIME_BEFORE_2000: ": its clock is not set; set it",
+}
+
+
 def _counted(count: int, one: str, more: str) -> str:
     return f"{count} {one if count == 1 else more}"
 
 
 def _refused_words(count: int, topic: str, reason: str) -> str:
     said = _counted(count, "message was", "messages were")
-    return f"{topic}: {said} refused ({reason}); see wallclime quarantine list"
+    return f"{topic}: {said} refused ({reason}{_MENDS.get(reason, '')}); see wallclime quarantine list"
 
 
 def _conflict_words(desk: Desk, counts: Sequence[tuple[int, str, str]]) -> Iterator[str]:

@@ -9,7 +9,7 @@ from monitor.basis.values import Entry, Quantity, Series
 from monitor.config.profile import profile_from_text
 from monitor.keep.quarantine import CONFLICT
 from monitor.rules.assessment import Assessment
-from monitor.rules.frame import Frame, frame_of, profiles_of
+from monitor.rules.frame import Frame, ProfileText, frame_of, profiles_of
 from monitor.rules.judge import judge, other_verdict
 from monitor.seal.records import Refusal
 
@@ -57,13 +57,18 @@ class Material:
     refused: Sequence[Refusal]
 
 
+def profile_of(log: Sequence[Entry], as_of: int) -> ProfileText:
+    """The profile that a log has in force at `as_of`. [ms]"""
+    every = profiles_of(log)
+    return next((one for one in reversed(every) if one.since <= as_of), every[0])
+
+
 def judged(material: Material, as_of: int) -> Assessment:
     """The Assessment as of `as_of` under the profile in force then, with the verdicts under the others. [ms]
 
     Raises ProfileError, RecordError for a log that says what can't be.
     """
-    every = profiles_of(material.log)
-    in_force = next((one for one in reversed(every) if one.since <= as_of), every[0])
+    every, in_force = profiles_of(material.log), profile_of(material.log, as_of)
     others = [
         other_verdict(_under(material, one.text, as_of), one.since)
         for one in every

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,8 +15,9 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, SECOND, rfc3339, zone_of
 from monitor.basis.units import to_base
 from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
-from monitor.config.settings import Source
+from monitor.config.settings import Field, Source
 from monitor.intake.hold import propose_hold
+from monitor.intake.plain import look, stamp_at
 from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.rows import Heard
 from monitor.rules.frame import effective, sensors_of, stays_of
@@ -97,6 +99,17 @@ def add_sensor(
     return desk.store.append(SENSORS_CHAIN, [draft], check=new)[0], hold is None
 
 
+def sends(desk: Desk, name: str, units: Mapping[Quantity, str], who: str) -> None:
+    """Say of a sensor that is new that it sends other units than it is taken to, from its first reading on."""
+    stream = desk.book.sensors()[name].stream
+    for quantity, unit in units.items():
+        bounds = desk.store.bounds(stream, quantity)
+        start = desk.clock.now() if bounds is None else bounds[0]
+        claim_unit(
+            desk, name, quantity, unit, start=start, end=None, reason="said when it was added", who=who, still=True
+        )
+
+
 def checked_hold(hold: int) -> int:
     """A hold that somebody gave. Raises RecordError when a sensor can't have it. [ms]"""
     if not SECOND <= hold <= LONGEST_HOLD:
@@ -172,20 +185,39 @@ def release_sensor(desk: Desk, name: str, *, at: int | None, who: str) -> Entry:
 
 
 def claim_unit(
-    desk: Desk, name: str, quantity: Quantity, unit: str, *, start: int, end: int | None, reason: str, who: str
+    desk: Desk,
+    name: str,
+    quantity: Quantity,
+    unit: str,
+    *,
+    start: int,
+    end: int | None,
+    reason: str,
+    who: str,
+    still: bool = False,
 ) -> Entry:
     """Say that a sensor's readings in [start, end) are in another unit than was thought; none of them is changed. [ms]
 
-    `end` None is now. Raises RecordError.
+    `end` None is now; `still`: it goes on sending that unit, without an end. Raises RecordError.
     """
     known(desk, name)
-    until = past(desk, end, "--to")
-    if not start < until:
+    until = None if still else past(desk, end, "--to")
+    if until is None:
+        past(desk, start, "--from")
+    elif not start < until:
         raise RecordError("the end is not after the start", where="sensor unit", mend="Check --from and --to")
     body = {"sensor": name, "quantity": quantity.value, "unit": unit, "from": start, "to": until, "reason": reason}
     entry = desk.store.append(SENSORS_CHAIN, [Draft(Kind.UNIT, start, who, body)])[0]
     note_all_completions(desk, desk.book.sensors()[name].stream)
     return entry
+
+
+def never_heard(desk: Desk, name: str) -> list[str]:
+    """What to mind of a sensor that was named and never heard: its topic may be misspelt."""
+    stream = desk.book.sensors()[name].stream
+    if any(heard.stream == stream and heard.readings for heard in desk.store.heard()):
+        return []
+    return [f"nothing was heard on {stream} so far; what is heard shows: wallclime sensor seen"]
 
 
 def zone_at(desk: Desk, place: str) -> ZoneInfo:
@@ -241,6 +273,7 @@ def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequ
     source = next(
         (s for s in desk.settings.sources if compile_topic(s.topic).match(topic or heard.stream) is not None), None
     )
+    plain = source is not None and source.format == "plain"
     times = max((_newest_times(desk, heard.stream, quantity) for quantity in AIR), key=len)
     return Seen(
         heard=heard,
@@ -250,8 +283,8 @@ def _seen(desk: Desk, heard: Heard, place: str | None, latest: Mapping[str, Sequ
         interval=int(np.median(np.diff(times))) if len(times) > 1 else None,
         topic=topic,
         payload=payload,
-        read_as="" if source is None else _read_as(source),
-        stamped=None if source is None else source.format == "senml" or source.time_at is not None,
+        read_as="" if source is None else _read_plain(topic, payload) if plain else _read_as(source),
+        stamped=None if source is None or (plain and not payload) else _stamped(source, payload),
     )
 
 
@@ -262,6 +295,29 @@ def battery(desk: Desk, stream: str) -> float | None:
         return None
     series = desk.store.series(stream, Quantity.BATTERY, bounds[1])
     return to_base(float(series.value[-1]), series.units[series.unit[-1]])
+
+
+def _stamped(source: Source, payload: str) -> bool:
+    """Whether the messages of a source carry a time; of plain JSON whether this one does."""
+    if source.format == "plain":
+        return stamp_at(_document(payload)) is not None
+    return source.format == "senml" or source.time_at is not None
+
+
+def _read_plain(topic: str, payload: str) -> str:
+    """How a message of plain JSON is read, in words; "" where it is cut short."""
+    document = _document(payload)
+    if document is None:
+        return ""
+    fields = {quantity: Field(spot.at, spot.unit) for quantity, spot in look(document, topic).items()}
+    return _read_as(Source(topic, "plain", fields, topic, time_at=stamp_at(document)))
+
+
+def _document(payload: str) -> Any:
+    try:
+        return json.loads(payload)
+    except ValueError:
+        return None
 
 
 def _read_as(source: Source) -> str:

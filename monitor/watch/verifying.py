@@ -21,7 +21,7 @@ from monitor.seal.canonical import text_of
 from monitor.seal.verify import Verified, verify
 from monitor.tell.evidence import figures_of, missing_figures, names_digest
 from monitor.tell.words import Display
-from monitor.watch.rejudging import Material, Shown, judged
+from monitor.watch.rejudging import Material, Shown, judged, profile_of
 
 _CLOSE = 1e-9  # of two figures that were computed on two machines
 
@@ -78,6 +78,9 @@ def _compared(found: Verified) -> tuple[list[str], list[str]]:
         f"data/{layout.ASSESSMENT}: {where} is not what readings and log say. It was not made from this record"
         for where in list(differences(json.loads(text_of(anew.to_json())), stated))[:20]
     ]
+    if found.document(layout.PROFILE) != profile_of(found.log, as_of).text.encode():
+        what = "it is not the profile that the log has in force. The verdict rests on that of the log"
+        faults.append(f"data/{layout.PROFILE}: {what}")
     html = page.decode()
     if not names_digest(html, text):
         faults.append(f"data/{layout.REPORT}: it was made from another Assessment. Rely on neither")

@@ -139,3 +139,38 @@ def test_how_boxes_lie_is_said_later_as_ready_advises(den: Home):
     den.done("log", "correct", "den", number, "--withdraw", "--reason", "does not say how they lie")
     den.done("log", "deliver", "den", "--lot", "B7", "--boxes", "12", "--stack-height", "1 ft")
     assert "nobody said how the boxes lie" not in " ".join(den("ready", "den").out.split())
+
+
+def test_several_lots_come_in_one_delivery_each_with_its_count(den: Home):
+    told = said(den, "--lot", "A7", "--boxes", "5", "--lot", "B2", "--boxes", "4", "--flat", "--unopened")
+    assert told.splitlines()[:3] == [
+        "entry 4: deliver, A7, 5 boxes at 'den'",
+        "entry 5: deliver, B2, 4 boxes at 'den'",
+        "9 boxes have come; the take-off asks for 9.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("options", "fault"),
+    [
+        (("--lot", "A", "--lot", "B", "--boxes", "4"),
+         "--boxes: 2 lots and 1 counts of boxes are given. Give one after each --lot, or none"),
+        (("--boxes", "4", "--boxes", "5"),
+         "--boxes: 0 lots and 2 counts of boxes are given. Give one after each --lot, or none"),
+        (("--lot", "A", "--lot", "A"), "--lot: a lot is given twice. Give each lot once, with all its boxes"),
+        (("--lot", "A", "--lot", "B", "--lot-number", "7"),
+         "--lot-number: of which lot is not clear. Enter each lot by itself"),
+    ],
+)  # fmt: skip
+def test_lots_and_counts_that_do_not_go_together_are_refused_and_nothing_is_entered(den: Home, options, fault):
+    before = den.done("log", "list", "den").out
+    result = den("log", "deliver", "den", *options)
+    assert (result.code, result.err) == (2, f"{fault}\n")
+    assert den.done("log", "list", "den").out == before
+
+
+def test_what_was_not_said_of_how_the_boxes_lie_is_asked_for(den: Home):
+    assert "not said: how the boxes lie (--flat or --on-end); whether they are closed (--unopened or --opened)\n" in (
+        den.done("log", "deliver", "den").err
+    )
+    assert "not said" not in den.done("log", "deliver", "den", "--lot", "B", "--flat", "--unopened").err

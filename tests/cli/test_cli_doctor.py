@@ -265,6 +265,24 @@ def test_of_each_topic_it_is_told_whether_it_was_ever_heard(den):
     )  # fmt: skip
 
 
+def test_where_every_topic_is_heard_one_on_which_nobody_speaks_is_no_fault_once_something_was_heard(den):
+    settle(den, f"[broker]\nport = {free_port()}\n")
+    site, every = "topic site/{sensor}/climate", "topic #"
+    mend = "Compare it with what the sensors publish on; listen with: mosquitto_sub -v -t '{}'"
+    nothing = "nothing was ever heard there"
+    assert found(den, site, every) == [
+        ("unknown", nothing, mend.format("site/+/climate")),
+        ("unknown", nothing, mend.format("#")),
+    ]
+    with open_desk(den.path, environ={}, clock=den.clock) as desk:
+        at = NOON - MINUTE
+        desk.store.keep_readings([Reading("flat7/a/state", Quantity.AIR_TEMPERATURE, at, 21.0, "degC", at, LIVE)])
+    assert found(den, site, every) == [
+        ("pass", "nothing was heard there; what is heard comes on other topics", ""),
+        ("pass", "heard of 1 sensor, last 2026-01-12T11:59:00Z", ""),
+    ]
+
+
 def test_one_topic_at_two_brokers_is_two_checks(den):
     brokers = "".join(f'[[broker]]\nname = "{name}"\nport = {free_port()}\n' for name in ("attic", "cellar"))
     sources = "".join(f'{STAMPED}broker = "{name}"\n' for name in ("attic", "cellar"))

@@ -73,7 +73,7 @@ def test_init_writes_settings_that_change_nothing_and_does_so_once(wallclime: Ho
     path = wallclime.path / "wallclime.toml"
     result = wallclime("init")
     assert (result.code, result.out) == (0, "")
-    assert result.err == f"wrote {path}: say there which broker and which topics are heard; then wallclime serve\n"
+    assert result.err == f"wrote {path}: say there which broker is heard; then wallclime serve\n"
     wallclime.done("job", "list")
     again = wallclime("init")
     assert (again.code, again.err) == (2, f"{path}: it is there already. Edit that file, or move it away first\n")

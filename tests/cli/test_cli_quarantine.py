@@ -85,6 +85,7 @@ def test_an_unstamped_message_stays_where_it_is(wallclime: Home):
 
 def test_a_topic_that_no_source_hears_is_said(wallclime: Home):
     refused(wallclime, STAMPED, topic="elsewhere/hall")
+    (wallclime.path / "wallclime.toml").write_text(SOURCE, encoding="utf-8")
     assert wallclime.done("quarantine", "retry").err.splitlines()[1] == (
         "elsewhere/hall: no source in wallclime.toml hears this topic. Add a [[source]] for it"
     )
@@ -242,7 +243,7 @@ def test_a_stranger_is_shown_with_its_last_payload_and_how_it_is_read(wallclime:
         "  3 readings, every 1 min, last 2026-01-12T11:02:00Z; proposed hold 30 min\n"
         '  last payload on site/hall/climate: {"h": 45}\n'
         "  read as json: air temperature at '/temperature' in degC, air humidity at '/humidity' in %; time at '/time'\n"
-        "  wallclime sensor add NAME --topic 'site/hall/climate'\n"
+        "  wallclime sensor add hall --topic site/hall/climate --job JOB\n"
     )
 
 
@@ -303,3 +304,20 @@ def test_an_assignment_is_withdrawn_only_if_no_sensor_is_at_two_places_then(wall
         "assignment to 'loft': hall is at 'hall' from 2026-01-05T00:00:00Z to now. "
         "Release it first: wallclime sensor release hall --at TIME\n",
     )
+
+
+def test_a_unit_that_is_still_sent_has_no_end(wallclime: Home):
+    with store_of(wallclime) as store:
+        store.keep_readings([Reading("flat7/s", Quantity.AIR_TEMPERATURE, NOON - HOUR, 63.0, "degC", NOON, LIVE)])
+    wallclime.done("sensor", "add", "s", "--topic", "flat7/s")
+    claim = ("sensor", "unit", "s", "--quantity", "temperature", "--reason", "x", "--unit", "degF")
+    both = wallclime(*claim, "--from", "2026-01-05", "--to", "2026-01-06", "--still")
+    assert (both.code, both.err) == (2, "--to --still: it has an end and goes on. Leave one of them out\n")
+    still = wallclime.done(*claim, "--from", "2026-01-05", "--still")
+    assert still.err == "s sent temperature in degF from 2026-01-05T00:00:00Z on\n"
+    late = wallclime(*claim, "--from", "2026-02-05", "--still")
+    assert late.err == (
+        "--from: 2026-02-05T00:00:00Z is in the future. The log holds what has happened; check the date\n"
+    )
+    log = wallclime.done("sensor", "log", "--json").json()
+    assert log[-1]["body"]["to"] is None

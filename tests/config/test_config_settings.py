@@ -44,7 +44,7 @@ def password_file(tmp_path):
 # --- defaults ---------------------------------------------------------------------------------------------------------
 
 
-def test_without_a_file_there_is_a_store_in_the_home_a_local_broker_and_one_source(tmp_path):
+def test_without_a_file_there_is_a_store_in_the_home_a_local_broker_and_two_sources(tmp_path):
     found = load_settings(tmp_path, {})
     assert found.home == tmp_path
     assert found.store_url == f"sqlite:///{tmp_path}/wallclime.db"
@@ -63,6 +63,7 @@ def test_without_a_file_there_is_a_store_in_the_home_a_local_broker_and_one_sour
             time_at="/time",
             time_form="rfc3339",
         ),
+        Source("#", "plain", {}, "{sensor}"),
     )
 
 
@@ -89,6 +90,7 @@ def test_each_line_of_the_starter_that_is_commented_out_may_be_used(load, passwo
     assert found.broker.tls == Tls(tmp_path / "ca.pem", tmp_path / "our.pem", tmp_path / "our.key")
     fields = {Quantity.AIR_TEMPERATURE: Field("", "degF")}
     assert found.sources[1:] == (
+        Source("#", "plain", {}, "{sensor}", broker="attic"),
         Source("bare/{sensor}/temperature", "number", fields, "bare/{sensor}", broker="attic"),
         Source("senml/{site}", "senml", {}, "{site}/", broker="attic"),
     )
@@ -109,7 +111,7 @@ def test_what_a_file_sets_replaces_only_that(load):
     assert (found.broker.host, found.broker.port) == ("broker.invalid", 1883)
     assert (found.service.linger, found.service.batch) == (1_500, 5_000)
     assert found.log == Logging("debug", "text")
-    assert len(found.sources) == 1
+    assert [source.topic for source in found.sources] == ["site/{sensor}/climate", "#"]
 
 
 @pytest.mark.parametrize(
@@ -317,7 +319,7 @@ humdity = { at = "/h", unit = "%" }
         'source 6: humdity.at: there is no such key. Did you mean "humidity.at"?',
         'source 6: humdity.unit: there is no such key. Did you mean "humidity.unit"?',
         'source 6: topic: it is missing. Add topic = "site/{sensor}/climate"',
-        'source 6: format: it is missing. Add format = "json", "number" or "senml"',
+        'source 6: format: it is missing. Add format = "json", "number", "senml" or "plain"',
     ]
 
 

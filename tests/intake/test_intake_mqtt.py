@@ -78,6 +78,29 @@ def test_a_topic_of_an_earlier_setting_that_the_broker_still_serves_is_refused_n
     assert memory.reasons() == ["no-source"]
 
 
+def test_where_every_topic_is_heard_what_is_no_sensor_is_passed_over_and_what_was_one_is_refused(mosquitto):
+    memory, log = Memory(), Log()
+    sources = (SOURCES[1], Source("#", "plain", {}, "{sensor}"))
+    publish(mosquitto, ("flat7/old/state", '{"temperature": 3}', 1, True))  # kept by the broker, of nobody knows when
+    with listening(mosquitto, memory, sources=sources, log=log) as listener:
+        publish(
+            mosquitto,
+            ("flat7/plug/state", '{"power": 12}'),
+            ("flat7/hall/availability", "online"),
+            ("wallclime/another/job/hall/state", '{"temperature": 20}'),
+            timed(20.5),
+            ("flat7/hall/state", '{"temperature": 17.2, "humidity": 58}'),
+            ("flat7/hall/state", "offline"),
+            ("flat7/hall/state", '{"temperature": 17.3, "humidity": 58}'),
+        )
+        soon(lambda: listener.status.kept == 5)
+    assert memory.values() == [20.5, 17.2, 58.0, 17.3, 58.0]
+    assert [(refused.topic, refused.reason, refused.raw) for refused in memory.refused] == [
+        ("flat7/hall/state", "unreadable", b"offline")
+    ]
+    assert [fields["address"] for _, event, fields in log if event == "new sensor"] == ["timed/7", "flat7/hall/state"]
+
+
 # --- batches
 
 

@@ -2,7 +2,7 @@ import pytest
 
 from monitor.basis.errors import SettingsError
 from monitor.config.settings import Source
-from monitor.intake.topics import address, compile_topic, stream_of_topic
+from monitor.intake.topics import address, compile_topic, covering, stream_of_topic
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_signs_that_mean_something_to_regular_expressions_are_plain_text():
 
 
 @pytest.mark.parametrize(
-    "text", ["", "home/+/climate", "home/#", "home/x{sensor}", "home/{}/x", "home/{a}/{a}", "a\0b"]
+    "text", ["", "home/+/climate", "home/{a}/#", "#/home", "home/x{sensor}", "home/{}/x", "home/{a}/{a}", "a\0b"]
 )
 def test_a_text_that_is_no_topic_says_how_to_write_one(text):
     with pytest.raises(SettingsError) as caught:
@@ -83,3 +83,21 @@ def test_a_topic_of_senml_tells_no_sensor():
     sources = [Source("senml/{sensor}", "senml", {}, "{sensor}/"), Source("{a}/{sensor}", "json", {}, "{a}/{sensor}")]
     assert stream_of_topic(sources, "senml/7") is None
     assert stream_of_topic(sources, "home/7") == "home/7"
+
+
+def test_a_last_level_of_all_that_follows_is_the_sensor_and_neither_the_brokers_own_topics_nor_ours_are_heard():
+    everything, flat = compile_topic("#"), compile_topic("flat7/#")
+    assert (everything.filter, flat.filter) == ("#", "flat7/#")
+    assert everything.match("flat7/hall/state") == {"sensor": "flat7/hall/state"}
+    assert flat.match("flat7/hall/state") == {"sensor": "hall/state"}
+    assert address("flat7/{sensor}", {"sensor": "hall/state"}) == "flat7/hall/state"
+    for strange in ("$SYS/uptime", "wallclime/wallclime-1/job/hall/state"):
+        assert everything.match(strange) is None
+    assert flat.match("flat8/hall") is None
+
+
+def test_what_a_wider_filter_covers_is_not_asked_for_twice():
+    # MQTT 3.1.1 section 3.3.5: where subscriptions overlap, a broker may send a message several times
+    assert covering(["site/+/climate", "#", "wallclime/x/marker"]) == ["#"]
+    assert covering(["flat7/#", "flat7/hall", "flat8/hall", "flat7/#"]) == ["flat7/#", "flat8/hall"]
+    assert covering(["a/+", "b"]) == ["a/+", "b"]

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from rooms import HUMIDITY, PROFILE, TEMPERATURE, Room, Shelf, frame, minutes, steady
 
+from monitor.basis.times import LATEST
 from monitor.basis.values import SENSORS_CHAIN, Entry, Kind
 from monitor.rules.frame import UnitClaim, claims_of, frame_of
 from monitor.rules.judge import judge
@@ -53,6 +54,8 @@ def test_a_claim_is_what_its_entry_says():
     body = {"sensor": "a", "quantity": "air_temperature", "unit": "degF", "from": 5, "to": 9}
     entry = Entry(SENSORS_CHAIN, 1, Kind.UNIT, 5, 99, "Ada", body, None, b"", b"")
     assert claims_of([entry]) == {"a": (UnitClaim(TEMPERATURE, "degF", 5, 9),)}
+    still = Entry(SENSORS_CHAIN, 1, Kind.UNIT, 5, 99, "Ada", {**body, "to": None}, None, b"", b"")
+    assert claims_of([still]) == {"a": (UnitClaim(TEMPERATURE, "degF", 5, LATEST),)}
 
 
 def test_a_claim_reaches_the_frame_of_the_job_whatever_time_is_asked_for():

@@ -6,12 +6,14 @@ import invented_den as den
 import pytest
 
 from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
-from monitor.basis.values import Kind, Quantity
+from monitor.basis.values import Kind, OriginKind, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, OtherVerdict
 from monitor.rules.thinning import ThinnedDays
-from monitor.tell.candour import PROVEN, candour
+from monitor.tell.candour import LOGGERS, PROVEN, candour, front
 from monitor.tell.diary import MOST_NUMBERS
-from monitor.tell.words import display_of
+from monitor.tell.evidence import HeadView, Sealed
+from monitor.tell.views import SensorLine, Stay
+from monitor.tell.words import display_of, when
 
 T0 = den.DELIVERED
 
@@ -165,3 +167,54 @@ def test_thinned_days_are_marked_with_what_is_left_and_what_that_does():
         "reading are left. Excursions then may read shorter or longer than they did.",
     ]
     assert "thinned" not in told()
+
+
+# --- where the sensors were, whose clock, whose key ---
+
+
+def first_page(**changes) -> dict[str, str]:
+    page = den.page(**changes)
+    return dict(front(page, display_of(page.assessment, "us")))
+
+
+def test_page_one_has_all_that_candour_says_and_ends_with_what_is_shown():
+    page = den.page()
+    shown = display_of(page.assessment, "us")
+    assert list(dict(front(page, shown)))[-4:] == ["placement", "clock", "key", "what this shows"]
+    assert dict(candour(page, shown)).items() <= dict(front(page, shown)).items()
+
+
+def test_where_the_sensors_were_is_told_as_it_was_entered():
+    stay = Stay("den", T0, None, "height 1 ft")
+    one = SensorLine("den-1", "x", HOUR, {}, (stay, Stay("outdoors", T0, None, hears="outdoors")), "maker")
+    other = SensorLine("den-2", "y", HOUR, {}, (Stay("den", T0, None),), "maker")
+    assert first_page(sensors=(one, other))["placement"] == (
+        "By what was entered: den-1 at den (height 1 ft); den-2 at den (how, nobody said). "
+        "Whether it was so no record can show."
+    )
+    assert first_page(sensors=())["placement"] == "No sensor was ever entered as being at these places."
+
+
+def test_steps_of_the_clock_are_told_and_that_loggers_have_clocks_of_their_own():
+    step = den.entry(3, Kind.CLOCK, T0, {"by_ms": HOUR})
+    page = den.page(steps=(step,))
+    at = when(T0, display_of(page.assessment, "us"))
+    assert first_page(steps=(step,))["clock"] == f"The computer's clock was set {at} by 1 h."
+    filed = judged(origin_share={OriginKind.FILE: 1.0})
+    assert first_page(assessment=filed)["clock"] == f"No jump of the computer's clock was written down.{LOGGERS}"
+
+
+def test_whether_others_hold_a_head_is_told_with_the_key():
+    assert first_page(sealed=None)["key"] == (
+        "Nothing is sealed yet: nothing but the store itself vouches for the record."
+    )
+    head = HeadView(1, "ab" * 32, "0XRP", T0, None, "delivery", 3)
+    sealed = Sealed(heads=(head,), fingerprint="ab" * 32, keys=2)
+    key = f"The key that seals is {' '.join(['abab'] * 16)}, the 2nd"
+    assert first_page(sealed=sealed)["key"] == (
+        f"{key}. That somebody else holds a head is written nowhere: its holder could have sealed another record."
+    )
+    held = (den.entry(4, Kind.WITNESS, T0, {"code": "0XRP"}),)
+    assert first_page(sealed=sealed, entries=held)["key"] == (
+        f"{key}. Others hold a head, by entry 4: what that head seals its holder could not write anew."
+    )

@@ -330,6 +330,12 @@ def test_a_verdict_that_is_left_out_is_told(forged, name):
     assert forged(drop=name) == ["data/assessment.json: it or the report is not there. There is no verdict to compare"]
 
 
+def test_a_profile_that_is_not_that_of_the_log_is_found(forged):
+    assert forged(drop=layout.PROFILE) == [
+        "data/profile.toml: it is not the profile that the log has in force. The verdict rests on that of the log"
+    ]
+
+
 def test_an_assessment_that_is_none_is_told(forged):
     def strange(said):
         del said["as_of"]
