@@ -5,6 +5,7 @@ A sentence a line and no line broken: each screen breaks them as it can. Roundin
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Callable, Sequence
 
@@ -18,6 +19,7 @@ from monitor.tell.words import Display, visible
 LONGEST_SUBJECT = 70  # [signs]
 WIDTH = 80  # of a terminal [columns]
 NAMED = 5  # sensors that a line names before it counts the rest
+MOST_ROOMS = 8  # and rooms or walls
 GRAVE = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Alarm", Priority.LOW: "Mind"}
 TRAINING = "This is a training job: some of its readings were simulated."
 
@@ -103,6 +105,9 @@ def _about(bundle: Bundle) -> str:
         return f"{number} alarms at once, first {title(first)}, {spot(first)}"
     if number == 1:
         return f"{title(first)}, {spot(first)}"
+    if bundle.behind == "walls":
+        what = ", ".join(dict.fromkeys(map(title, bundle.alarms)))
+        return f"{what}, {len(_jobs(bundle.alarms))} walls of {visible(bundle.named)}"
     if bundle.behind:
         return f"{number} sensors silent, {behind(bundle)}"
     titles = list(dict.fromkeys(map(title, bundle.alarms)))
@@ -121,6 +126,8 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
     """The whole message. [ms]"""
     if bundle.form == "summary":
         lines = _flood(bundle, shown)
+    elif bundle.behind == "walls":
+        lines = _walls(bundle, now, shown)
     elif bundle.behind:
         lines = _group(bundle, now, shown)
     elif len(bundle.alarms) + bundle.more == 1:
@@ -167,6 +174,50 @@ def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     lines += [*_rest(bundle), ""]
     cautions = [line for line in _acts(bundle.alarms) if line.startswith("Mind: ")]
     return lines + ([] if over else cautions)
+
+
+def _walls(bundle: Bundle, now: int, shown: Shown) -> list[str]:
+    """Several walls that have the same to say: each condition once, of all of them, with the figures of the worst."""
+    kinds: dict[str, list[Alarm]] = {}
+    for alarm in bundle.alarms:
+        kinds.setdefault(alarm.what, []).append(alarm)
+    lines = [f"{_opening(bundle)}: {_about(bundle)}"]
+    for found in kinds.values():
+        lines += ["", title(found[0]).capitalize()] if len(kinds) > 1 else []
+        lines += _of_walls(found, now, shown)
+        lines += [] if bundle.form == "returned" or len(kinds) == 1 else [f"To do: {to_do(_worst(found))}"]
+    if bundle.form == "returned":
+        return lines
+    acts = _acts([_worst(found) for found in kinds.values()])
+    return lines + (acts if len(kinds) == 1 else ["", *(line for line in acts if line.startswith("Mind: "))])
+
+
+def _of_walls(found: Sequence[Alarm], now: int, shown: Shown) -> list[str]:
+    worst, first = _worst(found), min(found, key=lambda one: one.since)
+    display, places = shown(worst.job), list(dict.fromkeys(one.where for one in found if one.where))
+    bad = _bad(worst, display)
+    rooms = places if 1 < len(places) < len(found) else _jobs(found)
+    return [
+        f"Where: {words.few([visible(one) for one in rooms], MOST_ROOMS, between=', ')}",
+        f"{'When' if first.returned else 'Since'}: {_lasting(first, now, shown(first.job))}",
+        *([f"How bad: {visible(worst.where or worst.job)}: {bad}"] if bad else []),
+        *([TRAINING] if any(one.facts.get("training") for one in found) else []),
+    ]
+
+
+def _worst(found: Sequence[Alarm]) -> Alarm:
+    """The one whose air went furthest; where nothing was measured the most pressing."""
+    side = -1 if found[0].facts.get("side") == "low" else 1
+
+    def beyond(alarm: Alarm) -> float:
+        value = alarm.facts.get("worst", alarm.facts.get("value"))
+        return -math.inf if value is None else side * float(value)
+
+    return max(found, key=beyond)
+
+
+def _jobs(found: Sequence[Alarm]) -> list[str]:
+    return list(dict.fromkeys(one.job for one in found))
 
 
 def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:

@@ -382,6 +382,36 @@ def test_a_group_names_what_its_sensors_share(behind, told):
     assert alarms.subject(two) == f"Alarm: 2 sensors silent, {told}"
 
 
+def test_several_walls_with_the_same_to_say_are_one_message_with_the_figures_of_the_worst():
+    worst = {**DAMP.facts, "worst": 75.0, "value": 74.0}
+    found = [replace(DAMP, id=f"{n:010x}", job=f"wall {n}", where=f"room {n // 2}") for n in range(6)]
+    found[4] = replace(found[4], facts=worst)
+    told = bundle(*found, behind="walls", named="mill house")
+    assert alarms.subject(told) == "Alarm: air too damp, 6 walls of mill house"
+    lines = alarms.text(told, NOW, shown).splitlines()
+    assert lines[:3] == [
+        "Alarm: air too damp, 6 walls of mill house",
+        "Where: room 0, room 1, room 2",
+        "Since: 2026-01-05 08:40 -05:00 (2 h 10 min)",
+    ]
+    assert lines[3].startswith("How bad: room 2: now 74.0 %, at worst 75.0 %, the limit is 65.0 %")
+    assert [line.partition(":")[0] for line in lines[4:]] == ["To do", "Mind", "Mind", "Seen them? All at once"]
+
+
+def test_several_walls_with_two_conditions_are_told_of_each_once():
+    both = [replace(one, job=f"wall {n}", where=f"room {n}") for n in range(3) for one in (FROST, DAMP)]
+    text = alarms.text(bundle(*both, behind="walls", named="mill house"), NOW, shown)
+    assert text.startswith("URGENT: pipes may freeze, air too damp, 3 walls of mill house\n\nPipes may freeze\nWhere: ")
+    assert (text.count("To do: "), text.count("Where: wall 0, wall 1, wall 2\n")) == (2, 2)
+
+
+def test_walls_that_are_over_together_have_nothing_to_do():
+    over = [replace(DAMP, job=f"wall {n}", standing=Standing.RETURNED, returned=NOW) for n in range(3)]
+    text = alarms.text(bundle(*over, form="returned", tells="returned", behind="walls", named="den"), NOW, shown)
+    assert text.startswith("Over: air too damp, 3 walls of den\nWhere: wall 0, wall 1, wall 2\nWhen: 2026-01-05 08:40 to 10:50")
+    assert "To do" not in text
+
+
 def test_a_flood_is_summed_up_the_most_pressing_first():
     found = (FROST, *(replace(DAMP, job=f"wall {n}") for n in range(9)))
     told = bundle(*found, form="summary", more=14)
