@@ -149,7 +149,12 @@ def _groups(changes: Sequence[Change], patience: Patience, buildings: Mapping[st
     for group in rest.values():
         alike.setdefault((_shared(group, buildings), _form(group[0]), str(group[0].tells)), []).append(group)
     for (shared, *_), groups in alike.items():
-        yield _bundle(groups[0]) if len(groups) == 1 else _walls([one for group in groups for one in group], shared)
+        if len(groups) > 1:
+            yield _walls([one for group in groups for one in group], shared)
+        elif shared == (HOUSE, str(True)) and len(groups[0]) > 1:  # sensors that speak again
+            yield _bundle(groups[0], *_behind(groups[0]))
+        else:
+            yield _bundle(groups[0])
 
 
 def _shared(group: Sequence[Change], buildings: Mapping[str, str]) -> tuple[str, ...]:

@@ -10,6 +10,8 @@ import textwrap
 from collections.abc import Callable, Sequence
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
+from monitor.basis.times import rfc3339
+from monitor.rules import whats
 from monitor.rules.grouping import Bundle
 from monitor.tell import words
 from monitor.tell.alarm_facts import how_bad, with_an_error
@@ -20,6 +22,7 @@ LONGEST_SUBJECT = 70  # [signs]
 WIDTH = 80  # of a terminal [columns]
 NAMED = 5  # sensors that a line names before it counts the rest
 MOST_ROOMS = 8  # and rooms or walls
+BY_DAYS = (whats.SURFACE_WET, whats.SURFACE_DAMP, whats.MOULD)
 GRAVE = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Alarm", Priority.LOW: "Mind"}
 TRAINING = "This is a training job: some of its readings were simulated."
 
@@ -45,19 +48,31 @@ def _bad(alarm: Alarm, display: Display) -> str:
     return "" if alarm.returned is not None and with_an_error(alarm) else how_bad(alarm, display)
 
 
+def _began(alarm: Alarm, display: Display) -> str:
+    """When it began: of what is counted by days of UTC the day."""
+    return f"{rfc3339(alarm.since)[:10]} (a day of UTC)" if alarm.what in BY_DAYS else words.when(alarm.since, display)
+
+
+def _span(alarm: Alarm, returned: int, display: Display) -> str:
+    if alarm.what in BY_DAYS:
+        return f"{_began(alarm, display)} to {words.when(returned, display)}"
+    return words.between(alarm.since, returned, display)
+
+
 def _since(alarm: Alarm, display: Display) -> str:
     if alarm.returned is not None and alarm.returned >= alarm.since:
-        return f"{words.between(alarm.since, alarm.returned, display)}, over by now"
-    return f"since {words.when(alarm.since, display)}"
+        return f"{_span(alarm, alarm.returned, display)}, over by now"
+    return f"since {_began(alarm, display)}"
 
 
 def _lasting(alarm: Alarm, now: int, display: Display) -> str:
     """ "2026-01-05 17:05 -05:00 (2 h 10 min)"."""
     if alarm.returned is None or alarm.returned < alarm.since:
-        length = lasting(max(now - alarm.since, 0))
-        return f"{words.when(alarm.since, display)} ({length})"
+        length = "" if alarm.what in BY_DAYS else f" ({lasting(max(now - alarm.since, 0))})"
+        return f"{_began(alarm, display)}{length}"
     length = lasting(alarm.returned - alarm.since)
-    return f"{words.between(alarm.since, alarm.returned, display)} ({length}), over by now"
+    shown = "" if alarm.what in BY_DAYS else f" ({length})"
+    return f"{_span(alarm, alarm.returned, display)}{shown}, over by now"
 
 
 def how_to_acknowledge(alarms: Sequence[Alarm]) -> str:
@@ -200,9 +215,13 @@ def _of_walls(found: Sequence[Alarm], now: int, shown: Shown) -> list[str]:
     return [
         f"Where: {words.few([visible(one) for one in rooms], MOST_ROOMS, between=', ')}",
         f"{'When' if first.returned else 'Since'}: {_lasting(first, now, shown(first.job))}",
-        *([f"How bad: {visible(worst.where or worst.job)}: {bad}"] if bad else []),
+        *([f"How bad: {_room_of(worst)}: {bad}"] if bad else []),
         *([TRAINING] if any(one.facts.get("training") for one in found) else []),
     ]
+
+
+def _room_of(alarm: Alarm) -> str:
+    return spot(alarm) if alarm.what in (whats.CARE_DUE, whats.INSPECTION_DUE) else visible(alarm.where or alarm.job)
 
 
 def _worst(found: Sequence[Alarm]) -> Alarm:
@@ -221,15 +240,18 @@ def _jobs(found: Sequence[Alarm]) -> list[str]:
 
 
 def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
-    """What fell silent together: one cause, whatever the number."""
-    first = min(one.since for one in bundle.alarms)
+    """What fell silent together, or speaks again: one cause, whatever the number."""
+    first = min(bundle.alarms, key=lambda one: one.since)
     names = [visible(one.where) for one in bundle.alarms]
-    display = shown(HOUSE)
-    length = lasting(max(now - first, 0))
-    return [
+    lines = [
         f"{_opening(bundle)}: {_about(bundle)}",
         f"Where: {words.few(names, NAMED, more=bundle.more, between=', ')}",
-        f"Since: {words.when(first, display)} ({length})",
+        f"{'When' if first.returned else 'Since'}: {_lasting(first, now, shown(HOUSE))}",
+    ]
+    if bundle.form == "returned":
+        return [*lines, "How bad: they speak again; what they did not say meanwhile is not known."]
+    return [
+        *lines,
         "How bad: nothing they say since then is known, so nothing of it counts.",
         "To do: They fell silent together: look first at what they share, its power and its network.",
     ]

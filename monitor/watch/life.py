@@ -13,6 +13,7 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339, zone_of
 from monitor.basis.values import Draft, Entry, Kind
 from monitor.rules.assessment import Episode
+from monitor.rules.begun import up_before
 from monitor.rules.care import Item, cared, in_order, plan
 from monitor.rules.causes import episode_at
 from monitor.rules.frame import Frame, effective
@@ -135,11 +136,15 @@ def due(desk: Desk, *, within: int = 0) -> Due:
 
 
 def items_of(desk: Desk, frame: Frame, finish: int, as_of: int) -> tuple[Item, ...]:
-    """The care and the two inspections of a wall that was finished at `finish`. [ms]"""
+    """The care and the two inspections of a wall that was finished at `finish`. [ms]
+
+    Of one that was up before its record began they count from then on: nobody knows what was done before.
+    """
     log, zone = _standing(desk, frame), frame.job.zone
+    since = max(finish, frame.job.opened) if up_before(log) else finish
     return (
-        *plan(frame.profile.care, log, finish, as_of),
-        *inspections(log, finish, as_of, zone_of(zone), southern=is_southern(zone)),
+        *plan(frame.profile.care, log, since, as_of),
+        *inspections(log, since, as_of, zone_of(zone), southern=is_southern(zone)),
     )
 
 

@@ -9,13 +9,12 @@ from typing import TypeVar
 from monitor.basis.errors import Fault, RecordError, WallclimeError
 from monitor.basis.times import parse_time, zone_of
 from monitor.basis.values import Entry
+from monitor.rules.begun import UP_BEFORE
 from monitor.watch.desk import Desk
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import Opening, drafts_of, open_job, past
 
 _T = TypeVar("_T")
-
-UP_BEFORE = "the wall was up before its record began"
 
 
 def open_one(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
