@@ -31,7 +31,7 @@ EPISODES_NAMED = 5  # of the episodes that a refusal lists
 class Due:
     """What the finished walls ask for as of `as_of` [ms], in the order to do it; `zones` has each wall's zone.
 
-    `never`: the walls that nobody has cared for since their finish.
+    `never`: the walls that nobody has cared for since their finish, of those whose record knows it.
     """
 
     as_of: int
@@ -130,7 +130,8 @@ def due(desk: Desk, *, within: int = 0) -> Due:
     frames = [desk.book.frame_at(name, now) for name in desk.book.names() if closed_at(desk, name) is None]
     walls = [(frame, frame.finish) for frame in frames if frame.finish is not None]
     items = [(frame.job.name, item) for frame, finish in walls for item in items_of(desk, frame, finish, now)]
-    never = [frame.job.name for frame, finish in walls if not cared(_standing(desk, frame), finish, now)]
+    logs = [(frame, finish, _standing(desk, frame)) for frame, finish in walls]
+    never = [frame.job.name for frame, finish, log in logs if not cared(log, finish, now) and not up_before(log)]
     zones = {frame.job.name: frame.job.zone for frame, _ in walls}
     return Due(now, tuple(in_order(items, now, within)), tuple(never), zones)
 

@@ -1,4 +1,4 @@
-"""The days of the invented estate: hears over a real broker what was sent meanwhile, looks, and lets messages go out."""
+"""The days of the invented estate: what was sent is heard over a real broker, looked at, and told."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ import invented_estate as estate
 from invented_wall import House, ms
 from processes import Mosquitto, publish, soon
 
-from monitor.basis.times import HOUR
+from monitor.basis.times import HOUR, MINUTE
 from monitor.intake.mqtt import Listener
 from monitor.watch import digest
 from monitor.watch.alarming import Memory, look, note_settings
@@ -38,13 +38,13 @@ class Days:
     sent: int = 0  # readings
     memory: Memory = field(default_factory=Memory)
 
-    def go(self, local: str, *, every: float = math.inf) -> None:
-        """Let it become that time, and hear what was sent meanwhile; look each `every` and at the end. [h]"""
+    def go(self, local: str, *, look: bool = True) -> None:
+        """Let it become that time, and hear what was sent meanwhile; then look, unless that is not asked for."""
         end, clock = ms(local), self.house.clock
         while clock.at_ms < end:
-            self._hear(clock.at_ms, int(min(clock.at_ms + min(every, 12.0) * HOUR, end)))
-            if every < math.inf or clock.at_ms >= end:
-                self.look()
+            self._hear(clock.at_ms, min(clock.at_ms + 12 * HOUR, end))
+        if look:
+            self.look()
 
     def _hear(self, start: int, until: int) -> None:
         """What carries its time comes by the hour, what carries none at the end: it is of the minute of its arrival."""
@@ -58,13 +58,15 @@ class Days:
     def look(self) -> None:
         """Look once, and wait until everybody took what there is for them now."""
         self.desk.store.stay_awake(self.awake, {"links": []}, [])
-        look(self.desk, self.memory, lambda: [])
+        look(self.desk, self.memory, list)
         self.told()
 
     def told(self) -> None:
-        """Wait until the outbox holds nothing that is due."""
+        """Wait until the outbox holds nothing that is due, or on its way."""
         now = self.house.clock.at_ms
-        soon(lambda: not self.desk.store.outbox_due(now, 1), WITHIN, "everybody took what there is for them")
+        soon(
+            lambda: not self.desk.store.outbox_due(now + 3 * MINUTE, 1), WITHIN, "everybody took what there is for them"
+        )
 
     def morning(self, contact: str) -> None:
         """Put the digest of this morning on its way, as the schedule does, and wait until it is taken."""
