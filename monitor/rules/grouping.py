@@ -16,7 +16,7 @@ from monitor.config.alarms import Contact, Patience
 from monitor.rules.alarms import ESCALATES, Change, Tells, most_pressing, worse
 from monitor.rules.whats import SILENT
 
-Form = Literal["alarm", "returned", "notice", "summary"]
+Form = Literal["alarm", "returned", "notice", "summary", "seen"]
 
 SHOWN = 10  # alarms that a message names, the most pressing first; the rest it counts. Ours
 
@@ -81,6 +81,22 @@ def bundles(
     kept = held - going
     as_told = (_as_told(change, kept) for change in changes)
     return Told(tuple(made), tuple(one for one in as_told if one is not None))
+
+
+def answered(
+    changes: Sequence[Change], contacts: Sequence[Contact], now: int, patience: Patience, buildings: Mapping[str, str]
+) -> tuple[Bundle, ...]:
+    """To the second contacts: what was passed on to them, still stands, and has been acknowledged now. [ms]"""
+    told = [
+        replace(one, tells="second contact")
+        for one in changes
+        if one.transition == "acknowledged" and one.alarm.escalated is not None and one.alarm.standing.active
+    ]
+    return tuple(
+        replace(_to(contact, group, now), form="seen", not_before=contact.quiet_until(now))
+        for contact in contacts
+        for group in _groups([one for one in told if wanted(contact, one, contacts, buildings)], patience, buildings)
+    )
 
 
 def _as_told(change: Change, kept: Collection[str]) -> Change | None:

@@ -22,6 +22,7 @@ LONGEST_SUBJECT = 70  # [signs]
 WIDTH = 80  # of a terminal [columns]
 NAMED = 5  # sensors that a line names before it counts the rest
 MOST_ROOMS = 8  # and rooms or walls
+QUIET = ("returned", "seen")  # forms of a message that ask for nothing
 BY_DAYS = (whats.SURFACE_WET, whats.SURFACE_DAMP, whats.MOULD)
 GRAVE = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Alarm", Priority.LOW: "Mind"}
 TRAINING = "This is a training job: some of its readings were simulated."
@@ -89,6 +90,8 @@ def _opening(bundle: Bundle) -> str:
     """How grave it is, or how it stands, in a word or two."""
     if bundle.form == "returned":
         return "Over"
+    if bundle.form == "seen":
+        return f"Seen by {visible(bundle.alarms[0].acknowledged_by)}"
     if bundle.form == "notice":
         return "Note"
     grave = GRAVE[bundle.priority]
@@ -158,7 +161,7 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
 
 def _one(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     alarm = bundle.alarms[0]
-    over = bundle.form == "returned"
+    over = bundle.form in QUIET
     lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job))]
     return lines if over else [*lines, *_acts([alarm])]
 
@@ -181,7 +184,7 @@ def _acts(alarms: Sequence[Alarm]) -> list[str]:
 
 def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     """Several conditions that came up together."""
-    over = bundle.form == "returned"
+    over = bundle.form in QUIET
     lines = [f"{_opening(bundle)}: {_about(bundle)}"]
     for alarm in bundle.alarms:
         lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job))]
@@ -200,8 +203,8 @@ def _walls(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     for found in kinds.values():
         lines += ["", title(found[0]).capitalize()] if len(kinds) > 1 else []
         lines += _of_walls(found, now, shown)
-        lines += [] if bundle.form == "returned" or len(kinds) == 1 else [f"To do: {to_do(_worst(found))}"]
-    if bundle.form == "returned":
+        lines += [] if bundle.form in QUIET or len(kinds) == 1 else [f"To do: {to_do(_worst(found))}"]
+    if bundle.form in QUIET:
         return lines
     acts = _acts([_worst(found) for found in kinds.values()])
     return lines + (acts if len(kinds) == 1 else ["", *(line for line in acts if line.startswith("Mind: "))])
@@ -248,6 +251,8 @@ def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
         f"Where: {words.few(names, NAMED, more=bundle.more, between=', ')}",
         f"{'When' if first.returned else 'Since'}: {_lasting(first, now, shown(HOUSE))}",
     ]
+    if bundle.form == "seen":
+        return lines
     if bundle.form == "returned":
         return [*lines, "How bad: they speak again; what they did not say meanwhile is not known."]
     return [

@@ -44,7 +44,7 @@ from monitor.watch.vitals import LOOK, house_of, stuck_since, vitals_of
 
 STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged again [ms]
 DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
-TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY}  # to be told at all; ours [ms]
+TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY, "seen": 2 * DAY}  # to be told at all; ours [ms]
 AGAIN = 5  # looks at once, when others record at the same time
 
 _T = TypeVar("_T")
