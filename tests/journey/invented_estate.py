@@ -1,7 +1,7 @@
 """Forty invented walls in three invented buildings: their lists, their sensors of three kinds, their air of a winter.
 
 Each building has a gateway of its own kind: mill house sends JSON with a time, weir court a bare number on a topic
-each, tannery row SenML packs. Two walls of a flat's lobby share its one sensor; a yard's sensor serves a whole building.
+each, tannery row SenML packs. Two walls of a flat's lobby share its one sensor; a yard's serves a whole building.
 """
 
 from __future__ import annotations

@@ -321,6 +321,13 @@ def test_a_returned_alarm_says_from_when_to_when_and_that_nobody_acknowledged_it
     assert "alarm ack" not in alarms.text(bundle(seen, form="returned", tells="returned"), NOW, shown)
 
 
+def test_what_stands_only_until_the_air_has_stayed_well_asks_for_nothing():
+    back = replace(DAMP, facts={**DAMP.facts, "value": 44.0, "limit": 65.0})
+    assert to_do(back) == "Nothing for now: it is back within the limit, and over once it has stayed so."
+    assert minds(back) == []
+    assert to_do(replace(back, facts={**back.facts, "value": 65.1})).startswith("Find where the damp comes from")
+
+
 def test_what_is_over_has_no_hour_by_which_to_act():
     over = replace(DAMP, standing=Standing.RETURNED, returned=T + 45 * MINUTE)
     assert "act_by" in DAMP.facts
