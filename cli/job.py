@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from shlex import quote
 from typing import Annotated, Any
@@ -79,30 +80,64 @@ def open_(
     climate_since: Climate = None,
     closed_in_since: ClosedIn = None,
     wet_trades_done: WetTrades = None,
+    up_since: Annotated[
+        str | None, typer.Option(metavar="TIME", help="When the wall was finished, where it hangs already.")
+    ] = None,
     reason: WhyThere = None,
     from_file: Annotated[
         Path | None,
-        typer.Option("--from", metavar="FILE.toml", help="Whose keys say what the options do not: see job example."),
+        typer.Option(
+            "--from",
+            metavar="FILE.toml|.csv",
+            help="Whose keys say what the options do not: see job example. A list: a row a wall.",
+        ),
     ] = None,
     who: Who = None,
 ) -> None:
     """Open a job: one wall, with the place of its boxes and its own, often the same room. NAME may stand in a file.
 
-    Shows what the wall takes in short. What is not said of the place is not known; job place says it later.
+    Shows what the wall takes in short. What is not said of the place is not known; job place says it later. Many
+    walls at once: --from a list, whose columns are the keys of job example; repeating it is harmless.
     """
     from monitor.config.jobfile import KEYS, read_told
-    from monitor.watch.jobs import open_job
+    from monitor.config.joblist import SUFFIX, read_list
+    from monitor.watch.openings import open_one
 
     options = {key: context.params["who" if key == "by" else key] for key in KEYS}
-    told = read_told(options, from_file, needed=("name", "zone", "length", "height"))
+    needed = ("name", "zone", "length", "height")
+    if from_file is not None and from_file.suffix.lower() == SUFFIX:
+        _open_all(context, read_list(options, from_file, needed=needed))
+        return
+    told = read_told(options, from_file, needed=needed)
     with desk(context) as at:
-        entry, frozen, *_ = open_job(at, _opening(told), who=who_of(told.values.get("by")))
+        entry, frozen, *_ = open_one(at, _opening(told), who=who_of(told.values.get("by")))
         lines = list(_opened(at, entry.chain))
     say(f"opened {entry.chain}: boxes at {entry.body['boxes_place']!r}, wall at {entry.body['wall_place']!r}, "
         f"profile {frozen.body['name']!r}")  # fmt: skip
     for line in lines:
         say(line)
-    say(f"next: wallclime log deliver {quote(entry.chain)} when the boxes lie in the room")
+    if "up_since" not in told.values:
+        say(f"next: wallclime log deliver {quote(entry.chain)} when the boxes lie in the room")
+
+
+def _open_all(context: typer.Context, told: Sequence[Any]) -> None:
+    """The walls of a list; what was opened, by building."""
+    from collections import Counter
+
+    from monitor.tell.words import counted_things
+    from monitor.watch.openings import each_of, open_all
+
+    walls = each_of([(one.values["name"], partial(_opening, one)) for one in told])
+    who = [who_of(one.values.get("by")) for one in told]
+    with desk(context) as at:
+        opened = open_all(at, list(zip(walls, who, strict=True)))
+    up = sum(one.up_since is not None for one in opened)
+    say(f"opened {counted_things(len(opened), 'wall')}{f', {up} of them up already' if up else ''}")
+    for building, number in Counter(one.building for one in opened).items():
+        say(f"  {building or 'in no building'}: {number}")
+    if len(opened) < len(walls):
+        say(f"left as they are: {len(walls) - len(opened)} that were open before")
+    say("next: wallclime sensor add --from FILE.csv names the sensors and says where they are")
 
 
 def _opening(told: Any) -> Any:
@@ -121,7 +156,10 @@ def _opening(told: Any) -> Any:
     )
 
 
-_AS_TOLD = ("name", "zone", "boxes_place", "wall_place", "outdoor_place", "lay", "split", "reason", "building")
+_AS_TOLD = (
+    *("name", "zone", "boxes_place", "wall_place", "outdoor_place", "lay", "split", "reason", "building"),
+    "up_since",
+)
 
 
 def _opened(at: Any, name: str) -> Iterator[str]:

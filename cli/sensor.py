@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli import checking, placing, sensor_log, sensor_thin
+from cli import checking, placing, sensor_list, sensor_log, sensor_thin
 from cli.common import Json, Who, data, desk, one_of, say, who_of
+from monitor.basis.errors import RecordError
 
 if TYPE_CHECKING:
     from monitor.basis.values import Quantity
@@ -103,8 +104,10 @@ def _tell_unheard(refused: Unheard) -> None:
 @app.command("add")
 def add(
     context: typer.Context,
-    name: Name,
-    topic: Annotated[str, typer.Option(metavar="TOPIC", help="The MQTT topic it is heard on, or its address as seen.")],
+    name: Annotated[str | None, typer.Argument(metavar="[SENSOR]", help="The sensor's name.")] = None,
+    topic: Annotated[
+        str | None, typer.Option(metavar="TOPIC", help="The MQTT topic it is heard on, or its address as seen.")
+    ] = None,
     hold: Annotated[
         str | None,
         typer.Option(metavar="DURATION", help="How long a reading speaks; from the intervals heard by default."),
@@ -119,10 +122,23 @@ def add(
     ] = None,
     humidity_uncertainty: Annotated[str, typer.Option(metavar="PERCENT", help="Expanded, by the maker.")] = "5 %",
     temperature_uncertainty: Annotated[str, typer.Option(metavar="DIFFERENCE", help="Expanded, by the maker.")] = "1 K",
+    from_file: Annotated[
+        Path | None, typer.Option("--from", metavar="FILE.csv", help="A list: a row each, see below.")
+    ] = None,
     who: Who = None,
 ) -> None:
-    """Give a name to a sensor and say where it is; sensor assign says more of that, or says it later."""
-    from monitor.basis.errors import RecordError
+    """Give a name to a sensor and say where it is; sensor assign says more of that, or says it later.
+
+    Many at once: --from a list with the columns sensor, topic, place and, where they are said, since, hold and near.
+    Repeating it is harmless; a sensor that stands elsewhere by the log is moved from since on.
+    """
+    if from_file is not None:
+        sensor_list.add_all(context, from_file, who_of(who))
+        return
+    if name is None or topic is None:
+        raise RecordError(
+            "it is not clear which", where="sensor add", mend="Give SENSOR and --topic, or --from FILE.csv"
+        )
     from monitor.basis.units import format_duration, parse_duration, parse_percent, parse_temperature_difference
     from monitor.basis.values import Quantity
     from monitor.watch.sensors import add_sensor, never_heard, sends
@@ -199,7 +215,6 @@ def assign(
 
     On a terminal it asks for what was not said of the place.
     """
-    from monitor.basis.errors import RecordError
     from monitor.basis.times import parse_time, rfc3339
     from monitor.watch.sensors import assign_sensor, known, zone_at
 

@@ -127,10 +127,10 @@ def alarm_id(what: str, job: str, where: str, raised: int) -> str:
 class Message:
     """What is to be told to one `contact` (a name of the settings, or MQTT). It is kept once however often it is made.
 
-    `id` names it: the same for the same occasion and contact. `kind` is "alarm", "returned", "notice", "digest",
-    "summary", "test", or "event" and "state" of MQTT; `body` the JSON-safe values for machines. It is told from
-    `not_before` on, and not any more at `expires`, where that is given [ms]. `alarms` are the ids of those it tells of,
-    `jobs` the names of all jobs in it: it goes when one of them is forgotten.
+    `id` names it: the same for the same occasion and contact. `kind` is "alarm", "returned", "seen", "notice",
+    "digest", "summary", "test", or "event" and "state" of MQTT; `body` the JSON-safe values for machines. It is told
+    from `not_before` on, and not any more at `expires`, where that is given [ms]. `alarms` are the ids of those it
+    tells of, `jobs` the names of all jobs in it: it goes when one of them is forgotten.
     """
 
     id: str

@@ -1,12 +1,12 @@
 """What a job is opened with: a file of keys, options of the command line over it, and every fault of both in one pass.
 
-A length, a corner, an opening and a date are written alike in both.
+A length, a corner, an opening and a date are written alike in both, and in a list of walls (see joblist).
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from importlib import resources
@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from monitor.basis.errors import Fault, RecordError, WallclimeError
-from monitor.basis.times import zone_of
+from monitor.basis.times import parse_time, zone_of
 from monitor.basis.units import System, parse_length
 from monitor.config import tables
 from monitor.config.tables import Figure, Reader
@@ -87,6 +87,13 @@ def _date(value: Any, where: str) -> Date:
         raise tables.fault(f"{str(value)!r} is not a date", where, mend) from None
 
 
+def _moment(value: Any, where: str) -> str:
+    """A date or a time, left as it is written: it is of the job's zone."""
+    text = str(value)
+    parse_time(text, zone_of("UTC"), where=where)
+    return text
+
+
 def _zone(value: Any, where: str) -> str:
     return zone_of(_text(value, where), where=where).key
 
@@ -114,6 +121,7 @@ _READERS: dict[str, Reader] = {
     "climate_since": _date,
     "closed_in_since": _date,
     "wet_trades_done": _date,
+    "up_since": _moment,
     "reason": _text,
     "by": _text,
 }
@@ -136,25 +144,35 @@ def read_told(options: Mapping[str, Any], path: Path | None = None, *, needed: I
 
     Raises RecordError with every fault, those of `needed` keys that nobody gives, and of a wall that is given twice.
     """
+    table = {} if path is None else _table(path)
+    return told_of(options, table, str(path), needed=needed, near=None if path is None else path.parent)
+
+
+def told_of(
+    options: Mapping[str, Any],
+    table: Mapping[str, Any],
+    where: str,
+    *,
+    needed: Iterable[str],
+    near: Path | None,
+    spot: Callable[[str], str] | None = None,
+) -> Told:
+    """As `read_told`, of a table that stands at `where`, near which profiles may lie; `spot` is where a key is missing.
+
+    Raises RecordError.
+    """
     lists = {key: list(value) if isinstance(value, tuple) else value for key, value in options.items()}
     given = {key: value for key, value in lists.items() if value not in (None, [])}
     figures, faults = _options(given)
-    keys, in_file = set(given), set()
-    if path is not None:
-        table = _table(path)
-        found, wrong = tables.read(
-            {key: table[key] for key in table if not _overruled(key, given)}, _READERS, str(path)
-        )
-        figures, faults = found | figures, [*faults, *wrong]
-        in_file = set(found) - set(given)
-        keys |= set(table)
-    faults += _missing(keys, needed)
+    found, wrong = tables.read({key: table[key] for key in table if not _overruled(key, given)}, _READERS, where)
+    in_file, figures, faults = set(found) - set(given), found | figures, [*faults, *wrong]
+    faults += _missing(set(given) | set(table), needed, option if spot is None else spot)
     if {"length", "height"} & set(figures) and "corners" in figures:
         faults.append(Fault("the wall is given twice", "--corner", "Give its corners, or its length and height"))
     if faults:
         raise RecordError.of(faults)
-    near = path.parent if path is not None and "profile" in in_file else None
-    return Told({key: figure.value for key, figure in figures.items()}, _units(figures), near)
+    values = {key: figure.value for key, figure in figures.items()}
+    return Told(values, _units(figures), near if "profile" in in_file else None)
 
 
 def _options(given: Mapping[str, Any]) -> tuple[dict[str, Figure], list[Fault]]:
@@ -181,7 +199,7 @@ def _overruled(key: str, given: Mapping[str, Any]) -> bool:
     return key in given or (key in sides and "corners" in given) or (key == "corners" and not sides.isdisjoint(given))
 
 
-def _missing(keys: set[str], needed: Iterable[str]) -> list[Fault]:
+def _missing(keys: set[str], needed: Iterable[str], spot: Callable[[str], str]) -> list[Fault]:
     mends = {
         "name": "Write it after the command, or as a key of the file",
         "zone": 'Give one, such as "America/New_York"',
@@ -189,7 +207,7 @@ def _missing(keys: set[str], needed: Iterable[str]) -> list[Fault]:
         "height": 'Write it like "8 ft" or "2.4 m", or give each corner of the wall',
     }
     missing = [key for key in needed if key not in keys and not (key in ("length", "height") and "corners" in keys)]
-    return [Fault(f"no {key} is given", option(key), mends[key]) for key in missing]
+    return [Fault(f"no {key} is given", spot(key), mends[key]) for key in missing]
 
 
 def _units(figures: Mapping[str, Figure]) -> System | None:

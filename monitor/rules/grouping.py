@@ -1,7 +1,8 @@
 """Which messages the changes of one look make: for whom, together with what, and not before when.
 
-What one wall has to say in a look is one message, and what fell silent together behind one gateway another. More
-messages than a person can handle become one that sums them up; what it leaves out is told when the flood is over.
+What one wall has to say in a look is one message; walls of one building, or of one room, that have the same to say have
+one together, and so has what fell silent together behind one gateway. More messages than a person can handle become one
+that sums them up; what it leaves out is told when the flood is over.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from monitor.config.alarms import Contact, Patience
 from monitor.rules.alarms import ESCALATES, Change, Tells, most_pressing, worse
 from monitor.rules.whats import SILENT
 
-Form = Literal["alarm", "returned", "notice", "summary"]
+Form = Literal["alarm", "returned", "notice", "summary", "seen"]
 
 SHOWN = 10  # alarms that a message names, the most pressing first; the rest it counts. Ours
 
@@ -24,8 +25,9 @@ SHOWN = 10  # alarms that a message names, the most pressing first; the rest it 
 class Bundle:
     """One message to be worded: to `contact`, of `form`, telling of `alarms` (as they will be), most pressing first.
 
-    `tells` says how, `behind` what fell silent together ("broker", "topics" below a level, "place") and `named` its
-    name; both "" otherwise. `more` counts alarms that it leaves out. `not_before` [ms].
+    `tells` says how. `behind` is what the alarms have in common: sensors that fell silent together a "broker", "topics"
+    below a level or a "place", "walls" a building or room; `named` is its name; both "" otherwise. `more` counts alarms
+    that it leaves out. `not_before` [ms].
     """
 
     contact: str
@@ -71,7 +73,7 @@ def bundles(
     going: set[str] = set()
     held: set[str] = set()
     for contact in contacts:
-        groups = _groups([change for change in told if wanted(contact, change, contacts, buildings)], patience)
+        groups = _groups([one for one in told if wanted(contact, one, contacts, buildings)], patience, buildings)
         ready, left = _through(contact, list(groups), now, patience, sent.get(contact.name, ()))
         made += ready
         going.update(_ids(ready))
@@ -79,6 +81,22 @@ def bundles(
     kept = held - going
     as_told = (_as_told(change, kept) for change in changes)
     return Told(tuple(made), tuple(one for one in as_told if one is not None))
+
+
+def answered(
+    changes: Sequence[Change], contacts: Sequence[Contact], now: int, patience: Patience, buildings: Mapping[str, str]
+) -> tuple[Bundle, ...]:
+    """To the second contacts: what was passed on to them, still stands, and has been acknowledged now. [ms]"""
+    told = [
+        replace(one, tells="second contact")
+        for one in changes
+        if one.transition == "acknowledged" and one.alarm.escalated is not None and one.alarm.standing.active
+    ]
+    return tuple(
+        replace(_to(contact, group, now), form="seen", not_before=contact.quiet_until(now))
+        for contact in contacts
+        for group in _groups([one for one in told if wanted(contact, one, contacts, buildings)], patience, buildings)
+    )
 
 
 def _as_told(change: Change, kept: Collection[str]) -> Change | None:
@@ -132,7 +150,7 @@ def jobs_of(alarm: Alarm) -> tuple[str, ...]:
 # --- together with what ----------------------------------------------------------------------------
 
 
-def _groups(changes: Sequence[Change], patience: Patience) -> Iterator[Bundle]:
+def _groups(changes: Sequence[Change], patience: Patience, buildings: Mapping[str, str]) -> Iterator[Bundle]:
     """The messages for one contact, without regard to when; `not_before` is filled in later."""
     fell = [c for c in changes if c.alarm.what == SILENT and c.tells in ("first", "again") and c.alarm.standing.active]
     for group in _fell_together(fell, patience):
@@ -143,8 +161,30 @@ def _groups(changes: Sequence[Change], patience: Patience) -> Iterator[Bundle]:
         if change not in fell:
             cause = "silent" if change.alarm.what == SILENT else ""
             rest.setdefault((change.alarm.job, cause, _form(change), str(change.tells)), []).append(change)
+    alike: dict[tuple[tuple[str, ...], Form, str], list[list[Change]]] = {}
     for group in rest.values():
-        yield _bundle(group)
+        alike.setdefault((_shared(group, buildings), _form(group[0]), str(group[0].tells)), []).append(group)
+    for (shared, *_), groups in alike.items():
+        if len(groups) > 1:
+            yield _walls([one for group in groups for one in group], shared)
+        elif shared == (HOUSE, str(True)) and len(groups[0]) > 1:  # sensors that speak again
+            yield _bundle(groups[0], *_behind(groups[0]))
+        else:
+            yield _bundle(groups[0])
+
+
+def _shared(group: Sequence[Change], buildings: Mapping[str, str]) -> tuple[str, ...]:
+    """What a wall shares with another for one message: its building, else its room; and all that it has to say."""
+    first = group[0].alarm
+    if first.job == HOUSE:
+        return HOUSE, str(first.what == SILENT)
+    return buildings.get(first.job) or first.where or first.job, *sorted({one.alarm.what for one in group})
+
+
+def _walls(group: Sequence[Change], shared: tuple[str, ...]) -> Bundle:
+    tells = group[0].tells
+    assert tells is not None  # what is not told is in no group
+    return Bundle("", _form(group[0]), tells, _by_press(one.alarm for one in group), 0, "walls", shared[0])
 
 
 def _form(change: Change) -> Form:

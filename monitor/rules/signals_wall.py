@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -114,7 +115,8 @@ def surface(look: Look) -> Iterator[Signal]:
     if len(days) >= DAMP_DAYS and bool(damp[-DAMP_DAYS:].all()):
         month = skin.month is not None and skin.month > MOULD_LIMIT_PCT
         facts = {"humidity": skin.humid, "month": skin.month, "limit": MOULD_LIMIT_PCT}
-        yield look.signal(whats.SURFACE_DAMP, _began(days, damp), Priority.MEDIUM if month else Priority.LOW, facts)
+        signal = look.signal(whats.SURFACE_DAMP, _began(days, damp), Priority.MEDIUM if month else Priority.LOW, facts)
+        yield replace(signal, inhibited=wet >= WET_HOURS)  # that it is wet is being told
     if skin.mould >= GROWS:
         priority = Priority.HIGH if skin.mould >= SHOWS else Priority.MEDIUM
         yield look.signal(whats.MOULD, _began(days, days["mould"] >= GROWS), priority, {"index": skin.mould})

@@ -41,7 +41,8 @@ def how_bad(alarm: Alarm, display: Display) -> str:
     if alarm.what == whats.SILENT and alarm.returned is not None:
         return f"it speaks again since {words.when(alarm.returned, display)}"
     tell = FACTS.get(alarm.what)
-    said = [] if tell is None else [part for part in tell(alarm.facts, display) if part]
+    facts = alarm.facts if alarm.returned is None else {**alarm.facts, "act_by": None, "over": True}
+    said = [] if tell is None else [part for part in tell(facts, display) if part]
     unheard = alarm.facts.get("unheard_since")
     if unheard is not None:
         said.insert(0, f"not heard since {words.when(unheard, display)}: nobody knows that it is over")
@@ -68,6 +69,11 @@ def _limit(facts: Facts, display: Display) -> str:
     return "" if limit is None else f"the limit is {words.measure(_quantity(facts), limit, display)}"
 
 
+def _current(facts: Facts, display: Display) -> str:
+    """What is measured now; of what is over, what was measured last while it was so."""
+    return _said("last" if facts.get("over") else "now", _measured(facts, "value", display))
+
+
 def _said(word: str, text: str) -> str:
     return f"{word} {text}" if text else ""
 
@@ -77,7 +83,7 @@ def _said(word: str, text: str) -> str:
 
 def _out(facts: Facts, display: Display) -> Iterator[str]:
     figures = (
-        _said("now", _measured(facts, "value", display)),
+        _current(facts, display),
         _said("at worst", _measured(facts, "worst", display)),
         _limit(facts, display),
     )
@@ -114,7 +120,7 @@ def _boards(facts: Facts) -> str:
 
 
 def _heading(facts: Facts, display: Display) -> Iterator[str]:
-    yield ", ".join(part for part in (_said("now", _measured(facts, "value", display)), _limit(facts, display)) if part)
+    yield ", ".join(part for part in (_current(facts, display), _limit(facts, display)) if part)
     if "soonest" in facts:
         yield f"if this goes on it leaves the band about {_soon(facts, display)}"
     yield _at_stake(facts, display)
@@ -133,7 +139,7 @@ def _rapid(facts: Facts, display: Display) -> Iterator[str]:
 
 
 def _now(facts: Facts, display: Display) -> Iterator[str]:
-    yield ", ".join(part for part in (_said("now", _measured(facts, "value", display)), _limit(facts, display)) if part)
+    yield ", ".join(part for part in (_current(facts, display), _limit(facts, display)) if part)
 
 
 def _damp(facts: Facts, display: Display) -> Iterator[str]:
@@ -178,7 +184,12 @@ def _wet(facts: Facts, display: Display) -> Iterator[str]:
 
 def _skin(facts: Facts, display: Display) -> Iterator[str]:
     figures = [(name, facts[key]) for key, name in _SKIN.items() if facts.get(key) is not None]
-    yield ", ".join(f"{name} {format_percent(value)}" for name, value in figures)
+    yield ", ".join(f"{name} {_at_most_full(value)}" for name, value in figures)
+
+
+def _at_most_full(pct: float) -> str:
+    """A humidity that was computed: more than full is water on the surface."""
+    return format_percent(pct) if pct <= 100.0 else f"{format_percent(100.0)} (water settles)"
 
 
 _SKIN = {"humidity": "the last day at the surface", "month": "its last month", "limit": "mould can grow from"}

@@ -183,6 +183,8 @@ def title(alarm: Alarm) -> str:
 
 def to_do(alarm: Alarm) -> str:
     """What to do, with the names that its commands need."""
+    if _is_back(alarm):
+        return "Nothing for now: it is back within the limit, and over once it has stayed so."
     job = quote(visible(alarm.job)) if alarm.job != HOUSE else "JOB"
     sensor = quote(visible(str(alarm.facts.get("sensor", alarm.where))))
     return words_of(alarm).to_do.format(job=job, where=sensor)
@@ -215,4 +217,12 @@ OF_A_SENSOR = (whats.SILENT, whats.FLAT, whats.BATTERY_LOW, whats.CHECK_DUE)
 
 def minds(alarm: Alarm) -> list[str]:
     """What can hurt on the way, a sentence each, what hurts most first."""
-    return [CAUTIONS[one].headline for one in words_of(alarm).cautions]
+    return [] if _is_back(alarm) else [CAUTIONS[one].headline for one in words_of(alarm).cautions]
+
+
+def _is_back(alarm: Alarm) -> bool:
+    """Whether the air is within its limit now, and the alarm stands until it has stayed so."""
+    value, limit = alarm.facts.get("value"), alarm.facts.get("limit")
+    if alarm.what not in whats.OUT.values() or value is None or limit is None:
+        return False
+    return bool(value > limit if alarm.facts.get("side") == "low" else value < limit)

@@ -5,10 +5,13 @@ A sentence a line and no line broken: each screen breaks them as it can. Roundin
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Callable, Sequence
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
+from monitor.basis.times import rfc3339
+from monitor.rules import whats
 from monitor.rules.grouping import Bundle
 from monitor.tell import words
 from monitor.tell.alarm_facts import how_bad, with_an_error
@@ -18,6 +21,9 @@ from monitor.tell.words import Display, visible
 LONGEST_SUBJECT = 70  # [signs]
 WIDTH = 80  # of a terminal [columns]
 NAMED = 5  # sensors that a line names before it counts the rest
+MOST_ROOMS = 8  # and rooms or walls
+QUIET = ("returned", "seen")  # forms of a message that ask for nothing
+BY_DAYS = (whats.SURFACE_WET, whats.SURFACE_DAMP, whats.MOULD)
 GRAVE = {Priority.HIGH: "URGENT", Priority.MEDIUM: "Alarm", Priority.LOW: "Mind"}
 TRAINING = "This is a training job: some of its readings were simulated."
 
@@ -43,19 +49,31 @@ def _bad(alarm: Alarm, display: Display) -> str:
     return "" if alarm.returned is not None and with_an_error(alarm) else how_bad(alarm, display)
 
 
+def _began(alarm: Alarm, display: Display) -> str:
+    """When it began: of what is counted by days of UTC the day."""
+    return f"{rfc3339(alarm.since)[:10]} (a day of UTC)" if alarm.what in BY_DAYS else words.when(alarm.since, display)
+
+
+def _span(alarm: Alarm, returned: int, display: Display) -> str:
+    if alarm.what in BY_DAYS:
+        return f"{_began(alarm, display)} to {words.when(returned, display)}"
+    return words.between(alarm.since, returned, display)
+
+
 def _since(alarm: Alarm, display: Display) -> str:
     if alarm.returned is not None and alarm.returned >= alarm.since:
-        return f"{words.between(alarm.since, alarm.returned, display)}, over by now"
-    return f"since {words.when(alarm.since, display)}"
+        return f"{_span(alarm, alarm.returned, display)}, over by now"
+    return f"since {_began(alarm, display)}"
 
 
 def _lasting(alarm: Alarm, now: int, display: Display) -> str:
     """ "2026-01-05 17:05 -05:00 (2 h 10 min)"."""
     if alarm.returned is None or alarm.returned < alarm.since:
-        length = lasting(max(now - alarm.since, 0))
-        return f"{words.when(alarm.since, display)} ({length})"
+        length = "" if alarm.what in BY_DAYS else f" ({lasting(max(now - alarm.since, 0))})"
+        return f"{_began(alarm, display)}{length}"
     length = lasting(alarm.returned - alarm.since)
-    return f"{words.between(alarm.since, alarm.returned, display)} ({length}), over by now"
+    shown = "" if alarm.what in BY_DAYS else f" ({length})"
+    return f"{_span(alarm, alarm.returned, display)}{shown}, over by now"
 
 
 def how_to_acknowledge(alarms: Sequence[Alarm]) -> str:
@@ -72,6 +90,8 @@ def _opening(bundle: Bundle) -> str:
     """How grave it is, or how it stands, in a word or two."""
     if bundle.form == "returned":
         return "Over"
+    if bundle.form == "seen":
+        return f"Seen by {visible(bundle.alarms[0].acknowledged_by)}"
     if bundle.form == "notice":
         return "Note"
     grave = GRAVE[bundle.priority]
@@ -103,6 +123,9 @@ def _about(bundle: Bundle) -> str:
         return f"{number} alarms at once, first {title(first)}, {spot(first)}"
     if number == 1:
         return f"{title(first)}, {spot(first)}"
+    if bundle.behind == "walls":
+        what = ", ".join(dict.fromkeys(map(title, bundle.alarms)))
+        return f"{what}, {len(_jobs(bundle.alarms))} walls of {visible(bundle.named)}"
     if bundle.behind:
         return f"{number} sensors silent, {behind(bundle)}"
     titles = list(dict.fromkeys(map(title, bundle.alarms)))
@@ -121,6 +144,8 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
     """The whole message. [ms]"""
     if bundle.form == "summary":
         lines = _flood(bundle, shown)
+    elif bundle.behind == "walls":
+        lines = _walls(bundle, now, shown)
     elif bundle.behind:
         lines = _group(bundle, now, shown)
     elif len(bundle.alarms) + bundle.more == 1:
@@ -136,7 +161,7 @@ def text(bundle: Bundle, now: int, shown: Shown) -> str:
 
 def _one(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     alarm = bundle.alarms[0]
-    over = bundle.form == "returned"
+    over = bundle.form in QUIET
     lines = [f"{_opening(bundle)}: {title(alarm)}", *_figures(alarm, now, shown(alarm.job))]
     return lines if over else [*lines, *_acts([alarm])]
 
@@ -159,7 +184,7 @@ def _acts(alarms: Sequence[Alarm]) -> list[str]:
 
 def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     """Several conditions that came up together."""
-    over = bundle.form == "returned"
+    over = bundle.form in QUIET
     lines = [f"{_opening(bundle)}: {_about(bundle)}"]
     for alarm in bundle.alarms:
         lines += ["", title(alarm).capitalize(), *_figures(alarm, now, shown(alarm.job))]
@@ -169,16 +194,69 @@ def _several(bundle: Bundle, now: int, shown: Shown) -> list[str]:
     return lines + ([] if over else cautions)
 
 
-def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
-    """What fell silent together: one cause, whatever the number."""
-    first = min(one.since for one in bundle.alarms)
-    names = [visible(one.where) for one in bundle.alarms]
-    display = shown(HOUSE)
-    length = lasting(max(now - first, 0))
+def _walls(bundle: Bundle, now: int, shown: Shown) -> list[str]:
+    """Several walls that have the same to say: each condition once, of all of them, with the figures of the worst."""
+    kinds: dict[str, list[Alarm]] = {}
+    for alarm in bundle.alarms:
+        kinds.setdefault(alarm.what, []).append(alarm)
+    lines = [f"{_opening(bundle)}: {_about(bundle)}"]
+    for found in kinds.values():
+        lines += ["", title(found[0]).capitalize()] if len(kinds) > 1 else []
+        lines += _of_walls(found, now, shown)
+        lines += [] if bundle.form in QUIET or len(kinds) == 1 else [f"To do: {to_do(_worst(found))}"]
+    if bundle.form in QUIET:
+        return lines
+    acts = _acts([_worst(found) for found in kinds.values()])
+    return lines + (acts if len(kinds) == 1 else ["", *(line for line in acts if line.startswith("Mind: "))])
+
+
+def _of_walls(found: Sequence[Alarm], now: int, shown: Shown) -> list[str]:
+    worst, first = _worst(found), min(found, key=lambda one: one.since)
+    display, places = shown(worst.job), list(dict.fromkeys(one.where for one in found if one.where))
+    bad = _bad(worst, display)
+    rooms = places if 1 < len(places) < len(found) else _jobs(found)
     return [
+        f"Where: {words.few([visible(one) for one in rooms], MOST_ROOMS, between=', ')}",
+        f"{'When' if first.returned else 'Since'}: {_lasting(first, now, shown(first.job))}",
+        *([f"How bad: {_room_of(worst)}: {bad}"] if bad else []),
+        *([TRAINING] if any(one.facts.get("training") for one in found) else []),
+    ]
+
+
+def _room_of(alarm: Alarm) -> str:
+    return spot(alarm) if alarm.what in (whats.CARE_DUE, whats.INSPECTION_DUE) else visible(alarm.where or alarm.job)
+
+
+def _worst(found: Sequence[Alarm]) -> Alarm:
+    """The one whose air went furthest; where nothing was measured the most pressing."""
+    side = -1 if found[0].facts.get("side") == "low" else 1
+
+    def beyond(alarm: Alarm) -> float:
+        value = alarm.facts.get("worst", alarm.facts.get("value"))
+        return -math.inf if value is None else side * float(value)
+
+    return max(found, key=beyond)
+
+
+def _jobs(found: Sequence[Alarm]) -> list[str]:
+    return list(dict.fromkeys(one.job for one in found))
+
+
+def _group(bundle: Bundle, now: int, shown: Shown) -> list[str]:
+    """What fell silent together, or speaks again: one cause, whatever the number."""
+    first = min(bundle.alarms, key=lambda one: one.since)
+    names = [visible(one.where) for one in bundle.alarms]
+    lines = [
         f"{_opening(bundle)}: {_about(bundle)}",
         f"Where: {words.few(names, NAMED, more=bundle.more, between=', ')}",
-        f"Since: {words.when(first, display)} ({length})",
+        f"{'When' if first.returned else 'Since'}: {_lasting(first, now, shown(HOUSE))}",
+    ]
+    if bundle.form == "seen":
+        return lines
+    if bundle.form == "returned":
+        return [*lines, "How bad: they speak again; what they did not say meanwhile is not known."]
+    return [
+        *lines,
         "How bad: nothing they say since then is known, so nothing of it counts.",
         "To do: They fell silent together: look first at what they share, its power and its network.",
     ]

@@ -6,10 +6,12 @@ which nothing is known is not known: none of them counts as good.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from itertools import groupby
+from shlex import quote
 
 from monitor.basis.alarm import Alarm
 from monitor.basis.values import Quantity
@@ -120,8 +122,25 @@ def text(page: Page) -> str:
     names = list(dict.fromkeys(wall.building for wall in ranked))
     for building in names:
         lines += _heading(building, names)
-        lines += [line for wall in ranked if wall.building == building for line in _wall(wall, page)]
+        lines += _walls([wall for wall in ranked if wall.building == building], page)
     return "\n".join(lines) + "\n"
+
+
+def _walls(walls: Sequence[Wall], page: Page) -> list[str]:
+    """Each wall; those of one room that have the same to say are one, and so are all that are well."""
+    alike: dict[tuple[str, ...], list[Wall]] = {}
+    for wall in walls:
+        alike.setdefault(_said(wall, page), []).append(wall)
+    return [line for some in alike.values() for line in _wall(some, page)]
+
+
+def _said(wall: Wall, page: Page) -> tuple[str, ...]:
+    """What is said of a wall, without its name and the ids of its alarms."""
+    told = (line.replace(visible(wall.job), "").replace(quote(visible(wall.job)), "") for line in _wall([wall], page))
+    return tuple(_ID.sub("", line) for line in told)
+
+
+_ID = re.compile(r" \[[0-9a-f]+\]$")
 
 
 def _heading(building: str, every: Sequence[str]) -> list[str]:
@@ -178,8 +197,12 @@ def _span(wall: WallSpan) -> list[str]:
 # --- a wall ----------------------------------------------------------------------------------------
 
 
-def _wall(wall: Wall, page: Page) -> list[str]:
-    lines = [f"{_tag(wall, page.now)}: {visible(wall.job)}{_stage(wall)}"]
+def _wall(some: Sequence[Wall], page: Page) -> list[str]:
+    """Walls of which the same is said, in the words of the first."""
+    wall = some[0]
+    lines = [f"{_tag(wall, page.now)}: {', '.join(visible(one.job) for one in some)}{_stage(wall)}"]
+    if _all_well(wall, page.now):
+        return [*lines, "  in band all the time"]
     if wall.found is None:
         lines.append(f"  {visible(wall.trouble)}")
     elif not wall.watched:
@@ -191,6 +214,13 @@ def _wall(wall: Wall, page: Page) -> list[str]:
         lines += [f"  {_room(wall.found, wall.display)}", f"  {_share(wall.coverage)}"]
     lines += _alarms(wall.alarms, wall.display)
     return lines + [f"  {_item(item, page.now, wall.display)}" for item in wall.items]
+
+
+def _all_well(wall: Wall, now: int) -> bool:
+    """Whether a wall that is up was known to be in band all the time, and asks for nothing."""
+    asks = wall.rank(now) is not Rank.GOOD or wall.alarms or wall.items or wall.found is None
+    up, whole = wall.found is not None and wall.found.phase == "after", wall.coverage
+    return not asks and up and whole.elapsed > 0 and whole.in_band == whole.elapsed
 
 
 def _tag(wall: Wall, now: int) -> str:

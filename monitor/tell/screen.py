@@ -74,7 +74,8 @@ def job_cells(row: JobRow) -> tuple[str, str, str, str, str]:
         complete = "-"
     now = "-" if row.closed_at is not None else assessment.now.state
     name = f"{words.visible(assessment.job)}{' (TRAINING)' if assessment.training else ''}"
-    return name, verdict, now, words.counted(clock).replace(" h of ", " of "), complete
+    counted = "-" if words.unrecorded(assessment) else words.counted(clock).replace(" h of ", " of ")
+    return name, verdict, now, counted, complete
 
 
 def air_now(row: JobRow, display: Display) -> str:
@@ -123,6 +124,8 @@ def _heading(view: StatusView, display: Display) -> list[str]:
 
 def _clock(view: StatusView, display: Display) -> list[str]:
     assessment = view.assessment
+    if words.unrecorded(assessment):
+        return []
     lot, clock = assessment.lot, assessment.lot.clock
     several = f"; {words.lot_named(lot.name)}, the one furthest back" if len(assessment.lots) > 1 else ""
     lines = _labelled("counted", f"{_bar(clock)} {words.counted(clock)}{several}")

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import Protocol, TypeVar
 
 from monitor.basis.alarm import Alarm
-from monitor.basis.units import System, format_duration
+from monitor.basis.units import System
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Coverage, Excursion
 from monitor.rules.care import Item
@@ -127,7 +127,7 @@ def known(wall: WallSpan) -> str:
     if not wall.coverage.elapsed:
         return "nothing judged yet"
     share = words.share(wall.coverage.known, wall.coverage.elapsed)
-    return f"{share} of {format_duration(wall.coverage.elapsed)}"
+    return f"{share} of {alarm_words.lasting(wall.coverage.elapsed)}"
 
 
 def stands(wall: WallSpan) -> str:

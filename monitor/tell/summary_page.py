@@ -7,10 +7,9 @@ from typing import Any, Literal
 
 from markupsafe import Markup
 
-from monitor.basis.times import rfc3339
-from monitor.basis.units import format_duration
 from monitor.rules.assessment import Coverage
 from monitor.tell import marks, summary, words
+from monitor.tell.alarm_words import lasting
 from monitor.tell.page import render
 from monitor.tell.summary import Summary, WallSpan
 
@@ -42,7 +41,7 @@ def render_summary(found: Summary) -> str:
         "summary.html",
         {},
         sheets=("marks.css", "summary.css"),
-        heading=f"Walls, as of {rfc3339(found.made)[:16].replace('T', ' ')} UTC",
+        heading=f"Walls, as of {words.as_of(found.made, words.shared(wall.display for wall in found.walls))}",
         title=found.title,
         training=summary.TRAINING if any(wall.training for wall in found.walls) else "",
         opening=summary.opening(found),
@@ -85,7 +84,7 @@ def _building(name: str, walls: Sequence[WallSpan]) -> dict[str, Any]:
 def _wall(wall: WallSpan) -> dict[str, Any]:
     told = f"{len(wall.excursions) or 'none'}{': ' if wall.excursions else ''}{summary.worst(wall)}"
     cells = (
-        format_duration(wall.out) if wall.out else "none",
+        lasting(wall.out) if wall.out else "none",
         summary.known(wall),
         told,
         summary.alarms(wall),

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.basis.alarm import Alarm, Priority, Standing
-from monitor.basis.units import format_duration
 from monitor.basis.values import AIR, Quantity
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, Condition
 from monitor.rules.care import Item
+from monitor.rules.whats import SILENT
 from monitor.tell import alarm_words, alarms, words
 from monitor.tell.marks import DayState, Week
 from monitor.tell.summary import ENDED, record_ended
@@ -132,6 +132,8 @@ def verdict(wall: WallNow) -> str:
     complete = "after" if found.lot.clock.completed_at is not None else "before"
     still = f", {words.counted_things(wall.open_at_start, 'condition')} open" if wall.open_at_start else ""
     begun = f"Begun {complete} the acclimation was complete{still}."
+    if words.unrecorded(found):
+        begun = "Begun before its record."
     if found.after is None or not found.after.elapsed:
         return begun
     left = words.counted_things(sum(one.phase == "after" for one in found.excursions), "excursion")
@@ -171,6 +173,26 @@ def alarm(one: Alarm, display: Display) -> str:
     return f"{alarms.GRAVE[one.priority]}: {alarms.headline(one, display)}; {one.standing.value}{shelved}"
 
 
+def house(found: Sequence[Alarm], display: Display) -> list[str]:
+    """The alarms that belong to no wall, a line each; sensors that fell silent, or came back, together are one."""
+    alike: dict[tuple[object, ...], list[Alarm]] = {}
+    for one in found:
+        together = (one.since, one.returned, one.standing, one.shelved_until) if one.what == SILENT else one.id
+        alike.setdefault((one.what, one.priority, together), []).append(one)
+    return [alarm(some[0], display) if len(some) == 1 else _silent(some, display) for some in alike.values()]
+
+
+def _silent(some: Sequence[Alarm], display: Display) -> str:
+    first = some[0]
+    names = words.few([words.visible(one.where) for one in some], alarms.NAMED, between=", ")
+    since = words.when(first.since, display)
+    told = (
+        f"since {since}" if first.returned is None else f"{words.between(first.since, first.returned, display)}, over"
+    )
+    grave = alarms.GRAVE[first.priority]
+    return f"{grave}: {len(some)} sensors silent, {told}: {names}; {first.standing.value}"
+
+
 def week(wall: WallNow, quantity: Quantity) -> str:
     """ "humidity 44.1 % to 52.0 %", measured in the last seven days."""
     heard = wall.weeks[quantity].heard
@@ -193,7 +215,7 @@ _DAYS: tuple[tuple[DayState, str], ...] = (("in", "in band"), ("out", "out"), ("
 def lately(wall: WallNow) -> str:
     """ "out 3 h, not known 12 h", of the last seven days; "" where neither."""
     parts = [
-        f"{what} {format_duration(length)}"
+        f"{what} {alarm_words.lasting(length)}"
         for what, length in (("out of band", wall.out), ("not known", wall.unknown))
         if length
     ]

@@ -6,20 +6,18 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from monitor.basis.times import HOUR, rfc3339, zone_of
+from monitor.basis.times import HOUR
 from monitor.tell import marks, walls, words
 from monitor.tell.marks import DayState
 from monitor.tell.page import render
 from monitor.tell.summary import TRAINING, building_named, by_building, not_judged
 from monitor.tell.walls import Board, WallNow
-from monitor.tell.words import Display
 
 LEGEND: tuple[tuple[DayState, str], ...] = (
     ("in", "a day in band, as far as known"),
     ("out", "a day with time out of band"),
     ("unknown", "a day known for less than half"),
 )
-HOUSE = Display(zone_of("UTC"), "si")  # for alarms of no wall
 MIND = (
     "Worst first: alarms that are high and seen by nobody, then out of band, not known, not watched, record ended, in "
     "band, closed; within each the longest out of band in the last seven days, then the longest not known.",
@@ -41,16 +39,17 @@ def render_board(board: Board) -> str:
     rank = {id(wall): place for place, wall in enumerate(ranked)}
     groups = by_building(ranked)
     counted = Counter(wall.state for wall in board.walls)
+    shown = words.shared(wall.display for wall in board.walls)
     return render(
         "walls.html",
         {},
         sheets=("marks.css", "walls.css"),
         program="walls.js",
-        made=f"{rfc3339(board.made)[:16].replace('T', ' ')} UTC",
+        made=words.as_of(board.made, shown),
         training=TRAINING if any(wall.assessment.training for wall in board.walls) else "",
         tally=walls.tally(board.walls),
         unjudged=not_judged(board.unjudged),
-        house=[walls.alarm(one, HOUSE) for one in board.house],
+        house=walls.house(board.house, shown),
         states=[(state, walls.NAMED[state], counted[state]) for state in walls.ORDER if counted[state]],
         buildings=[
             {"name": building_named(name), "tally": walls.tally(some), "walls": [_row(one, rank) for one in some]}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -108,6 +108,19 @@ def when(at: int, display: Display) -> str:
     """ "2026-01-05 08:40 -05:00": the minute that `at` lies in, in the job's zone."""
     text = datetime_of(at - at % MINUTE, display.zone).isoformat(sep=" ", timespec="minutes")
     return f"{text[:16]} {text[16:]}"
+
+
+def as_of(at: int, display: Display) -> str:
+    """As `when`, with UTC by its name."""
+    return when(at, display).replace(" +00:00", " UTC") if display.zone.key == "UTC" else when(at, display)
+
+
+def shared(displays: Iterable[Display]) -> Display:
+    """How to show what belongs to no wall: in the zone that all have, else in UTC; in the units that most ask for."""
+    shown = list(displays)
+    zones, units = {one.zone.key for one in shown}, [one.units for one in shown]
+    zone = shown[0].zone if len(zones) == 1 else zone_of("UTC")
+    return Display(zone, max(sorted(set(units)), key=units.count, default="si"))
 
 
 def evidence(text: str, display: Display) -> str:
@@ -420,10 +433,17 @@ def _may_start(assessment: Assessment, display: Display) -> str:
 
 def _was_acclimated(assessment: Assessment, display: Display, open_at_start: int) -> str:
     clock = assessment.lot.clock
+    if unrecorded(assessment):
+        return "The wall was begun before its record: nothing here says how its planks were acclimated."
     still = f", with {counted_things(open_at_start, 'condition')} open at the start" if open_at_start else ""
     if clock.completed_at is None:
         return f"The installation started before the acclimation was complete: {counted(clock)} are counted{still}."
     return f"The installation started after the acclimation was complete ({when(clock.completed_at, display)}){still}."
+
+
+def unrecorded(assessment: Assessment) -> bool:
+    """Whether nothing is recorded of the time before a wall was begun: no delivery, and no reading."""
+    return assessment.phase != "before" and assessment.before is None and assessment.during is None
 
 
 def _has_been(assessment: Assessment) -> str:

@@ -9,7 +9,8 @@ from monitor.basis.alarm import MQTT, Alarm, Message, Standing
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
 from monitor.rules.alarms import Change, acknowledge, shelve
-from monitor.watch.alarming import AGAIN, MovedError, message_id, record
+from monitor.rules.grouping import Bundle, answered
+from monitor.watch.alarming import AGAIN, MovedError, buildings, message_id, record
 from monitor.watch.desk import Desk
 
 
@@ -63,11 +64,19 @@ def _acted(desk: Desk, who: str, act: Callable[[Sequence[Alarm]], list[Change]])
         standing = desk.store.alarms()
         changes = act(standing)
         try:
-            record(desk, changes, (), standing, who)
+            record(desk, changes, _answered(desk, changes), standing, who)
         except MovedError:
             continue
         return [one.alarm for one in changes]
     raise RecordError("others record alarms all the time", where="alarms", mend="Give the command again")
+
+
+def _answered(desk: Desk, changes: Sequence[Change]) -> tuple[Bundle, ...]:
+    """What second contacts are told: that somebody answered what was passed on to them."""
+    if all(one.transition != "acknowledged" or one.alarm.escalated is None for one in changes):
+        return ()
+    contacts, patience = desk.settings.contacts, desk.settings.patience
+    return answered(changes, contacts, desk.clock.now(), patience, buildings(desk))
 
 
 def send_test(desk: Desk, name: str | None) -> list[Message]:

@@ -32,7 +32,7 @@ from monitor.rules.spells import heard_lately
 from monitor.tell import alarms as telling
 from monitor.tell.alarm_log import body_of, event_of, for_the_air, limits_of
 from monitor.tell.alarm_words import OF_A_SENSOR, spot, title
-from monitor.tell.words import Display, tag
+from monitor.tell.words import Display, shared, tag
 from monitor.watch.beside import drifts
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
@@ -44,7 +44,7 @@ from monitor.watch.vitals import LOOK, house_of, stuck_since, vitals_of
 
 STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged again [ms]
 DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
-TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY}  # to be told at all; ours [ms]
+TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY, "seen": 2 * DAY}  # to be told at all; ours [ms]
 AGAIN = 5  # looks at once, when others record at the same time
 
 _T = TypeVar("_T")
@@ -380,14 +380,13 @@ def message_id(contact: str, *parts: str) -> str:
 
 
 def shown_to(desk: Desk, contact: Contact | None) -> telling.Shown:
-    """How jobs are shown; the house in the zone of the contact (UTC) and the units that most walls ask for."""
-    zone = zone_of("UTC" if contact is None else contact.zone)
+    """How jobs are shown; the house in the zone of the contact, else of all walls, and the units most walls ask for."""
     own = cache(lambda job: _readable(partial(display, desk), job, None))
 
     @cache
     def house() -> Display:  # reads every log, and is seldom asked for
-        units = [one.units for job in desk.book.names() if (one := own(job)) is not None]
-        return Display(zone, max(sorted(set(units)), key=units.count, default="si"))
+        found = shared(one for job in desk.book.names() if (one := own(job)) is not None)
+        return found if contact is None else Display(zone_of(contact.zone), found.units)
 
     return lambda job: own(job) or house()
 

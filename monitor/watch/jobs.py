@@ -33,7 +33,8 @@ class Opening:
     """What `job open` is told. A place left out is one of the job's own name; `near` is where the profile may lie.
 
     `split`: the wall is to be parted as its take-off proposes. `answers` are those of rules.suitability, of which what
-    speaks against the place needs a `reason`.
+    speaks against the place needs a `reason`. `up_since` is when the wall was finished, as written, where it hangs
+    already (see openings).
     """
 
     name: str
@@ -50,6 +51,7 @@ class Opening:
     reason: str = ""
     near: Path | None = None
     building: str | None = None
+    up_since: str | None = None
 
 
 def checked_name(name: str, what: str) -> str:
@@ -86,6 +88,14 @@ def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
     Raises RecordError when the name is taken or when what speaks against the place has no reason, ProfileError,
     QuantityError, TimeError.
     """
+    return desk.store.append(opening.name, drafts_of(desk, opening, who=who), new=True)
+
+
+def drafts_of(desk: Desk, opening: Opening, *, who: str) -> list[Draft]:
+    """The entries with which a job begins.
+
+    Raises RecordError when what speaks against the place has no reason, ProfileError, QuantityError, TimeError.
+    """
     name = checked_name(opening.name, "job open")
     zone_of(opening.zone, where="--zone")
     profile = load_profile(opening.profile, near=opening.near)
@@ -110,7 +120,7 @@ def open_job(desk: Desk, opening: Opening, *, who: str) -> list[Entry]:
         drafts.append(Draft(Kind.SUITABILITY, now, who, answers))
     if opening.building is not None:
         drafts.append(Draft(Kind.BUILDING, now, who, {"building": opening.building}))
-    return desk.store.append(name, drafts, new=True)
+    return drafts
 
 
 def _answers(desk: Desk, zone: str, answers: Mapping[str, Any], reason: str, where: str) -> dict[str, Any]:

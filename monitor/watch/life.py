@@ -13,6 +13,7 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339, zone_of
 from monitor.basis.values import Draft, Entry, Kind
 from monitor.rules.assessment import Episode
+from monitor.rules.begun import up_before
 from monitor.rules.care import Item, cared, in_order, plan
 from monitor.rules.causes import episode_at
 from monitor.rules.frame import Frame, effective
@@ -30,7 +31,7 @@ EPISODES_NAMED = 5  # of the episodes that a refusal lists
 class Due:
     """What the finished walls ask for as of `as_of` [ms], in the order to do it; `zones` has each wall's zone.
 
-    `never`: the walls that nobody has cared for since their finish.
+    `never`: the walls that nobody has cared for since their finish, of those whose record knows it.
     """
 
     as_of: int
@@ -129,17 +130,22 @@ def due(desk: Desk, *, within: int = 0) -> Due:
     frames = [desk.book.frame_at(name, now) for name in desk.book.names() if closed_at(desk, name) is None]
     walls = [(frame, frame.finish) for frame in frames if frame.finish is not None]
     items = [(frame.job.name, item) for frame, finish in walls for item in items_of(desk, frame, finish, now)]
-    never = [frame.job.name for frame, finish in walls if not cared(_standing(desk, frame), finish, now)]
+    logs = [(frame, finish, _standing(desk, frame)) for frame, finish in walls]
+    never = [frame.job.name for frame, finish, log in logs if not cared(log, finish, now) and not up_before(log)]
     zones = {frame.job.name: frame.job.zone for frame, _ in walls}
     return Due(now, tuple(in_order(items, now, within)), tuple(never), zones)
 
 
 def items_of(desk: Desk, frame: Frame, finish: int, as_of: int) -> tuple[Item, ...]:
-    """The care and the two inspections of a wall that was finished at `finish`. [ms]"""
+    """The care and the two inspections of a wall that was finished at `finish`. [ms]
+
+    Of one that was up before its record began they count from then on: nobody knows what was done before.
+    """
     log, zone = _standing(desk, frame), frame.job.zone
+    since = max(finish, frame.job.opened) if up_before(log) else finish
     return (
-        *plan(frame.profile.care, log, finish, as_of),
-        *inspections(log, finish, as_of, zone_of(zone), southern=is_southern(zone)),
+        *plan(frame.profile.care, log, since, as_of),
+        *inspections(log, since, as_of, zone_of(zone), southern=is_southern(zone)),
     )
 
 

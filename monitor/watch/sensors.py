@@ -87,7 +87,7 @@ def add_sensor(
                 where=f"uncertainty of {quantity.value}",
                 mend="Take it from the maker's data sheet; 5 % and 1 K by default",
             )
-    stream = _stream(desk, name, topic)
+    stream = stream_of(desk, name, topic)
     chosen = proposed_hold(desk, stream) if hold is None else checked_hold(hold)
 
     def new(entries: Sequence[Entry]) -> None:
@@ -150,7 +150,7 @@ def fits(draft: Draft, entries: Sequence[Entry]) -> None:
     stays_of(as_if(entries, SENSORS_CHAIN, [draft]))
 
 
-def _stream(desk: Desk, name: str, topic: str) -> str:
+def stream_of(desk: Desk, name: str, topic: str) -> str:
     """The address of what is heard on `topic`; `topic` may be that address itself, once it was heard."""
     if any(heard.stream == topic for heard in desk.store.heard()):
         return topic

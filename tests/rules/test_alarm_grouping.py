@@ -23,8 +23,10 @@ PATIENCE = Patience()
 OFFICE = Contact("office")
 
 
-def out(job: str = "hall wall", priority: Priority = MEDIUM, what: str = whats.HUMIDITY_HIGH) -> Signal:
-    return Signal(what, job, "hall", NOW - HOUR, priority)
+def out(
+    job: str = "hall wall", priority: Priority = MEDIUM, what: str = whats.HUMIDITY_HIGH, place: str = "hall"
+) -> Signal:
+    return Signal(what, job, place, NOW - HOUR, priority)
 
 
 def silent(
@@ -111,7 +113,38 @@ def test_what_one_wall_has_to_say_is_one_message_the_most_pressing_first():
 
 
 def test_two_walls_have_a_message_each():
-    assert len(told([out("hall wall"), out("attic wall")]).bundles) == 2
+    assert len(told([out("hall wall"), out("attic wall", place="attic")]).bundles) == 2
+
+
+def test_two_walls_of_one_room_have_one_message():
+    (bundle,) = told([out("north wall"), out("south wall")]).bundles
+    assert (bundle.behind, bundle.named, [one.job for one in bundle.alarms]) == (
+        "walls",
+        "hall",
+        ["north wall", "south wall"],
+    )
+
+
+def test_all_walls_of_a_building_that_have_the_same_to_say_have_one_message():
+    mill = {f"wall {n:02}": "mill house" for n in range(14)}
+    (bundle,) = told([out(wall, place=f"room {wall}") for wall in mill], buildings=mill).bundles
+    assert (bundle.behind, bundle.named, len(bundle.alarms), bundle.more) == ("walls", "mill house", 14, 0)
+
+
+def test_walls_of_a_building_that_have_something_else_to_say_have_messages_of_their_own():
+    mill = {f"wall {n}": "mill house" for n in range(4)}
+    said = [out(wall, place=f"room {wall}") for wall in mill]
+    said += [out("wall 3", HIGH, whats.SUDDEN_DAMP, "room wall 3")]
+    assert sorted([one.job for one in bundle.alarms] for bundle in told(said, buildings=mill).bundles) == [
+        ["wall 0", "wall 1", "wall 2"],
+        ["wall 3", "wall 3"],
+    ]
+
+
+def test_the_walls_of_two_buildings_are_two_messages():
+    where = {"a": "mill house", "b": "mill house", "c": "weir court", "d": "weir court"}
+    found = told([out(wall, place=wall) for wall in where], buildings=where).bundles
+    assert [(one.named, len(one.alarms)) for one in found] == [("mill house", 2), ("weir court", 2)]
 
 
 def test_a_notice_and_an_alarm_of_one_wall_are_two_messages():
@@ -213,7 +246,7 @@ def test_what_is_high_goes_through_quiet_hours_and_is_passed_on_in_them():
 
 
 def walls(count: int, priority: Priority = MEDIUM) -> list[Signal]:
-    return [out(f"wall {n:02}", priority) for n in range(count)]
+    return [out(f"wall {n:02}", priority, place=f"room {n:02}") for n in range(count)]
 
 
 def test_exactly_as_many_messages_as_make_no_flood_go_one_by_one():

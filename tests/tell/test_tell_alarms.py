@@ -236,7 +236,8 @@ def test_how_bad_it_is_stands_in_the_units_and_the_zone_of_the_job(alarm, bad):
 @pytest.mark.parametrize(("alarm", "_bad"), FIGURES, ids=[alarm.what for alarm, _ in FIGURES])
 def test_every_message_says_what_where_since_when_and_what_to_do(alarm, _bad):
     text = alarms.text(bundle(alarm), NOW, shown)
-    assert all(part in text for part in ("Where: ", "Since: 2026-01-05 08:40 -05:00 (2 h 10 min)", "To do: "))
+    since = "2026-01-05 (a day of UTC)" if alarm.what in alarms.BY_DAYS else "2026-01-05 08:40 -05:00 (2 h 10 min)"
+    assert all(part in text for part in ("Where: ", f"Since: {since}\n", "To do: "))
     assert "{" not in text
     assert "None" not in text
 
@@ -313,11 +314,50 @@ def test_a_returned_alarm_says_from_when_to_when_and_that_nobody_acknowledged_it
         "Over: air too damp\n"
         "Where: north wall, den\n"
         "When: 2026-01-05 08:40 to 09:25 -05:00 (45 min), over by now\n"
-        "How bad: now 65.0 %, at worst 65.004 %, the limit is 65.0 %; outside for 45 min\n"
+        "How bad: last 65.0 %, at worst 65.004 %, the limit is 65.0 %; outside for 45 min\n"
         "Seen it? wallclime alarm ack 0123456789\n"
     )
     seen = replace(over, standing=Standing.NORMAL, acknowledged_by="robin", acknowledged_at=NOW)
     assert "alarm ack" not in alarms.text(bundle(seen, form="returned", tells="returned"), NOW, shown)
+
+
+def test_what_stands_only_until_the_air_has_stayed_well_asks_for_nothing():
+    back = replace(DAMP, facts={**DAMP.facts, "value": 44.0, "limit": 65.0})
+    assert to_do(back) == "Nothing for now: it is back within the limit, and over once it has stayed so."
+    assert minds(back) == []
+    assert to_do(replace(back, facts={**back.facts, "value": 65.1})).startswith("Find where the damp comes from")
+
+
+def test_what_is_over_has_no_hour_by_which_to_act():
+    over = replace(DAMP, standing=Standing.RETURNED, returned=T + 45 * MINUTE)
+    assert "act_by" in DAMP.facts
+    assert "back in band by" not in alarms.text(bundle(over, form="returned", tells="returned"), NOW, shown)
+
+
+def test_what_is_counted_by_days_of_utc_began_on_a_day_and_not_at_an_hour():
+    wet = made(whats.SURFACE_WET, {"hours": 4}, since=1_767_571_200_000, returned=NOW, standing=Standing.RETURNED)
+    text = alarms.text(bundle(wet, form="returned", tells="returned"), NOW, shown)
+    assert "When: 2026-01-05 (a day of UTC) to 2026-01-05 10:50 -05:00, over by now\n" in text
+
+
+def test_a_surface_is_never_damper_than_full():
+    damp = made(whats.SURFACE_DAMP, {"humidity": 140.2, "limit": 80.0})
+    assert alarms.how_bad(damp, NEW_YORK) == (
+        "the last day at the surface 100.0 % (water settles), mould can grow from 80.0 %"
+    )
+
+
+def test_sensors_that_speak_again_together_are_one_short_message():
+    again = {"standing": Standing.RETURNED, "returned": NOW}
+    eight = [replace(SILENT, id=f"{n:010x}", where=f"room-{n}", **again) for n in range(8)]
+    told = bundle(*eight, form="returned", tells="returned", behind="topics", named="mill")
+    assert alarms.text(told, NOW, shown) == (
+        "Over: 8 sensors silent, all below mill\n"
+        "Where: room-0, room-1, room-2, room-3, room-4 and 3 more\n"
+        "When: 2026-01-05 08:40 to 10:50 -05:00 (2 h 10 min), over by now\n"
+        "How bad: they speak again; what they did not say meanwhile is not known.\n"
+        "Seen them? All at once: wallclime alarm ack --all\n"
+    )
 
 
 def test_what_is_over_is_told_without_its_error_and_what_speaks_again_with_since_when():
@@ -380,6 +420,38 @@ def test_what_fell_silent_behind_one_gateway_is_one_short_message():
 def test_a_group_names_what_its_sensors_share(behind, told):
     two = bundle(SILENT, replace(SILENT, where="door"), behind=behind, named="den")
     assert alarms.subject(two) == f"Alarm: 2 sensors silent, {told}"
+
+
+def test_several_walls_with_the_same_to_say_are_one_message_with_the_figures_of_the_worst():
+    worst = {**DAMP.facts, "worst": 75.0, "value": 74.0}
+    found = [replace(DAMP, id=f"{n:010x}", job=f"wall {n}", where=f"room {n // 2}") for n in range(6)]
+    found[4] = replace(found[4], facts=worst)
+    told = bundle(*found, behind="walls", named="mill house")
+    assert alarms.subject(told) == "Alarm: air too damp, 6 walls of mill house"
+    lines = alarms.text(told, NOW, shown).splitlines()
+    assert lines[:3] == [
+        "Alarm: air too damp, 6 walls of mill house",
+        "Where: room 0, room 1, room 2",
+        "Since: 2026-01-05 08:40 -05:00 (2 h 10 min)",
+    ]
+    assert lines[3].startswith("How bad: room 2: now 74.0 %, at worst 75.0 %, the limit is 65.0 %")
+    assert [line.partition(":")[0] for line in lines[4:]] == ["To do", "Mind", "Mind", "Seen them? All at once"]
+
+
+def test_several_walls_with_two_conditions_are_told_of_each_once():
+    both = [replace(one, job=f"wall {n}", where=f"room {n}") for n in range(3) for one in (FROST, DAMP)]
+    text = alarms.text(bundle(*both, behind="walls", named="mill house"), NOW, shown)
+    assert text.startswith("URGENT: pipes may freeze, air too damp, 3 walls of mill house\n\nPipes may freeze\nWhere: ")
+    assert (text.count("To do: "), text.count("Where: wall 0, wall 1, wall 2\n")) == (2, 2)
+
+
+def test_walls_that_are_over_together_have_nothing_to_do():
+    over = [replace(DAMP, job=f"wall {n}", standing=Standing.RETURNED, returned=NOW) for n in range(3)]
+    text = alarms.text(bundle(*over, form="returned", tells="returned", behind="walls", named="den"), NOW, shown)
+    assert text.startswith(
+        "Over: air too damp, 3 walls of den\nWhere: wall 0, wall 1, wall 2\nWhen: 2026-01-05 08:40 to 10:50"
+    )
+    assert "To do" not in text
 
 
 def test_a_flood_is_summed_up_the_most_pressing_first():

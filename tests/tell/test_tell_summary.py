@@ -85,7 +85,7 @@ def test_a_row_has_the_numbers_of_its_wall():
             # 80 of 90 h known; 80 of 100 h and, unknown counted in, 90 of 100 h
             "88.8 % of known time; 80.0 % to 90.0 % of elapsed time",
             "10 h",
-            "90.0 % of 100 h",
+            "90.0 % of 4 d 4 h",
             "1: humidity above 65.0 %, at worst 71.3 % from 2026-01-06 10:00 -05:00",
             "1 alarm: air out",
             "dust 2026-01-08",
@@ -97,7 +97,7 @@ def test_a_row_has_the_numbers_of_its_wall():
 def test_a_wall_that_is_well_says_so_in_every_cell():
     (row,) = rows(page(wall()))
     assert row[:3] == ["north wallNOT READY", "100.0 % of known time; 100.0 % of elapsed time", "none"]
-    assert row[3:] == ["100.0 % of 100 h", "none", "none", "nothing", "nothing"]
+    assert row[3:] == ["100.0 % of 4 d 4 h", "none", "none", "nothing", "nothing"]
 
 
 def test_a_notice_is_no_alarm():

@@ -65,6 +65,40 @@ def order(*found: WallNow) -> list[str]:
     return [one.assessment.job for one in walls.worst_first(found)]
 
 
+# --- what belongs to no wall ---
+
+
+def test_sensors_that_fell_silent_together_are_a_line_and_all_is_in_the_zone_of_the_walls():
+    silent = [replace(alarm(whats.SILENT, Priority.LOW), id=f"{n}", job=HOUSE, where=f"mill-{n}") for n in range(7)]
+    later = replace(silent[0], where="yard", since=den.AS_OF)
+    lines = walls.house((*silent, later), US)
+    assert len(lines) == 2
+    assert lines[0] == (
+        "Mind: 7 sensors silent, since 2026-01-09 19:40 -05:00: mill-0, mill-1, mill-2, mill-3, mill-4 and 2 more; "
+        "unacknowledged"
+    )
+    assert "sensor silent, sensor yard" in lines[1]
+    over = walls.house([replace(one, returned=den.AS_OF, standing=Standing.RETURNED) for one in silent], US)
+    assert "7 sensors silent, 2026-01-09 19:40 to 20:40 -05:00, over: mill-0" in over[0]
+
+
+def test_pages_over_walls_of_several_zones_are_in_utc():
+    other = replace(wall("b"), display=Display(zone_of("Europe/Helsinki"), "si"))
+    assert "2026-01-10 01:40 UTC" in page(wall("a"), other)
+    assert "2026-01-09 20:40 -05:00" in page(wall("a"))
+    assert walls.words.shared([US, other.display]).zone.key == "UTC"
+    assert walls.words.shared([US, US]) == US
+    assert walls.words.shared([]).zone.key == "UTC"
+
+
+def test_what_was_begun_before_its_record_is_not_said_to_be_begun_too_early():
+    found = replace(den.ASSESSMENT, phase="after", before=None, during=None)
+    assert walls.verdict(replace(wall(), assessment=found)).startswith("Begun before its record.")
+    assert walls.words.verdict(found, US).startswith(
+        "The wall was begun before its record: nothing here says how its planks were acclimated."
+    )
+
+
 # --- which is first ---------------------------------------------------------------------------------------------------
 
 

@@ -516,6 +516,30 @@ def test_contacts_hear_of_their_jobs_and_a_second_one_of_what_nobody_acknowledge
     assert subjects(desk, "boss") == ["URGENT, nobody answered: air too damp, den"]
 
 
+def test_a_second_contact_is_told_who_answered_and_nobody_else_is(home, sit_down):
+    desk = told_desk(home, sit_down, OFFICE + '[[contact]]\nname = "boss"\nsecond = true\n')
+    furnish(desk)
+    soak(desk)
+    looks(desk, every(WET, WET + 2 * HOUR))
+    before = len(messages(desk))
+    acknowledge_alarms(desk, (), "Ada")
+    *_, told = messages(desk, "boss")
+    assert (told.subject, told.kind) == ("Seen by Ada: air too damp, den", "seen")
+    assert told.text.splitlines()[:2] == ["Seen by Ada: air too damp", "Where: den"]
+    assert "To do" not in told.text
+    assert "alarm ack" not in told.text
+    assert len(messages(desk)) == before
+
+
+def test_what_was_passed_on_to_nobody_is_acknowledged_without_a_word(home, sit_down):
+    desk = told_desk(home, sit_down, OFFICE + '[[contact]]\nname = "boss"\nsecond = true\n')
+    furnish(desk)
+    soak(desk)
+    looks(desk, [WET + 40 * MINUTE])
+    acknowledge_alarms(desk, (), "Ada")
+    assert messages(desk, "boss") == []
+
+
 def test_a_training_job_says_so_in_every_message(home, sit_down):
     desk = told_desk(home, sit_down)
     furnish(desk)

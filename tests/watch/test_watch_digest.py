@@ -226,7 +226,7 @@ def test_a_summary_of_the_week_tells_every_wall_of_each_building(desk):
     den = lines.index("den (NOT READY)")
     assert lines[den + 1] == (
         # by hand: 30 h in band of 32 h 20 min known, of 168 h; 100 % less 2 h 20 min of 168 h
-        "  in band: 92.7 % of known time; 17.8 % to 98.6 % of elapsed time; known: 19.2 % of 168 h"
+        "  in band: 92.7 % of known time; 17.8 % to 98.6 % of elapsed time; known: 19.2 % of 7 d"
     )
     assert lines[den + 2].startswith("  out of band: humidity above 65.0 %, at worst 72.8 %")
     assert lines[den + 3] == "  alarms: 1 alarm: air too damp"
@@ -277,3 +277,14 @@ def test_over_the_change_of_the_clocks_each_morning_is_told_once(home, sit_down)
     assert made == [MARCH + 12 * HOUR, *(MARCH + day * DAY + 11 * HOUR for day in (1, 2, 3))]  # 07:00 EST, then EDT
     days = [f"2026-03-{day:02d}" for day in (6, 7, 8, 9, 10)]  # the first was over when it began: left out
     assert sorted(desk.store.periods_of("digest for office")) == days
+
+
+def test_walls_of_one_room_that_have_the_same_to_say_are_told_once(home, sit_down):
+    desk = told_desk(home, sit_down, MORNING)
+    furnish(desk)
+    open_job(desk, opening("wall beside it", wall_place="den", boxes_place="den"), who="robin")
+    hear(desk, steady(T0, 30))
+    set_clock(desk, T0 + 30 * HOUR)
+    lines = tell_morning(desk, office(desk), "2026-01-06").text.splitlines()
+    assert "IN BAND: den, wall beside it (not ready, 30.0 h of 48 h counted)" in lines
+    assert sum(line.startswith("  room in band") for line in lines) == 1
