@@ -20,7 +20,16 @@ from yard import Row, in_words
 
 HERE = Path(__file__).resolve().parent
 
-SCRIPTS = ("help_speed", "lagging_speed", "postgresql_speed")  # in the order of the table
+SCRIPTS = (  # in the order of the table
+    "help_speed",
+    "intake_speed",
+    "judge_speed",
+    "lagging_speed",
+    "segment_speed",
+    "report_speed",
+    "daemon_size",
+    "postgresql_speed",
+)
 
 
 def measured(script: str) -> list[Row]:
