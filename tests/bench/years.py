@@ -23,7 +23,6 @@ from monitor.basis.packing import pack
 from monitor.basis.segment import Column, Segment, encode
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Reading
-from monitor.keep.rows import HeadRow, Leaf
 from monitor.watch.desk import Desk
 from monitor.watch.installing import Installing, install
 
@@ -130,17 +129,16 @@ def _fill_rows(desk: Desk, days: int) -> None:
 
 
 def _fill_sealed(desk: Desk, days: int) -> None:
-    """As compaction leaves it: no rows, and no leaf that has some."""
-    leaves, contents, first, last, count = [], {}, 0, 0, 0
+    """As compaction leaves it: no rows, and no leaf that has some. Nothing is signed over them."""
+    leaves, contents, first, last, count = [], [], 0, 0, 0
     for number, day in enumerate(days_of(days, own_stamps=False)):
-        leaves.append(Leaf(number, f"leaf {number}", "sensor", STREAM, "segment", day.day))
-        contents[number] = pack(encode(day))
+        leaves.append((number, f"leaf {number}", "sensor", STREAM, "segment", day.day))
+        contents.append((number, pack(encode(day))))
         t = day.columns[0].t
         first, last, count = first or int(t[0]), int(t[-1]), count + len(t)
-    head = HeadRow(1, len(leaves), "head", b"s" * 64, T0, b"f" * 32, None, None)
-    desk.store.append_head(head, leaves, contents=contents, settled=desk.store.unsealed())
     with desk.store._writing() as conn:
-        conn.exec_driver_sql("DELETE FROM loose")
+        conn.exec_driver_sql("INSERT INTO leaf VALUES (?, ?, ?, ?, ?, ?)", leaves)
+        conn.exec_driver_sql("INSERT INTO sealed VALUES (?, ?)", contents)
         conn.exec_driver_sql("DELETE FROM reading")
     _sum_up(desk, first, last, count)
 
