@@ -19,6 +19,11 @@ BACK, AHEAD = 120, 1  # how far from the month of now a month may be to have a p
 REST = "reading_rest"  # the partition of every other time
 _LOCK = 0x6D6F6E74  # "mont": with the schema's, the number of the advisory lock while a partition is made
 
+# A table of that name may be of another store in the same database.
+_IS_THERE = text(
+    "SELECT count(*) FROM pg_inherits WHERE inhparent = to_regclass('reading') AND inhrelid = to_regclass(:name)"
+)
+
 
 def months_of(times: Iterable[int]) -> set[int]:
     """The UTC months that times are of, counted from 1970-01 as 0. [ms]"""
@@ -49,7 +54,7 @@ def _make(conn: Connection, month: int) -> None:
     """
     name, begin, end = partition_of(month), begin_of(month), begin_of(month + 1)
     conn.execute(select(func.pg_advisory_xact_lock(_LOCK, func.hashtext(func.current_schema()))))
-    if conn.scalar(select(func.to_regclass(name))) is not None:
+    if conn.scalar(_IS_THERE, {"name": name}):
         return
     for step in (
         f"CREATE TABLE {name} (LIKE reading INCLUDING DEFAULTS INCLUDING CONSTRAINTS INCLUDING INDEXES)",
