@@ -6,7 +6,6 @@ then drops.
 
 from __future__ import annotations
 
-import logging
 import secrets
 import time
 from typing import Any
@@ -114,9 +113,8 @@ def _client(broker: Broker) -> tuple[Client, link.Said]:
         protocol=MQTTv5 if five else MQTTv311,
         reconnect_on_failure=False,
     )
-    said, logger = link.Said(), logging.Logger("paho", logging.ERROR)
-    logger.addHandler(said)
-    client.enable_logger(logger)
+    said = link.Said()
+    client.enable_logger(said)
     if broker.user is not None:
         client.username_pw_set(broker.user, broker.password)
     if broker.tls is not None:
