@@ -18,7 +18,6 @@ from __future__ import annotations
 import json
 import logging
 import os
-import signal
 import statistics
 import subprocess
 import sys
@@ -106,32 +105,38 @@ def begin_with_judging() -> None:
     daemon.works_of = soon
 
 
-def keep_durably(home: Path, messages: int) -> Stopwatch:
-    """The daemon, told to end when it has kept all."""
+def keep_durably(home: Path, messages: int) -> None:
+    """The daemon. It tells its times and ends when it has kept and acknowledged all, whatever else it is about."""
+    from monitor.intake.mqtt import Listener
     from monitor.keep.store import Store
     from monitor.watch.daemon import serve
 
     begin_with_judging()
-    watch, left, keep = Stopwatch(), 2 * messages, Store.keep_readings
+    watch, left, keep, acknowledged = Stopwatch(), 2 * messages, Store.keep_readings, Listener._kept
 
     def kept(self: Store, readings: Any, refused: Any = ()) -> Any:
         nonlocal left
         answer = keep(self, readings, refused)
         left -= answer.new
-        if not left:
+        if left <= 0:
             watch.stop()
-            os.kill(os.getpid(), signal.SIGTERM)
         return answer
+
+    def end(self: Listener, batch: Any) -> None:
+        acknowledged(self, batch)
+        if left <= 0:
+            time.sleep(0.2)  # for the last acknowledgements on their way
+            print(watch.wall, watch.cpu, flush=True)
+            os._exit(0)
 
     def connected(record: logging.LogRecord) -> bool:
         if record.getMessage() == "connected":
             watch.start()
         return True
 
-    Store.keep_readings = kept  # type: ignore[method-assign]
+    Store.keep_readings, Listener._kept = kept, end  # type: ignore[method-assign]
     logging.getLogger("wallclime").addFilter(connected)
     serve(home)
-    return watch
 
 
 # --- what is drained
@@ -292,10 +297,11 @@ def rows() -> Iterator[yard.Row]:
 def part() -> None:
     """What `timed` starts."""
     way, what, port, messages = sys.argv[1:]
-    watch = (
-        count_only(what, int(port), int(messages)) if way == "--count-only" else keep_durably(Path(what), int(messages))
-    )
-    print(watch.wall, watch.cpu)
+    if way == "--count-only":
+        watch = count_only(what, int(port), int(messages))
+        print(watch.wall, watch.cpu)
+    else:
+        keep_durably(Path(what), int(messages))
 
 
 if __name__ == "__main__":
