@@ -183,7 +183,7 @@ def test_a_topic_that_the_source_does_not_cover_is_named():
 @pytest.mark.parametrize(
     ("changes", "where"),
     [
-        ({"topic": "home/#/x"}, "source 'home/#', topic"),
+        ({"topic": "home/#/x"}, "source 'home/#/x', topic"),
         ({"fields": {T: Field("t", "degC")}}, "source 'home/{sensor}/climate', air_temperature"),
         ({"time_at": "time"}, "source 'home/{sensor}/climate', time"),
         ({"stream": "{room}"}, "source 'home/{sensor}/climate', stream"),
