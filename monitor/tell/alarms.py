@@ -229,7 +229,7 @@ def _room_of(alarm: Alarm) -> str:
 
 def _worst(found: Sequence[Alarm]) -> Alarm:
     """The one whose air went furthest; where nothing was measured the most pressing."""
-    side = -1 if found[0].facts.get("side") == "low" else 1
+    side = -1 if found[0].facts.get("side") == "low" or found[0].what == whats.FROST else 1
 
     def beyond(alarm: Alarm) -> float:
         value = alarm.facts.get("worst", alarm.facts.get("value"))

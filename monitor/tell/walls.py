@@ -184,7 +184,7 @@ def house(found: Sequence[Alarm], display: Display) -> list[str]:
 
 def _silent(some: Sequence[Alarm], display: Display) -> str:
     first = some[0]
-    names = words.few([words.visible(one.where) for one in some], alarms.NAMED, between=", ")
+    names = words.few(sorted(words.visible(one.where) for one in some), alarms.NAMED, between=", ")
     since = words.when(first.since, display)
     told = (
         f"since {since}" if first.returned is None else f"{words.between(first.since, first.returned, display)}, over"

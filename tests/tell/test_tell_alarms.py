@@ -438,6 +438,14 @@ def test_several_walls_with_the_same_to_say_are_one_message_with_the_figures_of_
     assert [line.partition(":")[0] for line in lines[4:]] == ["To do", "Mind", "Mind", "Seen them? All at once"]
 
 
+def test_of_several_cold_rooms_the_coldest_is_named():
+    rooms = [
+        replace(FROST, job=f"wall {n}", where=f"room {n}", facts={"limit": 5.0, "value": 4.0 - n}) for n in range(3)
+    ]
+    text = alarms.text(bundle(*rooms, behind="walls", named="mill house"), NOW, shown)
+    assert "How bad: room 2: now 35.6 degF, the limit is 41.0 degF\n" in text
+
+
 def test_several_walls_with_two_conditions_are_told_of_each_once():
     both = [replace(one, job=f"wall {n}", where=f"room {n}") for n in range(3) for one in (FROST, DAMP)]
     text = alarms.text(bundle(*both, behind="walls", named="mill house"), NOW, shown)
