@@ -21,6 +21,7 @@ from monitor.config.alarms import Contact
 from monitor.keep.rows import Scheduled
 from monitor.rules import whats
 from monitor.rules.alarms import LATE, Change, step, told_from
+from monitor.rules.assessment import Assessment
 from monitor.rules.care import Item
 from monitor.rules.frame import Frame
 from monitor.rules.grouping import Bundle, Told, bundles, jobs_of
@@ -63,9 +64,13 @@ class Seen(NamedTuple):
 
 @dataclass
 class Memory:
-    """What one process remembers from look to look, to judge less. Without it the look comes to the same."""
+    """What one process remembers from look to look, to judge less. Without it the look comes to the same.
+
+    `judged`: what was judged since, by job, and the marks that it hangs on, to be looked at.
+    """
 
     seen: dict[str, Seen] = field(default_factory=dict)
+    judged: dict[str, tuple[Marks, Assessment]] = field(default_factory=dict)
     drifts: dict[str, tuple[int, tuple[Drift, ...]]] = field(default_factory=dict)
     last: int | None = None  # when it looked [ms]
 
@@ -207,7 +212,7 @@ def _sight(desk: Desk, memory: Memory, jobs: Sequence[str], since: int, standing
     for job in jobs:
         marks = (generations.get(job, 0), lengths.get(job, 0), lengths.get(SENSORS_CHAIN, 0))
         try:
-            known = _known(memory, job, marks, now) or _gathered(desk, memory, job, marks)
+            known = _known(memory, job, marks, now) or _gathered(desk, memory, job, marks, now)
             look = replace(known.look, told_from=since)
             sight.seen.extend(_marked(look, signals_of(look)))
         except Exception as exc:  # whatever it is, the other walls are not to suffer from it
@@ -238,8 +243,16 @@ def _known(memory: Memory, job: str, marks: Marks, now: int) -> Seen | None:
     return known
 
 
-def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Seen:
-    found = assess(desk, job)
+def _judged(desk: Desk, memory: Memory, job: str, marks: Marks, now: int) -> Assessment:
+    """As it was judged just now, where nothing has come since, else judged anew."""
+    hangs_on, found = memory.judged.pop(job, (None, None))
+    if found is None or hangs_on != marks or not 0 <= now - found.as_of < STANDS:
+        return assess(desk, job)
+    return found
+
+
+def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks, now: int) -> Seen:
+    found = _judged(desk, memory, job, marks, now)
     frame = desk.book.frame_at(job, found.as_of)
     completed = found.lot.clock.completed_at
     look = Look(

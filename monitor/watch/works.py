@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from functools import partial
@@ -11,6 +12,7 @@ from typing import Any, NamedTuple
 import monitor
 from monitor.basis.errors import Fault, StoreError, WallclimeError
 from monitor.basis.times import DAY, SECOND
+from monitor.basis.values import SENSORS_CHAIN
 from monitor.config.alarms import Backup
 from monitor.config.settings import Settings
 from monitor.intake.mqtt import Listener
@@ -24,7 +26,7 @@ from monitor.watch.judging import judge_and_note, settle
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
 from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
-from monitor.watch.vitals import LOOK
+from monitor.watch.vitals import JUDGE, LOOK
 
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
@@ -58,13 +60,22 @@ def works_of(
     desk: Desk, beat: Callable[[], object], looked: Looked, announce: Announce = lambda _: None
 ) -> tuple[Work, ...]:
     """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are."""
-    memory = Memory()
+    memory, one_at_a_time = Memory(), threading.Lock()  # the look takes what was judged just before it
+
+    def judge() -> None:
+        with one_at_a_time:
+            judge_what_was_heard(desk, looked, memory)
+
+    def see() -> None:
+        with one_at_a_time:
+            look_and_announce(desk, memory, announce)
+
     return (
         Work("stay awake", Every(STAY_AWAKE), lambda _: beat()),
-        Work("judge", Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
+        Work(JUDGE, Every(desk.settings.service.judge_every), lambda _: judge()),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
-        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look_and_announce(desk, memory, announce)),
+        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: see()),
         *digest.works(desk),
         *_asked_for(desk, desk.settings),
     )
@@ -132,10 +143,10 @@ def seal_days(desk: Desk) -> None:
         log("info", "sealed", head=head.number, hash=signed.hash, closes=head.closes, leaves=head.size)
 
 
-def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
+def judge_what_was_heard(desk: Desk, looked: Looked, memory: Memory | None = None) -> None:
     """Write down what is new of the jobs that heard something since the last look, or are due to be complete.
 
-    `looked` is brought up to date. A job that can't be judged stops no other and is tried again the next time; then
+    `looked` is brought up to date, and `memory` is handed what was judged. A job that can't be judged stops no other and is tried again the next time; then
     WallclimeError is raised with the faults of all.
     """
     settle(desk)
@@ -145,10 +156,13 @@ def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
         if last and last.generation == generation and (last.due is None or last.due > desk.clock.now()):
             continue
         try:
+            sensors, length = len(desk.book.entries(SENSORS_CHAIN)), len(desk.book.log(job))
             found, entries = judge_and_note(desk, job)
             for entry in entries:
                 log("info", entry.kind.value, job=job, entry=entry.number)
             looked[job] = _look(generation, found)
+            if memory is not None:
+                memory.judged[job] = (generation, length + len(entries), sensors), found
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))
             faults += exc.faults
