@@ -69,7 +69,7 @@ def door(where: str) -> Iterator[None]:
     """What the database or its driver raises inside becomes a StoreError of `where`."""
     try:
         yield
-    except (SQLAlchemyError, UnicodeError, OverflowError) as exc:
+    except (SQLAlchemyError, sqlite3.Error, UnicodeError, OverflowError) as exc:
         what, mend = _fault_of(exc)
         raise StoreError(what, where=where, mend=mend) from exc
 

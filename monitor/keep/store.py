@@ -18,6 +18,7 @@ from monitor.keep.connect import door, engine_of
 from monitor.keep.derived import Derived
 from monitor.keep.forget import Forgetting
 from monitor.keep.ids import Ids
+from monitor.keep.lately import Lately
 from monitor.keep.log import Link
 from monitor.keep.outbox import Outbox
 from monitor.keep.readings import Readings
@@ -29,7 +30,9 @@ from monitor.keep.thin import Thinning
 from monitor.keep.versions import bring_up_to_date, known_version
 
 
-class Store(Readings, Sensors, Forgetting, Thinning, Attachments, Derived, Awake, Seals, Alarms, Outbox, Schedule):
+class Store(
+    Readings, Lately, Sensors, Forgetting, Thinning, Attachments, Derived, Awake, Seals, Alarms, Outbox, Schedule
+):
     """Readings, sensors, quarantine, condition log, files, seals, alarms, messages and derived rows.
 
     Each call is one transaction.

@@ -230,7 +230,7 @@ def known(desk: Desk, name: str) -> None:
 def seen(desk: Desk) -> list[Seen]:
     """Every sensor that was heard or named: where it is, how often it speaks, how what it sends is read."""
     now = desk.clock.now()
-    places = {s.sensor: s.place for s in desk.book.stays() if s.start <= now and (s.end is None or s.end > now)}
+    places = {s.sensor: s.place for s in desk.book.stays() if s.covers(now)}
     daemon = desk.store.daemon_state()
     latest = {} if daemon is None else daemon.state.get("latest", {})
     return [_seen(desk, heard, places.get(heard.name or ""), latest) for heard in desk.store.heard()]

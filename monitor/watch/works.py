@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -22,7 +22,7 @@ from monitor.watch import digest
 from monitor.watch.alarming import Memory, look, states_of
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
-from monitor.watch.judging import judge_and_note, settle
+from monitor.watch.judging import assess_in_round, judge_and_note, settle
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
 from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
@@ -146,28 +146,32 @@ def seal_days(desk: Desk) -> None:
 def judge_what_was_heard(desk: Desk, looked: Looked, memory: Memory | None = None) -> None:
     """Write down what is new of the jobs that heard something since the last look, or are due to be complete.
 
-    `looked` is brought up to date, and `memory` is handed what was judged. A job that can't be judged stops no other and is tried again the next time; then
-    WallclimeError is raised with the faults of all.
+    `looked` is brought up to date, and `memory` is handed what was judged. A job that can't be judged stops no other
+    and is tried again the next time; then WallclimeError is raised with the faults of all.
     """
+    memory, faults = Memory() if memory is None else memory, list[Fault]()
     settle(desk)
-    faults: list[Fault] = []
-    for job, generation in sorted(desk.store.generations().items()):
-        last = looked.get(job)
-        if last and last.generation == generation and (last.due is None or last.due > desk.clock.now()):
-            continue
+    now, generations = desk.clock.now(), desk.store.generations()
+    desk = replace(desk, book=desk.book.still())
+    due = [job for job, generation in sorted(generations.items()) if _is_due(looked.get(job), generation, now)]
+    lately = memory.begin(desk, due, now)
+    for job in due:
         try:
             sensors, length = len(desk.book.entries(SENSORS_CHAIN)), len(desk.book.log(job))
-            found, entries = judge_and_note(desk, job)
+            found, entries = judge_and_note(desk, job, lambda at, one: assess_in_round(at, one, now, lately))
             for entry in entries:
                 log("info", entry.kind.value, job=job, entry=entry.number)
-            looked[job] = _look(generation, found)
-            if memory is not None:
-                memory.judged[job] = (generation, length + len(entries), sensors), found
+            looked[job] = _look(generations[job], found)
+            memory.judged[job] = (generations[job], length + len(entries), sensors), found
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))
             faults += exc.faults
     if faults:
         raise WallclimeError.of(faults)
+
+
+def _is_due(last: Look | None, generation: int, now: int) -> bool:
+    return last is None or last.generation != generation or (last.due is not None and last.due <= now)
 
 
 def _look(generation: int, found: Assessment) -> Look:

@@ -112,10 +112,13 @@ def furnish(desk: Desk, jobs: int) -> None:
 
 def fill(desk: Desk, size: Size) -> None:
     """Minutes for those that are heard, and a few readings for the others."""
+    few = []
     for k in range(size.jobs):
-        days = size.days if k % size.heard_of in (0, 1) else 0
-        few = range(START - DAY, START - DAY + 5 * MINUTE, MINUTE)
-        desk.store.keep_readings(rows_of(k, range(START - days * DAY, START, MINUTE) if days else few))
+        if k % size.heard_of in (0, 1):
+            desk.store.keep_readings(rows_of(k, range(START - size.days * DAY, START, MINUTE)))
+        else:
+            few += rows_of(k, range(START - DAY, START - DAY + 3 * MINUTE, MINUTE))
+    desk.store.keep_readings(few)
 
 
 @contextmanager
@@ -157,7 +160,7 @@ def alone(desk: Desk) -> Iterator[yard.Row]:
     desk.store.wake()
     assess(desk, "job-1")
     commits, one, late = [], [], []
-    for run in range(9):
+    for _ in range(9):
         commits.append(clocked(partial(one_commit, desk)))
         hear(desk, [1])
         one.append(clocked(partial(assess, desk, "job-1")))
