@@ -179,7 +179,7 @@ def _fetch(conn: Connection, query: Select, row: np.dtype) -> NDArray:
     if conn.dialect.name == "sqlite":  # to make rows of its own takes SQLAlchemy longer than SQLite takes to find them
         rows: Any = conn.execute(query).cursor
     else:
-        rows = map(tuple, conn.execution_options(yield_per=_FETCH).execute(query))
+        rows = map(tuple, conn.execute(query.execution_options(yield_per=_FETCH)))
     return np.fromiter(rows, row)
 
 

@@ -15,7 +15,7 @@ from monitor.keep.store import Store
 from monitor.rules.assessment import Assessment, OtherVerdict
 from monitor.rules.frame import effective, frame_of
 from monitor.rules.judge import judge, other_verdict
-from monitor.rules.replay import Checkpoint, Forgetful, Head, Readings
+from monitor.rules.replay import Checkpoint, Forgetful, Head
 from monitor.watch.desk import Desk
 from monitor.watch.lately import Lately
 
@@ -23,9 +23,10 @@ from monitor.watch.lately import Lately
 class Shelf:
     """The checkpoints that the store keeps of one job under one profile."""
 
-    def __init__(self, store: Store, job: str, variant: str) -> None:
+    def __init__(self, store: Store, job: str, variant: str, generation: int | None = None) -> None:
+        """`generation`: that of the job before its readings were asked for, where that was long ago."""
         self._store, self._job, self._variant = store, job, variant
-        self._generation = store.generation(job)
+        self._generation = store.generation(job) if generation is None else generation
 
     def heads(self) -> Sequence[Head]:
         """All of them in order of midnight."""
@@ -117,34 +118,37 @@ def assess_in_round(desk: Desk, job: str, at: int, lately: Lately) -> Assessment
 
 
 def _assess(
-    desk: Desk, job: str, as_of: int, recompute: bool, lots: tuple[str, ...], readings: Readings | None = None
+    desk: Desk, job: str, as_of: int, recompute: bool, lots: tuple[str, ...], lately: Lately | None = None
 ) -> Assessment:
     in_force = desk.book.profile(job, as_of)
     others = [
-        other_verdict(_under(desk, job, one.text, as_of, recompute, lots, readings), one.since)
+        other_verdict(_under(desk, job, one.text, as_of, recompute, lots, lately), one.since)
         for one in desk.book.profiles(job)
         if one.since <= as_of and one.text != in_force.text
     ]
-    found = _under(desk, job, in_force.text, as_of, recompute, lots, readings)
+    found = _under(desk, job, in_force.text, as_of, recompute, lots, lately)
     return replace(found, other_verdicts=tuple(others))
 
 
 def _under(
-    desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: tuple[str, ...], readings: Readings | None
+    desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: tuple[str, ...], lately: Lately | None
 ) -> Assessment:
     """The verdict under one profile."""
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
     frame = replace(frame, lots_used=lots or frame.lots_used)
-    conflicts = desk.store.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
-    readings = desk.store if readings is None else readings
-    if recompute:
-        return judge(frame, as_of, readings, Forgetful(), conflicts=conflicts)
+    heard = desk.store if lately is None else lately
     while True:
-        shelf = Shelf(desk.store, job, profile.sha256)
-        found = judge(frame, as_of, readings, shelf, conflicts=conflicts)
+        with desk.store.together():
+            conflicts = heard.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
+            if recompute:
+                return judge(frame, as_of, heard, Forgetful(), conflicts=conflicts)
+            shelf = Shelf(desk.store, job, profile.sha256, None if lately is None else lately.generation(job))
+            found = judge(frame, as_of, heard, shelf, conflicts=conflicts)
         if not shelf.moved():
             return found
+        if lately is not None:
+            lately.again(job, frame.streams)
 
 
 def as_first_written(desk: Desk, found: Assessment) -> OtherVerdict | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -36,10 +36,25 @@ class Lately:
         self._store, self._at = store, 0
         self._sums: dict[str, dict[Quantity, Sums]] = {}
         self._tails: dict[Key, _Tail] = {}
+        self._conflicting: set[str] = set()
+        self._generations: dict[str, int] = {}
 
-    def begin(self, at: int, streams: Iterable[str]) -> None:
-        """Begin a round at `at` over those that may have spoken since. [ms]"""
-        self._at = at
+    def begin(self, at: int, streams: Iterable[str], generations: Mapping[str, int] | None = None) -> None:
+        """Begin a round at `at` over those that may have spoken since; `generations` of jobs as they were before. [ms]
+
+        A checkpoint is kept only if its job's generation is still that: so none is made without what came meanwhile.
+        """
+        self._at, self._conflicting = at, self._store.conflicting()
+        self._generations = dict(generations or {})
+        self._ask(set(streams))
+
+    def generation(self, job: str) -> int | None:
+        """That of a job before its sensors were asked; None of one that the round was not begun for."""
+        return self._generations.get(job)
+
+    def again(self, job: str, streams: Iterable[str]) -> None:
+        """Ask the sensors of one job once more."""
+        self._generations[job] = self._store.generation(job)
         self._ask(set(streams))
 
     def _ask(self, streams: set[str]) -> None:
@@ -84,6 +99,10 @@ class Lately:
 
     def _next(self, tail: _Tail) -> int:
         return int(tail.series.t[-1]) + 1 if len(tail.series) else tail.since
+
+    def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
+        """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
+        return 0 if self._conflicting.isdisjoint(streams) else self._store.conflicts(streams, start, end)
 
     def forget(self, streams: Iterable[str]) -> None:
         """Remember nothing of these sensors."""

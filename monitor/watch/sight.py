@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import NamedTuple, TypeVar
@@ -40,13 +40,14 @@ Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, it
 class Seen(NamedTuple):
     """What was looked at of a job, its sensors that stand still and since when [ms], and what both hang on.
 
-    `signals` are what was to be told of it; `look` is kept without what the sensors said of late.
+    `signals` are what was to be told of it from `told_from` on; `look` is kept without what the sensors said of late.
     """
 
     look: Look
     stuck: Mapping[str, int]
     marks: Marks
     signals: tuple[Signal, ...] = ()
+    told_from: int = 0
 
 
 @dataclass
@@ -62,10 +63,11 @@ class Memory:
     last: int | None = None  # when it looked [ms]
     lately: Lately | None = None
 
-    def begin(self, desk: Desk, jobs: Iterable[str], at: int) -> Lately:
-        """Begin a round over these jobs, and see what their sensors have said. [ms]"""
+    def begin(self, desk: Desk, jobs: Mapping[str, int], at: int) -> Lately:
+        """Begin a round over these jobs, of which the generations are known, and see what their sensors said. [ms]"""
         self.lately = Lately(desk.store) if self.lately is None else self.lately
-        self.lately.begin(at, (stream for job in jobs for stream in readable(partial(_streams, desk, at), job, ())))
+        streams = {stream for job in jobs for stream in readable(partial(_streams, desk, at), job, ())}
+        self.lately.begin(at, streams, jobs)
         return self.lately
 
     def keep(self, jobs: Collection[str]) -> None:
@@ -106,7 +108,7 @@ def sight_of(desk: Desk, memory: Memory, jobs: Sequence[str], since: int, standi
     memory.keep(jobs)
     marks = {job: (generations.get(job, 0), readable(partial(_length, desk), job, 0), sensors) for job in jobs}
     anew = [job for job in jobs if _known(memory, job, marks[job], now) is None]
-    memory.begin(desk, [job for job in anew if _handed(memory, job, marks[job], now) is None], now)
+    memory.begin(desk, {job: marks[job][0] for job in anew if _handed(memory, job, marks[job], now) is None}, now)
     for job in jobs:
         try:
             known = _looked(desk, memory, job, marks[job], since, now)
@@ -126,9 +128,9 @@ def _length(desk: Desk, job: str) -> int:
 
 
 def _looked(desk: Desk, memory: Memory, job: str, marks: Marks, since: int, now: int) -> Seen:
-    """What is known of a job and what is to be told of it. What was over once is so from a later `since` on too."""
+    """What is known of a job and what is to be told of it; from its Assessment on, nothing has ended in it."""
     known = _known(memory, job, marks, now)
-    if known is not None and not known.signals:
+    if known is not None and (not known.signals or known.told_from >= known.look.found.as_of):
         return known
     lately = memory.lately or Lately(desk.store)
     found = known.look.found if known is not None else _judged(desk, memory, lately, job, marks, now)
@@ -139,7 +141,7 @@ def _looked(desk: Desk, memory: Memory, job: str, marks: Marks, since: int, now:
         known = Seen(_gathered(desk, memory, frame, found), stuck, marks)
     look = known.look
     signals = _marked(look, signals_of(replace(look, told_from=since, said=said_here(frame, found, channels))))
-    memory.seen[job] = known._replace(signals=tuple(signals))
+    memory.seen[job] = known._replace(signals=tuple(signals), told_from=since)
     return memory.seen[job]
 
 

@@ -153,7 +153,7 @@ def judge_what_was_heard(desk: Desk, looked: Looked, memory: Memory | None = Non
     settle(desk)
     now, generations = desk.clock.now(), desk.store.generations()
     desk = replace(desk, book=desk.book.still())
-    due = [job for job, generation in sorted(generations.items()) if _is_due(looked.get(job), generation, now)]
+    due = {job: of for job, of in sorted(generations.items()) if _is_due(looked.get(job), of, now)}
     lately = memory.begin(desk, due, now)
     for job in due:
         try:

@@ -7,10 +7,11 @@ from unittest import mock
 
 import numpy as np
 import pytest
-from desks import HUMIDITY, NOW, TEMPERATURE, Row, hear, readings, steady
+from desks import HUMIDITY, NOW, TEMPERATURE, Row, furnish, hear, readings, steady
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading
+from monitor.watch.judging import assess, assess_in_round, settle
 from monitor.watch.lately import SPAN, Lately
 
 STREAM = "site/shelf/climate"
@@ -109,3 +110,17 @@ def test_what_is_forgotten_is_read_again(desk, lately):
     lately.forget([STREAM, "site/unknown"])
     again(lately, desk)
     same(lately, desk)
+
+
+def test_no_checkpoint_is_kept_without_what_another_process_settled_meanwhile(sit_down):
+    here, there = sit_down(), sit_down()
+    furnish(here)
+    hear(here, steady(NOW - 30 * HOUR, 30))
+    settle(here)
+    lately = Lately(here.store)
+    lately.begin(NOW, [STREAM], here.store.generations())
+    hear(there, [Row(NOW - 25 * HOUR + 1, 40.0, 50.0)])  # late, of yesterday
+    assess(there, "den")
+    found = assess_in_round(here, "den", NOW, lately)
+    assert found == assess(here, "den", recompute=True) == assess(here, "den")
+    assert any(one.peak == 40.0 for one in found.excursions)
