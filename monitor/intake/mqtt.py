@@ -204,9 +204,7 @@ class Listener:
         hear = [wire] if batch.messages < self._service.batch else []
         say = [wire] if self._client.want_write() else []
         waiting = bool(hear) and isinstance(wire, link.Wire) and wire.waiting()
-        if waiting:
-            timeout = 0.0
-        readable, writable, _ = select.select(hear, say, [], timeout)
+        readable, writable, _ = select.select(hear, say, [], 0.0 if waiting else timeout)
         if writable:
             self._client.loop_write()
         return bool(readable) or waiting

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -72,7 +73,7 @@ def door(where: str) -> Iterator[None]:
     """What the database or its driver raises inside becomes a StoreError of `where`."""
     try:
         yield
-    except (SQLAlchemyError, UnicodeError, OverflowError) as exc:
+    except (SQLAlchemyError, sqlite3.Error, UnicodeError, OverflowError) as exc:
         what, mend = _fault_of(exc)
         raise StoreError(what, where=where, mend=mend) from exc
 
@@ -188,10 +189,22 @@ class Connected:
         self._engine = engine
         self._writer = engine.execution_options(begin="BEGIN IMMEDIATE")
         self._where = where
+        self._held = threading.local()
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """All that this thread reads inside is read over one connection, on SQLite as it stands at the first of it."""
+        with door(self._where), self._engine.connect() as conn:
+            self._held.conn = conn
+            try:
+                yield
+            finally:
+                self._held.conn = None
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with door(self._where), self._engine.connect() as conn:
+        held = getattr(self._held, "conn", None)
+        with door(self._where), nullcontext(held) if held is not None else self._engine.connect() as conn:
             yield conn
 
     @contextmanager

@@ -32,6 +32,39 @@ def _held_generation(conn: Connection, job: str) -> int | None:
     return conn.scalar(select(generation.c.value).where(generation.c.job == job).with_for_update())
 
 
+_GENERATION = select(generation.c.value).where(generation.c.job == bindparam("of"))
+_HEADS = (
+    select(*(checkpoint.c[name] for name in CheckpointHead.__dataclass_fields__))
+    .where(checkpoint.c.job == bindparam("of"), checkpoint.c.variant == bindparam("under"))
+    .order_by(checkpoint.c.midnight)
+)
+_STATE = select(checkpoint.c.exit_state).where(
+    checkpoint.c.job == bindparam("of"),
+    checkpoint.c.variant == bindparam("under"),
+    checkpoint.c.midnight == bindparam("at"),
+)
+_PRODUCTS = (
+    select(checkpoint.c.midnight, checkpoint.c.product)
+    .where(
+        checkpoint.c.job == bindparam("of"),
+        checkpoint.c.variant == bindparam("under"),
+        checkpoint.c.midnight.between(bindparam("first"), bindparam("last")),
+    )
+    .order_by(checkpoint.c.midnight)
+)
+# Of each thing that is new: what rests on it. A stream is found in the text of the list of those that are open.
+_MARK_STALE = (
+    checkpoint.update()
+    .where(
+        checkpoint.c.job == bindparam("of"),
+        checkpoint.c.stale == 0,
+        checkpoint.c.covers_from <= bindparam("last"),
+        (checkpoint.c.depends_until >= bindparam("first")) | checkpoint.c.open.like(bindparam("open_to"), escape="/"),
+    )
+    .values(stale=1)
+)
+
+
 def _held_marks(conn: Connection, ids: Sequence[int]) -> dict[int, str]:
     """Those of the marks that are there still, which nobody else can settle until the transaction ends: their streams.
 
@@ -45,17 +78,19 @@ def _held_marks(conn: Connection, ids: Sequence[int]) -> dict[int, str]:
     return held
 
 
-def _mark_stale(conn: Connection, job: str, news: Sequence[Stale]) -> None:
-    """Mark the checkpoints of `job` that rest on readings of `news`."""
-    wanted = (checkpoint.c[name] for name in ("variant", "midnight", "covers_from", "depends_until", "open"))
-    for row in conn.execute(select(*wanted).where(checkpoint.c.job == job, checkpoint.c.stale == 0)).all():
-        streams = json.loads(row.open)
-        if any(
-            row.covers_from <= one.last_t and (row.depends_until >= one.first_t or one.stream in streams)
-            for one in news
-        ):
-            of = (checkpoint.c.variant == row.variant) & (checkpoint.c.midnight == row.midnight)
-            conn.execute(checkpoint.update().where(checkpoint.c.job == job, of).values(stale=1))
+def _mark_stale(conn: Connection, news: Sequence[Stale]) -> None:
+    """Mark the checkpoints that rest on readings of `news`."""
+    rows = [
+        {"of": one.job, "first": one.first_t, "last": one.last_t, "open_to": f"%{_escaped(json.dumps(one.stream))}%"}
+        for one in sorted(news)
+    ]
+    if rows:
+        conn.execute(_MARK_STALE, rows)
+
+
+def _escaped(text: str) -> str:
+    """A text as LIKE takes it."""
+    return text.replace("/", "//").replace("%", "/%").replace("_", "/_")
 
 
 def _row(job: str, variant: str, one: Checkpoint) -> dict[str, object]:
@@ -85,27 +120,33 @@ class Derived(Connected):
             news = stale if len(held) == len(set(ids)) else [one for one in stale if one.stream in streams]
             jobs = sorted({one.job for one in news})
             _raise_generation(conn, jobs)
-            for job in jobs:
-                _mark_stale(conn, job, [one for one in news if one.job == job])
+            _mark_stale(conn, news)
             if ids:
                 conn.execute(dirty.delete().where(dirty.c.id == bindparam("mark")), [{"mark": id_} for id_ in ids])
 
     def checkpoint_heads(self, job: str, variant: str) -> list[CheckpointHead]:
         """The checkpoints of a job in order of midnight, without their states."""
-        wanted = [checkpoint.c[name] for name in CheckpointHead.__dataclass_fields__]
-        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant)
         with self._reading() as conn:
-            rows = conn.execute(select(*wanted).where(of).order_by(checkpoint.c.midnight)).mappings().all()
+            rows = conn.execute(_HEADS, {"of": job, "under": variant}).all()
         return [
-            CheckpointHead(**{**row, "open": tuple(json.loads(row["open"])), "stale": bool(row["stale"])})
+            CheckpointHead(
+                midnight=row.midnight,
+                covers_from=row.covers_from,
+                depends_until=row.depends_until,
+                open=() if row.open == "[]" else tuple(json.loads(row.open)),
+                rules_version=row.rules_version,
+                frame=row.frame,
+                before=row.before,
+                after=row.after,
+                stale=bool(row.stale),
+            )
             for row in rows
         ]
 
     def checkpoint_state(self, job: str, variant: str, midnight: int) -> bytes:
         """The state at a midnight. Raises StoreError when there is no such checkpoint. [ms]"""
-        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant) & (checkpoint.c.midnight == midnight)
         with self._reading() as conn:
-            found = conn.scalar(select(checkpoint.c.exit_state).where(of))
+            found = conn.scalar(_STATE, {"of": job, "under": variant, "at": midnight})
         if found is None:
             raise StoreError(
                 f"there is no checkpoint of {rfc3339(midnight)} ({variant})",
@@ -116,14 +157,16 @@ class Derived(Connected):
 
     def products(self, job: str, variant: str, midnights: Sequence[int]) -> list[bytes]:
         """What happened in the blocks that end at `midnights`, in order; a missing one is left out. [ms]"""
-        of = (checkpoint.c.job == job) & (checkpoint.c.variant == variant) & checkpoint.c.midnight.in_(midnights)
+        if not midnights:
+            return []
+        of, wanted = {"of": job, "under": variant, "first": min(midnights), "last": max(midnights)}, set(midnights)
         with self._reading() as conn:
-            return list(conn.scalars(select(checkpoint.c.product).where(of).order_by(checkpoint.c.midnight)))
+            return [product for midnight, product in conn.execute(_PRODUCTS, of) if midnight in wanted]
 
     def generation(self, job: str) -> int:
         """How often something that the job's checkpoints may rest on has changed."""
         with self._reading() as conn:
-            return conn.scalar(select(generation.c.value).where(generation.c.job == job)) or 0
+            return conn.scalar(_GENERATION, {"of": job}) or 0
 
     def put_checkpoints(
         self, job: str, variant: str, rows: Sequence[Checkpoint], *, drop: Sequence[int] = (), generation: int

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, false, func, or_, select
 
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, StoreError
@@ -166,6 +166,12 @@ class Log(Connected):
         """The names of all chains in order, that of the sensors too."""
         with self._reading() as conn:
             return sorted(conn.scalars(select(chain.c.name)))
+
+    def chains_saying(self, texts: Iterable[str]) -> set[str]:
+        """The names of the chains in which some body has one of `texts` as a string of its own; perhaps others too."""
+        saying = [entry.c.body.contains(json.dumps(text), autoescape=True) for text in texts]
+        with self._reading() as conn:
+            return set(conn.scalars(select(chain.c.name).join(entry).where(or_(false(), *saying)).distinct()))
 
     def chain_heads(self) -> dict[str, tuple[int, bytes]]:
         """Number and link of the last entry of every chain that has one."""

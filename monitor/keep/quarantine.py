@@ -124,6 +124,11 @@ class Quarantine(Connected):
         with self._reading() as conn:
             return int(conn.scalar(counted) or 0)
 
+    def conflicting(self) -> set[str]:
+        """The streams of which some reading says otherwise than the one kept."""
+        with self._reading() as conn:
+            return set(conn.scalars(select(quarantine.c.topic).where(quarantine.c.reason == CONFLICT).distinct()))
+
     def quarantine(self, limit: int = 100, reason: str | None = None) -> list[Quarantined]:
         """The `limit` things that were refused last, for `reason` or for any, newest first."""
         newest = select(*_COLUMNS).order_by(quarantine.c.last_arrival.desc(), quarantine.c.id.desc()).limit(limit)

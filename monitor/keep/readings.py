@@ -198,7 +198,11 @@ def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
 
 def _fetch(conn: Connection, query: Select, row: np.dtype) -> NDArray:
     """The rows of `query` as an array of `row`, never all of them as Python objects at once."""
-    return np.fromiter(map(tuple, conn.execute(query.execution_options(yield_per=_FETCH))), row)
+    if conn.dialect.name == "sqlite":  # to make rows of its own takes SQLAlchemy longer than SQLite takes to find them
+        rows: Any = conn.execute(query).cursor
+    else:
+        rows = map(tuple, conn.execute(query.execution_options(yield_per=_FETCH)))
+    return np.fromiter(rows, row)
 
 
 def _between(query: Select, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Select:

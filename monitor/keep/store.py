@@ -19,6 +19,7 @@ from monitor.keep.connect import door, engine_of
 from monitor.keep.derived import Derived
 from monitor.keep.forget import Forgetting
 from monitor.keep.ids import Ids
+from monitor.keep.lately import Lately
 from monitor.keep.log import Link
 from monitor.keep.outbox import Outbox
 from monitor.keep.readings import Readings
@@ -33,6 +34,7 @@ from monitor.keep.versions import bring_up_to_date, known_version
 
 class Store(
     Readings,
+    Lately,
     Sensors,
     Forgetting,
     Thinning,

@@ -79,6 +79,10 @@ class Stay:
     end: int | None
     role: Role = "air"
 
+    def covers(self, at: int) -> bool:
+        """Whether the sensor is there at the instant `at`. [ms]"""
+        return self.start <= at and (self.end is None or at < self.end)
+
 
 @dataclass(frozen=True, slots=True)
 class Stack:
@@ -185,6 +189,17 @@ class Frame:
     def begin(self) -> int | None:
         """The first delivery, if one is known."""
         return min((delivery.at for delivery in self.deliveries), default=None)
+
+    @property
+    def streams(self) -> list[str]:
+        """The addresses of its sensors, in order."""
+        return sorted({sensor.stream for sensor in self.sensors.values()})
+
+    @property
+    def judged_from(self) -> int:
+        """From when on its readings are counted: the first delivery, else when the first sensor came. [ms]"""
+        first = self.begin
+        return min((stay.start for stay in self.stays), default=0) if first is None else first
 
     def checked_at(self, as_of: int) -> int:
         """When the checks of the wall must hold: at the start of the installation, or at `as_of` before it. [ms]"""
@@ -344,7 +359,11 @@ def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
             new = Stay(body["sensor"], body["place"], body["from"], body["to"], body.get("role", "air"))
             of_sensor[body["sensor"]] = _joined(stays, new)
     every = [stay for stays in of_sensor.values() for stay in stays]
-    return tuple(sorted(every, key=lambda stay: (stay.start, stay.sensor, stay.place)))
+    return tuple(sorted(every, key=_in_order))
+
+
+def _in_order(stay: Stay) -> tuple[int, str, str]:
+    return stay.start, stay.sensor, stay.place
 
 
 def _released(stay: Stay, at: int) -> Stay:
@@ -397,37 +416,71 @@ def _delivery(entry: Entry) -> Delivery:
     )
 
 
-def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry], profile: Profile, as_of: int) -> Frame:
+class SensorsLog:
+    """What the sensors' chain says, put in order once for all jobs."""
+
+    def __init__(self, entries: Sequence[Entry]) -> None:
+        self._entries = effective(entries)
+        self._moments = sorted({entry.at for entry in self._entries})
+        self._every, self._claims = sensors_of(entries), claims_of(self._entries)
+        self._checks: dict[str, list[Entry]] = {}
+        for entry in self._entries:
+            if entry.kind is Kind.CHECK:
+                self._checks.setdefault(entry.body["sensor"], []).append(entry)
+        self._known: tuple[int, dict[str, list[Stay]]] = (-1, {})
+
+    def happened(self, as_of: int) -> int:
+        """How many of the times that entries speak of had come by `as_of`: until the next all stays as it is. [ms]"""
+        return bisect.bisect_right(self._moments, as_of)
+
+    def stays(self, places: Iterable[str], as_of: int) -> tuple[Stay, ...]:
+        """Every stay at these places, as known at `as_of`. Raises RecordError as `stays_of` does. [ms]"""
+        known, at = self._known
+        if known != self.happened(as_of):
+            at = {}
+            for stay in stays_of(entry for entry in self._entries if entry.at <= as_of):
+                at.setdefault(stay.place, []).append(stay)
+            self._known = self.happened(as_of), at
+        found = [stay for place in set(places) for stay in at.get(place, ())]
+        return tuple(sorted(found, key=_in_order))
+
+    def sensor(self, name: str, as_of: int) -> Sensor:
+        """A sensor with its checks as known at `as_of` and all that was said of its units. [ms]"""
+        checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of)
+        return replace(self._every[name], checks=checks.get(name, ()), claims=self._claims.get(name, ()))
+
+
+def moments_of(log: Sequence[Entry]) -> list[int]:
+    """The times in order at which what a job's log says may change what its frame is. [ms]"""
+    entries = effective(log)
+    finishes = {entry.body["finish"] for entry in entries if entry.kind is Kind.INSTALL} - {None}
+    return sorted({entry.at for entry in entries} | finishes)
+
+
+def frame_of(log: Sequence[Entry], sensor_log: Sequence[Entry] | SensorsLog, profile: Profile, as_of: int) -> Frame:
     """The frame of the job whose chain is `log`, under `profile`, from entries that speak of times up to `as_of`."""
-    job = job_of(log)
-    known = [entry for entry in effective(log) if entry.at <= as_of]
+    sensors = sensor_log if isinstance(sensor_log, SensorsLog) else SensorsLog(sensor_log)
+    job, entries = job_of(log), effective(log)
+    known = [entry for entry in entries if entry.at <= as_of]
     deliveries = tuple(
         _delivery(entry)
         for entry in sorted(known, key=lambda entry: (entry.at, entry.number))
         if entry.kind is Kind.DELIVER
     )
-    start, finish = _installation([entry for entry in effective(log) if entry.kind is Kind.INSTALL], as_of)
+    start, finish = _installation([entry for entry in entries if entry.kind is Kind.INSTALL], as_of)
     installs = [entry for entry in known if entry.kind is Kind.INSTALL]
     lots_used = tuple(dict.fromkeys(lot for entry in installs for lot in entry.body.get("lots", ())))
     close = min((entry.at for entry in known if entry.kind is Kind.CLOSE), default=None)
-    stays = stays_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
-    opened_with = [entry for entry in effective(log) if entry.at <= max(as_of, job.opened)]  # it holds for all time
+    opened_with = [entry for entry in entries if entry.at <= max(as_of, job.opened)]  # it holds for all time
     place, taken = place_of(opened_with), taken_off(opened_with)
-    frame = Frame(job, profile, {}, stays, deliveries, lots_used, start, finish, close, place=place, take_off=taken)
-    here = tuple(stay for stay in stays if stay.place in (*frame.places, job.outdoor_place))
-    every = sensors_of(sensor_log)
-    checks = checks_of(entry for entry in effective(sensor_log) if entry.at <= as_of)
-    claims = claims_of(effective(sensor_log))
+    frame = Frame(job, profile, {}, (), deliveries, lots_used, start, finish, close, place=place, take_off=taken)
+    outdoors = () if job.outdoor_place is None else (job.outdoor_place,)
+    here = sensors.stays((*frame.places, *outdoors), as_of)
     looked_at = [entry for entry in known if entry.at <= frame.checked_at(as_of)]
     return replace(
         frame,
         site=site_of(looked_at),
         moisture=moisture_of(looked_at),
         stays=here,
-        sensors={
-            stay.sensor: replace(
-                every[stay.sensor], checks=checks.get(stay.sensor, ()), claims=claims.get(stay.sensor, ())
-            )
-            for stay in here
-        },
+        sensors={stay.sensor: sensors.sensor(stay.sensor, as_of) for stay in here},
     )

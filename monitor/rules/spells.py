@@ -18,6 +18,7 @@ import numpy as np
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Assessment, Excursion, Gap, Side
+from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame
 from monitor.rules.replay import Readings, heard
 from monitor.rules.timeline import HAIR, stays_at
@@ -186,8 +187,14 @@ def _beyond(channels: Iterable[Recent], limit: float, side: Side, as_of: int) ->
 
 def heard_lately(frame: Frame, found: Assessment, readings: Readings) -> dict[tuple[str, Quantity], Recent]:
     """What the sensors of the judged room said in the last day before as_of, calibrated."""
+    return said_here(frame, found, heard(frame, found.as_of, readings, found.as_of - DAY, found.as_of))
+
+
+def said_here(
+    frame: Frame, found: Assessment, channels: Mapping[tuple[str, Quantity], Channel]
+) -> dict[tuple[str, Quantity], Recent]:
+    """Of all that was heard what the sensors of the judged room said."""
     here = {stay.sensor for stay in stays_at(frame, judged_place(frame, found), found.as_of - 1)}
-    channels = heard(frame, found.as_of, readings, found.as_of - DAY, found.as_of)
     return {
         (name, quantity): Recent(channel.t, channel.value)
         for (name, quantity), channel in channels.items()

@@ -134,11 +134,7 @@ def spans_of(
 
 def stays_at(frame: Frame, place: str, at: int) -> tuple[Stay, ...]:
     """The sensors that hear the air of `place` at the instant `at`."""
-    return tuple(
-        stay
-        for stay in frame.stays
-        if (stay.place, stay.role) == (place, "air") and stay.start <= at and (stay.end is None or at < stay.end)
-    )
+    return tuple(stay for stay in frame.stays if (stay.place, stay.role) == (place, "air") and stay.covers(at))
 
 
 def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:

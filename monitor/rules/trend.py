@@ -75,12 +75,20 @@ def recent_slope(recent: Recent | None, as_of: int) -> Slope | None:
         return None
     heard = (recent.t < as_of) & (recent.t >= as_of - SPAN) & np.isfinite(recent.value)
     t, value = recent.t[heard], recent.value[heard]
-    quarter = (as_of - 1 - t) // QUARTER
-    quarters = np.unique(quarter)[::-1]  # the oldest first
-    if len(quarters) < LEAST_QUARTERS or as_of - t.max() > NEWEST_WITHIN:
+    quarter = (t - as_of) // QUARTER
+    if len(np.unique(quarter)) < LEAST_QUARTERS or as_of - t.max() > NEWEST_WITHIN:
         return None
-    hours = np.array([np.median((t[quarter == q] - as_of) / HOUR) for q in quarters])
-    return theil_sen(hours, np.array([np.median(value[quarter == q]) for q in quarters]))
+    return theil_sen(_medians(quarter, (t - as_of) / HOUR), _medians(quarter, value))
+
+
+def _medians(group: NDArray[np.int64], value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The median of each group's values, in order of the groups."""
+    order = np.lexsort((value, group))
+    group, value = group[order], value[order]
+    first = np.flatnonzero(np.concatenate(([True], group[1:] != group[:-1])))
+    count = np.diff(np.append(first, len(group)))
+    low, high = value[first + (count - 1) // 2], value[first + count // 2]
+    return np.asarray(np.where(count % 2 == 1, low, (low + high) / 2.0))
 
 
 def reached(slope: Slope | None, value: float, limit: float, within: int) -> Reach | None:

@@ -9,75 +9,34 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cache, partial
-from typing import Any, NamedTuple, TypeVar
+from typing import Any
 
-from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Priority, Signal, Standing
+from monitor.basis.alarm import HOUSE, MQTT, Alarm, Message, Signal, Standing
 from monitor.basis.errors import RecordError
-from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339, zone_of
+from monitor.basis.times import DAY, HOUR, rfc3339, zone_of
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.alarms import Contact
 from monitor.keep.rows import Scheduled
 from monitor.rules import whats
 from monitor.rules.alarms import LATE, Change, step, told_from
-from monitor.rules.care import Item
-from monitor.rules.frame import Frame
 from monitor.rules.grouping import Bundle, Told, bundles, jobs_of
-from monitor.rules.hand import Drift
-from monitor.rules.look import Look
-from monitor.rules.signals import signals_beside, signals_of
+from monitor.rules.signals import signals_beside
 from monitor.rules.signals_house import Vitals
-from monitor.rules.spells import heard_lately
 from monitor.tell import alarms as telling
 from monitor.tell.alarm_log import body_of, event_of, for_the_air, limits_of
 from monitor.tell.alarm_words import OF_A_SENSOR, spot, title
 from monitor.tell.words import Display, shared, tag
-from monitor.watch.beside import drifts
 from monitor.watch.desk import Desk
-from monitor.watch.jobs import closed_at
 from monitor.watch.journal import log
-from monitor.watch.judging import PROGRAM, assess, settle
-from monitor.watch.life import items_of
+from monitor.watch.judging import PROGRAM
 from monitor.watch.shown import display
-from monitor.watch.vitals import LOOK, house_of, stuck_since, vitals_of
+from monitor.watch.sight import Memory, open_jobs, readable, sight_of
+from monitor.watch.vitals import LOOK, house_of, vitals_of
 
-STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged again [ms]
-DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
 TOO_LATE = {"alarm": 7 * DAY, "returned": 2 * DAY, "notice": 2 * DAY, "seen": 2 * DAY}  # to be told at all; ours [ms]
 AGAIN = 5  # looks at once, when others record at the same time
-
-_T = TypeVar("_T")
-_O = TypeVar("_O")
-
-Marks = tuple[int, int, int]  # what a job's signals hang on: its generation, its log's and the sensors' log's length
-
-
-class Seen(NamedTuple):
-    """What was looked at of a job, its sensors that stand still and since when [ms], and what both hang on.
-
-    What its sensors said is left out of `look` when it is remembered, for of a thousand walls it would be 100 MB;
-    `spoke`: they said anything.
-    """
-
-    look: Look
-    stuck: Mapping[str, int]
-    marks: Marks
-    spoke: bool
-
-
-@dataclass
-class Memory:
-    """What one process remembers from look to look, to judge less. Without it the look comes to the same."""
-
-    seen: dict[str, Seen] = field(default_factory=dict)
-    drifts: dict[str, tuple[int, tuple[Drift, ...]]] = field(default_factory=dict)
-    last: int | None = None  # when it looked [ms]
-
-    def keep(self, jobs: Collection[str]) -> None:
-        """Forget all jobs but these."""
-        self.seen = {job: one for job, one in self.seen.items() if job in jobs}
-        self.drifts = {job: one for job, one in self.drifts.items() if job in jobs}
 
 
 class MovedError(Exception):
@@ -102,11 +61,12 @@ def look(
 
 def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
     now, patience = desk.clock.now(), desk.settings.patience
+    desk = replace(desk, book=desk.book.still())
     standing, jobs = desk.store.alarms(), open_jobs(desk)
     first = _first_look(desk, now)
     since = told_from(first, _last_look(memory, works, now))
-    sight = _sight(desk, memory, jobs, since, standing, now)
-    vitals = vitals_of(desk, sight.looks, sight.stuck, now)
+    sight = sight_of(desk, memory, jobs, since, standing, now)
+    vitals = vitals_of(desk, sight.looks, sight.stuck, now, memory.lately)
     beside = signals_beside(sight.looks, vitals, house_of(desk, works, now), now, patience, since)
     seen = [replace(one, facts=_plain(one.facts)) for one in (*sight.seen, *beside)]
     away = _away(standing, vitals)
@@ -157,7 +117,8 @@ def _stepped(
     """
     patience = desk.settings.patience
     every = {alarm.id: alarm for alarm in [*desk.store.alarm_history(since=min(since, now - LATE)), *standing]}
-    known = [alarm for alarm in every.values() if alarm.job in (HOUSE, *jobs) and alarm.id not in aside]
+    here = {HOUSE, *jobs}
+    known = [alarm for alarm in every.values() if alarm.job in here and alarm.id not in aside]
     judging = [alarm for alarm in known if alarm.what == whats.UNJUDGED]
     others = [alarm for alarm in known if alarm.what != whats.UNJUDGED]
     yield from step(others, seen, now, patience, unseen={one.job for one in unseen})
@@ -179,123 +140,18 @@ def _last_look(memory: Memory, works: Sequence[Scheduled], now: int) -> int:
 
 def buildings(desk: Desk) -> dict[str, str]:
     """The building of each job that has one."""
-    found = {job: _readable(desk.book.building, job, "") for job in desk.book.names()}
+    found = {job: readable(desk.book.building, job, "") for job in desk.book.names()}
     return {job: building for job, building in found.items() if building}
 
 
-def _readable(read: Callable[[str], _T], job: str, otherwise: _O) -> _T | _O:
-    """What is read of one job. That it can't be is told when it is looked at: here it is to stop no other."""
-    try:
-        return read(job)
-    except Exception:  # whatever it is, the other walls are not to suffer from it
-        return otherwise
-
-
-# --- what is looked at -----------------------------------------------------------------------------
-
-
-class _Sight(NamedTuple):
-    """Every open job as it is now, what is to be told of them, and a signal of each that can't be judged."""
-
-    looks: list[Look]
-    stuck: dict[str, int]
-    seen: list[Signal]
-    unseen: list[Signal]
-
-
-def _sight(desk: Desk, memory: Memory, jobs: Sequence[str], since: int, standing: Sequence[Alarm], now: int) -> _Sight:
-    settle(desk)
-    generations = desk.store.generations()
-    lengths = {chain: number for chain, (number, _) in desk.store.chain_heads().items()}
-    sight = _Sight([], {}, [], [])
-    memory.keep(jobs)
-    for job in jobs:
-        marks = (generations.get(job, 0), lengths.get(job, 0), lengths.get(SENSORS_CHAIN, 0))
-        try:
-            known = _known(desk, memory, job, marks, now) or _gathered(desk, memory, job, marks)
-            look = replace(known.look, told_from=since)
-            sight.seen.extend(_marked(look, signals_of(look)))
-        except Exception as exc:  # whatever it is, the other walls are not to suffer from it
-            log("error", "a job can't be looked at", job=job, error=str(exc))
-            sight.unseen.append(_unjudged(job, exc, standing, now))
-        else:
-            sight.looks.append(replace(look, said={}))
-            sight.stuck.update(known.stuck)
-    return sight
-
-
-def _marked(look: Look, seen: Sequence[Signal]) -> list[Signal]:
-    """Signals of a training job say that it is one."""
-    if not look.found.training:
-        return list(seen)
-    return [replace(one, facts={**one.facts, "training": True}) for one in seen]
-
-
-def open_jobs(desk: Desk) -> list[str]:
-    """The jobs that are neither closed nor forgotten; one that can't be read is among them."""
-    return [job for job in desk.book.names() if _readable(partial(closed_at, desk), job, None) is None]
-
-
-def _known(desk: Desk, memory: Memory, job: str, marks: Marks, now: int) -> Seen | None:
-    """What is remembered of a job, if that still stands."""
-    known = memory.seen.get(job)
-    if known is None or known.marks != marks or not 0 <= now - known.look.found.as_of < STANDS:
-        return None
-    if not known.spoke:
-        return known
-    look = known.look
-    return known._replace(look=replace(look, said=heard_lately(look.frame, look.found, desk.store)))
-
-
-def _gathered(desk: Desk, memory: Memory, job: str, marks: Marks) -> Seen:
-    found = assess(desk, job)
-    frame = desk.book.frame_at(job, found.as_of)
-    completed = found.lot.clock.completed_at
-    look = Look(
-        frame=frame,
-        found=found,
-        patience=desk.settings.patience,
-        told_from=0,  # the look itself knows it
-        said=heard_lately(frame, found, desk.store),
-        items=_items(desk, frame, found.as_of),
-        drifts=_drifts(desk, memory, frame, found.as_of),
-        told_ready=completed is not None and _told_ready(desk, job, completed),
-    )
-    seen = Seen(look, stuck_since(desk, frame, found.as_of), marks, bool(look.said))
-    memory.seen[job] = seen._replace(look=replace(look, said={}))
-    return seen
-
-
-def _items(desk: Desk, frame: Frame, as_of: int) -> tuple[Item, ...]:
-    return () if frame.finish is None else items_of(desk, frame, frame.finish, as_of)
-
-
-def _drifts(desk: Desk, memory: Memory, frame: Frame, as_of: int) -> tuple[Drift, ...]:
-    at, known = memory.drifts.get(frame.job.name, (0, ()))
-    if not 0 <= as_of - at < DRIFTS:
-        known = drifts(desk, frame, as_of)
-        memory.drifts[frame.job.name] = as_of, known
-    return known
-
-
-def _told_ready(desk: Desk, job: str, completed: int) -> bool:
-    """Whether it was told that the job is ready, since that completion. [ms]"""
-    return any(
-        entry.kind is Kind.ALARM and (entry.body["what"], entry.body["since"]) == (whats.READY, completed)
-        for entry in desk.book.log(job)
-    )
-
-
-def _unjudged(job: str, exc: Exception, standing: Sequence[Alarm], now: int) -> Signal:
-    key = (whats.UNJUDGED, job, "")
-    since = next((one.since for one in standing if one.key == key), now)
-    return Signal(*key, since, Priority.MEDIUM, {"error": str(exc) or type(exc).__name__})
+# --- what became of it -----------------------------------------------------------------------------
 
 
 def _closed(standing: Sequence[Alarm], jobs: Sequence[str], now: int) -> Iterator[Change]:
     """What stood at a job that was closed is over, without a word."""
+    here = {HOUSE, *jobs}
     for alarm in standing:
-        if alarm.job not in (HOUSE, *jobs):
+        if alarm.job not in here:
             yield Change(replace(alarm, standing=Standing.NORMAL, returned=alarm.returned or now), "over")
 
 
@@ -381,7 +237,7 @@ def message_id(contact: str, *parts: str) -> str:
 
 def shown_to(desk: Desk, contact: Contact | None) -> telling.Shown:
     """How jobs are shown; the house in the zone of the contact, else of all walls, and the units most walls ask for."""
-    own = cache(lambda job: _readable(partial(display, desk), job, None))
+    own = cache(lambda job: readable(partial(display, desk), job, None))
 
     @cache
     def house() -> Display:  # reads every log, and is seldom asked for
@@ -448,12 +304,14 @@ def standing_alarms(desk: Desk, job: str | None) -> list[str]:
 
 def states_of(desk: Desk, memory: Memory) -> dict[str, dict[str, Any]]:
     """What the broker retains of each open job, as it was looked at last: see deploy/README.md for the fields."""
-    standing = [one for one in desk.store.alarms() if one.standing.active]
-    return {job: _state(job, memory, standing) for job in open_jobs(desk)}
+    desk, of = replace(desk, book=desk.book.still()), dict[str, list[Alarm]]()
+    for one in desk.store.alarms():
+        for job in jobs_of(one) if one.standing.active and not one.notice else ():
+            of.setdefault(job, []).append(one)
+    return {job: _state(job, memory, of.get(job, ())) for job in open_jobs(desk)}
 
 
-def _state(job: str, memory: Memory, standing: Sequence[Alarm]) -> dict[str, Any]:
-    own = [one for one in standing if job in jobs_of(one) and not one.notice]
+def _state(job: str, memory: Memory, own: Sequence[Alarm]) -> dict[str, Any]:
     alarms = [
         {
             "id": one.id,

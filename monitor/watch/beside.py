@@ -23,9 +23,7 @@ WEEKS = 30 * DAY  # how far back neighbours are compared; ours [ms]
 def hand_beside(desk: Desk, frame: Frame, entry: Entry, as_of: int) -> dict[Quantity, tuple[Compared, ...]]:
     """Each value of a hand reading's entry against the sensors that spoke at the job's places at its time. [ms]"""
     holds = {name: sensor.hold for name, sensor in frame.sensors.items()}
-    here = {
-        stay.sensor for stay in frame.air_stays if stay.start <= entry.at and (stay.end is None or stay.end > entry.at)
-    }
+    here = {stay.sensor for stay in frame.air_stays if stay.covers(entry.at)}
     start = entry.at - max(holds.values(), default=0)
     channels = heard(frame, max(as_of, entry.at + 1), desk.store, start, entry.at + 1) if here else {}
     given = entry.body.get("uncertainty", {})
@@ -59,7 +57,7 @@ def drifts(desk: Desk, frame: Frame, as_of: int) -> tuple[Drift, ...]:
 
 def _neighbours(frame: Frame, as_of: int) -> Iterator[tuple[Stay, Stay]]:
     now = sorted(
-        (stay for stay in frame.air_stays if stay.start < as_of and (stay.end is None or stay.end >= as_of)),
+        (stay for stay in frame.air_stays if stay.covers(as_of - 1)),
         key=lambda stay: stay.sensor,
     )
     return ((a, b) for a, b in combinations(now, 2) if a.place == b.place)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import bisect
+import copy
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
@@ -18,15 +21,21 @@ from monitor.rules.frame import (
     Job,
     ProfileText,
     Sensor,
+    SensorsLog,
     Stay,
     effective,
     frame_of,
     job_of,
+    moments_of,
     profiles_of,
     sensors_of,
     stays_of,
 )
 from monitor.seal.chain import Withheld
+
+FEW = 20  # places of which is asked whose log names them
+
+_T = TypeVar("_T")
 
 
 def as_if(entries: Sequence[Entry], chain: str, drafts: Sequence[Draft]) -> list[Entry]:
@@ -73,15 +82,41 @@ class Book:
     def __init__(self, store: Store, units: System | None = None) -> None:
         self._store, self._units = store, units
         self._read: dict[str, list[Entry]] = {}
+        self._told: dict[tuple[str, Callable[..., object]], tuple[Sequence[Entry], object]] = {}
         self._profiles: dict[str, Profile] = {}
+        self._frames: dict[tuple[str, str], tuple[Sequence[Entry], SensorsLog, tuple[int, int], Frame]] = {}
+        self._open_at: dict[str, int] | None = None
+
+    def still(self) -> Book:
+        """This book as it lies open now: no chain is asked again whether it has grown. For a round over all jobs."""
+        lying = copy.copy(self)
+        lying._open_at = {chain: number for chain, (number, _) in self._store.chain_heads().items()}
+        return lying
+
+    def anew(self) -> Book:
+        """This book, in which every chain is asked again."""
+        asking = copy.copy(self)
+        asking._open_at = None
+        return asking
 
     def entries(self, chain: str) -> Sequence[Entry]:
         """All entries of one chain."""
-        number, _ = self._store.head(chain)
         known = self._read.get(chain, [])
-        if len(known) != number:
+        if self._open_at is None:
+            grown = len(known) != self._store.head(chain)[0]
+        else:
+            grown = len(known) < self._open_at.get(chain, 0)
+        if grown:
             known = self._read[chain] = [_lean(entry) for entry in self._store.entries(chain)]
         return known
+
+    def told(self, chain: str, how: Callable[[Sequence[Entry]], _T]) -> _T:
+        """What `how` makes of the entries of a chain, made again only when it has grown."""
+        entries = self.log(chain) if chain != SENSORS_CHAIN else self.entries(chain)
+        known = self._told.get((chain, how))
+        if known is None or known[0] is not entries:
+            known = self._told[chain, how] = entries, how(entries)
+        return known[1]  # type: ignore[return-value]
 
     def names(self) -> list[str]:
         """The jobs that are not forgotten, in order of name."""
@@ -101,26 +136,26 @@ class Book:
 
     def building(self, job: str) -> str:
         """The building that the job's wall is said to be in, "" where nobody named one."""
-        return building_of(self.log(job))
+        return self.told(job, building_of)
 
     def job(self, name: str) -> Job:
         """What the job is."""
-        return self._shown(job_of(self.log(name)))
+        return self._shown(self.told(name, job_of))
 
     def _shown(self, job: Job) -> Job:
         return job if self._units is None else replace(job, units=self._units)
 
     def sensors(self) -> dict[str, Sensor]:
         """Every named sensor."""
-        return sensors_of(self.entries(SENSORS_CHAIN))
+        return self.told(SENSORS_CHAIN, sensors_of)
 
     def stays(self) -> tuple[Stay, ...]:
         """Where every sensor was and is."""
-        return stays_of(effective(self.entries(SENSORS_CHAIN)))
+        return self.told(SENSORS_CHAIN, _stays)
 
     def profiles(self, job: str) -> tuple[ProfileText, ...]:
         """Every profile the job has had."""
-        return profiles_of(self.log(job))
+        return self.told(job, profiles_of)
 
     def profile(self, job: str, at: int) -> ProfileText:
         """The profile in force at `at`: the last one that came into force by then, else the first."""
@@ -143,17 +178,29 @@ class Book:
 
     def frame(self, job: str, profile: Profile, as_of: int) -> Frame:
         """The frame in which the job's readings are judged."""
-        found = frame_of(self.log(job), self.entries(SENSORS_CHAIN), profile, as_of)
-        return replace(found, job=self._shown(found.job))
+        log, sensors = self.log(job), self.told(SENSORS_CHAIN, SensorsLog)
+        happened = bisect.bisect_right(self.told(job, moments_of), as_of), sensors.happened(as_of)
+        known = self._frames.get((job, profile.text))
+        if known is None or known[0] is not log or known[1] is not sensors or known[2] != happened:
+            found = frame_of(log, sensors, profile, as_of)
+            shown = replace(found, job=self._shown(found.job))
+            known = self._frames[job, profile.text] = log, sensors, happened, shown
+        return known[3]
 
-    def jobs_of(self) -> dict[str, list[str]]:
-        """Which jobs hang on each stream; a job that can't be read may hang on any, and stops no other."""
-        sensors, stays = self.sensors(), self.stays()
-        at: dict[str, set[str]] = {}
-        for stay in stays:
-            at.setdefault(stay.place, set()).add(sensors[stay.sensor].stream)
+    def jobs_of(self, streams: Collection[str] | None = None) -> dict[str, list[str]]:
+        """Which jobs hang on each stream, or on each of `streams`: where these are few, few logs are read for it.
+
+        A job that can't be read may hang on any, and stops no other.
+        """
+        at = self.told(SENSORS_CHAIN, _heard_at)
+        if streams is not None:
+            at = {place: here & set(streams) for place, here in at.items() if not here.isdisjoint(streams)}
+        names = self.names()
+        if len(at) <= FEW:
+            saying = self._store.chains_saying(at)
+            names = [name for name in names if name in saying]
         found: dict[str, list[str]] = {}
-        for name in self.names():
+        for name in names:
             for stream in sorted({stream for place in self._places_or(name, at) for stream in at.get(place, ())}):
                 found.setdefault(stream, []).append(name)
         return found
@@ -166,7 +213,23 @@ class Book:
 
     def places(self, name: str) -> set[str]:
         """Every place that a job has to do with."""
-        job = self.job(name)
-        lots = {entry.body["place"] for entry in effective(self.log(name)) if entry.kind is Kind.DELIVER}
-        outdoors = () if job.outdoor_place is None else (job.outdoor_place,)
-        return {job.boxes_place, job.wall_place, *outdoors, *lots}
+        return self.told(name, _places)
+
+
+def _stays(entries: Sequence[Entry]) -> tuple[Stay, ...]:
+    return stays_of(effective(entries))
+
+
+def _heard_at(entries: Sequence[Entry]) -> dict[str, set[str]]:
+    """The streams of the sensors that were ever at each place."""
+    sensors, at = sensors_of(entries), dict[str, set[str]]()
+    for stay in _stays(entries):
+        at.setdefault(stay.place, set()).add(sensors[stay.sensor].stream)
+    return at
+
+
+def _places(log: Sequence[Entry]) -> set[str]:
+    job = job_of(log)
+    lots = {entry.body["place"] for entry in effective(log) if entry.kind is Kind.DELIVER}
+    outdoors = () if job.outdoor_place is None else (job.outdoor_place,)
+    return {job.boxes_place, job.wall_place, *outdoors, *lots}

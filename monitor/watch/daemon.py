@@ -46,7 +46,8 @@ from monitor.watch.presence import watched_over
 from monitor.watch.pulse import Pulse, named
 from monitor.watch.ready import Told, pages_of
 from monitor.watch.schedule import Schedule, Work
-from monitor.watch.works import JUDGE, Looked, stay_awake, works_of
+from monitor.watch.vitals import JUDGE
+from monitor.watch.works import Looked, stay_awake, works_of
 
 # What computes lets another thread in so often: the one that hears would else wait 5 ms after each look. [s]
 SWITCH = 0.0005

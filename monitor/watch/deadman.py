@@ -116,7 +116,7 @@ def stands_still(desk: Desk, pulse: Pulse, seen: Seen) -> Iterator[str]:
 def silent(desk: Desk) -> Iterator[str]:
     """That no sensor was heard for too long, where one is expected."""
     sensors, now = desk.book.sensors(), desk.clock.now()
-    here = {stay.sensor for stay in desk.book.stays() if stay.start <= now and (stay.end is None or stay.end > now)}
+    here = {stay.sensor for stay in desk.book.stays() if stay.covers(now)}
     expected = [sensors[name] for name in here if not sensors[name].stream.startswith(_FILES)]
     if not expected:
         return

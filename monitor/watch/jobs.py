@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from shlex import quote
@@ -202,7 +202,11 @@ def close_job(desk: Desk, job: str, *, at: int | None, reason: str, who: str) ->
 
 
 def _closed(desk: Desk, job: str) -> Entry | None:
-    return next((entry for entry in effective(desk.book.log(job)) if entry.kind is Kind.CLOSE), None)
+    return desk.book.told(job, _close_of)
+
+
+def _close_of(log: Sequence[Entry]) -> Entry | None:
+    return next((entry for entry in effective(log) if entry.kind is Kind.CLOSE), None)
 
 
 def closed_at(desk: Desk, job: str) -> int | None:

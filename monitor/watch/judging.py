@@ -13,18 +13,20 @@ from monitor.keep.rows import Checkpoint as Row
 from monitor.keep.rows import Stale
 from monitor.keep.store import Store
 from monitor.rules.assessment import Assessment, OtherVerdict
-from monitor.rules.frame import Frame, effective, frame_of
+from monitor.rules.frame import effective, frame_of
 from monitor.rules.judge import judge, other_verdict
 from monitor.rules.replay import Checkpoint, Forgetful, Head
 from monitor.watch.desk import Desk
+from monitor.watch.lately import Lately
 
 
 class Shelf:
     """The checkpoints that the store keeps of one job under one profile."""
 
-    def __init__(self, store: Store, job: str, variant: str) -> None:
+    def __init__(self, store: Store, job: str, variant: str, generation: int | None = None) -> None:
+        """`generation`: that of the job before its readings were asked for, where that was long ago."""
         self._store, self._job, self._variant = store, job, variant
-        self._generation = store.generation(job)
+        self._generation = store.generation(job) if generation is None else generation
 
     def heads(self) -> Sequence[Head]:
         """All of them in order of midnight."""
@@ -81,7 +83,7 @@ def settle(desk: Desk) -> set[str]:
     marks = desk.store.dirty()
     if not marks:
         return set()
-    jobs_of = desk.book.jobs_of()
+    jobs_of = desk.book.still().jobs_of({mark.stream for mark in marks})
     stale = [
         Stale(job, mark.stream, mark.first_t, mark.last_t) for mark in marks for job in jobs_of.get(mark.stream, ())
     ]
@@ -107,29 +109,46 @@ def assess(
     return _assess(desk, job, as_of, recompute, tuple(lots))
 
 
-def _assess(desk: Desk, job: str, as_of: int, recompute: bool, lots: tuple[str, ...]) -> Assessment:
+def assess_in_round(desk: Desk, job: str, at: int, lately: Lately) -> Assessment:
+    """The Assessment of one of many jobs as of `at`, when what all of them heard was settled and `lately` begun. [ms]
+
+    Raises RecordError.
+    """
+    return _assess(desk, job, at, False, (), lately)
+
+
+def _assess(
+    desk: Desk, job: str, as_of: int, recompute: bool, lots: tuple[str, ...], lately: Lately | None = None
+) -> Assessment:
     in_force = desk.book.profile(job, as_of)
     others = [
-        other_verdict(_under(desk, job, one.text, as_of, recompute, lots), one.since)
+        other_verdict(_under(desk, job, one.text, as_of, recompute, lots, lately), one.since)
         for one in desk.book.profiles(job)
         if one.since <= as_of and one.text != in_force.text
     ]
-    return replace(_under(desk, job, in_force.text, as_of, recompute, lots), other_verdicts=tuple(others))
+    found = _under(desk, job, in_force.text, as_of, recompute, lots, lately)
+    return replace(found, other_verdicts=tuple(others))
 
 
-def _under(desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: tuple[str, ...]) -> Assessment:
+def _under(
+    desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: tuple[str, ...], lately: Lately | None
+) -> Assessment:
     """The verdict under one profile."""
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
     frame = replace(frame, lots_used=lots or frame.lots_used)
-    conflicts = _conflicts(desk, frame, as_of)
-    if recompute:
-        return judge(frame, as_of, desk.store, Forgetful(), conflicts=conflicts)
+    heard = desk.store if lately is None else lately
     while True:
-        shelf = Shelf(desk.store, job, profile.sha256)
-        found = judge(frame, as_of, desk.store, shelf, conflicts=conflicts)
+        with desk.store.together():
+            conflicts = heard.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
+            if recompute:
+                return judge(frame, as_of, heard, Forgetful(), conflicts=conflicts)
+            shelf = Shelf(desk.store, job, profile.sha256, None if lately is None else lately.generation(job))
+            found = judge(frame, as_of, heard, shelf, conflicts=conflicts)
         if not shelf.moved():
             return found
+        if lately is not None:
+            lately.again(job, frame.streams)
 
 
 def as_first_written(desk: Desk, found: Assessment) -> OtherVerdict | None:
@@ -149,31 +168,26 @@ def as_first_written(desk: Desk, found: Assessment) -> OtherVerdict | None:
     return other_verdict(judge(frame, found.as_of, desk.store), in_force.since)
 
 
-def _conflicts(desk: Desk, frame: Frame, as_of: int) -> int:
-    """How many readings of the job's sensors were set aside as conflicting."""
-    streams = sorted({sensor.stream for sensor in frame.sensors.values()})
-    start = frame.begin if frame.begin is not None else min((stay.start for stay in frame.stays), default=0)
-    return desk.store.conflicts(streams, start, as_of) if streams else 0
-
-
 class _GrownError(Exception):
     """The log got entries while it was judged."""
 
 
-def judge_and_note(desk: Desk, job: str) -> tuple[Assessment, list[Entry]]:
-    """The Assessment of now, and the entries that tell what is new of the job's completions.
+def judge_and_note(
+    desk: Desk, job: str, judge: Callable[[Desk, str], Assessment] | None = None
+) -> tuple[Assessment, list[Entry]]:
+    """The Assessment of now, by `judge` if given, and the entries that tell what is new of the job's completions.
 
     A completion that was reached, or one that was told and is no more. What the log has told is read from the log
     itself, and written only if nobody has written to it meanwhile, so that nothing is told twice whoever asks.
     """
     while True:
         log = desk.book.log(job)
-        found = assess(desk, job)
+        found = (judge or assess)(desk, job)
         drafts = _news(log, found, desk.clock.now())
         try:
             return found, desk.store.append(job, drafts, check=_of_length(len(log))) if drafts else []
         except _GrownError:
-            continue
+            desk = replace(desk, book=desk.book.anew())
 
 
 def note_completions(desk: Desk, job: str) -> list[Entry]:

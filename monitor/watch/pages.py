@@ -245,9 +245,7 @@ def _sensors(desk: Desk, frame: Frame, as_of: int) -> tuple[SensorLine, ...]:
 def _there(sensor: str, frame: Frame) -> int | None:
     """When the wall was begun, for a sensor that was there then. [ms]"""
     begun = frame.start
-    if begun is None or not any(
-        stay.sensor == sensor and stay.start <= begun and (stay.end is None or stay.end > begun) for stay in frame.stays
-    ):
+    if begun is None or not any(stay.sensor == sensor and stay.covers(begun) for stay in frame.stays):
         return None
     return begun
 

@@ -27,7 +27,9 @@ from monitor.watch.desk import Desk
 from monitor.watch.journal import log
 from monitor.watch.judging import settle
 from monitor.watch.schedule import Every, Schedule, Work
-from monitor.watch.works import JUDGE, Looked, judge_each
+from monitor.watch.sight import Memory
+from monitor.watch.vitals import JUDGE
+from monitor.watch.works import Looked, judge_each
 
 LEAD = 5 * SECOND  # how often whoever stands by looks whether nobody leads [ms]
 NOBODY = "no share hears it"
@@ -133,15 +135,16 @@ def unheard(settings: Settings) -> dict[str, str]:
 
 def works_of_role(desk: Desk, role: Role, works: Sequence[Work], looked: Looked) -> Iterator[Work]:
     """Those of `works` that a daemon of that role does; over a shared store judges divide the jobs."""
+    memory = Memory()
     for work in works:
         if work.name == JUDGE and role.judges:
-            shared = replace(work, run=lambda _: judge_a_share(desk, looked), everywhere=True)
+            shared = replace(work, run=lambda _: judge_a_share(desk, looked, memory), everywhere=True)
             yield shared if desk.store.is_shared else work
         elif work.everywhere or (role.may_lead and work.name != JUDGE):
             yield work
 
 
-def judge_a_share(desk: Desk, looked: Looked) -> None:
+def judge_a_share(desk: Desk, looked: Looked, memory: Memory) -> None:
     """As `judge_what_was_heard`, where others do the same: a handful of jobs at a time, until none is left.
 
     What a judge that died had in hand is judged by another two minutes later; one that can't be judged, too.
@@ -150,9 +153,10 @@ def judge_a_share(desk: Desk, looked: Looked) -> None:
     settle(desk)
     while taken := desk.store.take_jobs(desk.clock.now(), RULES_VERSION, HANDFUL):
         try:
-            judge_each(desk, taken, looked)
+            judge_each(desk, taken, looked, memory)
         except WallclimeError as exc:
             faults += exc.faults
+        memory.judged.clear()  # whoever looks is another thread, or another daemon
         done = {job: looked[job] for job, number in taken.items() if job in looked and looked[job].generation == number}
         desk.store.put_judged({job: (one.generation, one.due) for job, one in done.items()}, RULES_VERSION)
     if faults:

@@ -64,7 +64,7 @@ def _told(desk: Desk, job: str, as_of: int, shown: Display) -> dict[str, str]:
 
 def _sensors(frame: Frame, as_of: int) -> list[tuple[str, str]]:
     """The sensors of the room's air at `as_of`, each with what backs its humidity, and its temperature."""
-    names = {stay.sensor for stay in frame.air_stays if stay.start <= as_of and (stay.end is None or stay.end > as_of)}
+    names = {stay.sensor for stay in frame.air_stays if stay.covers(as_of)}
     return [(name, _backed(frame.sensors[name], as_of)) for name in sorted(names)]
 
 

@@ -85,8 +85,7 @@ def _under(material: Material, text: str, as_of: int) -> Assessment:
 
 def _conflicts(frame: Frame, refused: Iterable[Refusal], as_of: int) -> int:
     """How many readings of the job's sensors were set aside as conflicting."""
-    streams = {sensor.stream for sensor in frame.sensors.values()}
-    start = frame.begin if frame.begin is not None else min((stay.start for stay in frame.stays), default=0)
+    streams, start = frame.streams, frame.judged_from
     return sum(
         one.reason == CONFLICT and one.topic in streams and one.t is not None and start <= one.t < as_of
         for one in refused

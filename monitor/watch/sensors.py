@@ -263,7 +263,7 @@ def known(desk: Desk, name: str) -> None:
 def seen(desk: Desk) -> list[Seen]:
     """Every sensor that was heard or named: where it is, how often it speaks, how what it sends is read."""
     now = desk.clock.now()
-    places = {s.sensor: s.place for s in desk.book.stays() if s.start <= now and (s.end is None or s.end > now)}
+    places = {s.sensor: s.place for s in desk.book.stays() if s.covers(now)}
     said = latest(desk)
     return [_seen(desk, heard, places.get(heard.name or ""), said) for heard in desk.store.heard()]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
@@ -12,6 +13,7 @@ from monitor.basis.values import AIR, Quantity
 from monitor.config.shares import narrowed
 from monitor.intake.topics import compile_topic, filters_of_stream
 from monitor.keep.rows import Doing, Scheduled
+from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame, Role, Sensor, Stay
 from monitor.rules.instrument import MAKER_ACCEPTED, in_force
 from monitor.rules.look import Look
@@ -20,6 +22,7 @@ from monitor.rules.signals_house import Failure, House, Link, Vitals
 from monitor.watch.awake import living
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room, store_file
+from monitor.watch.lately import Lately
 from monitor.watch.pulse import named
 from monitor.watch.sensors import file_stream
 from monitor.watch.silences import away
@@ -37,22 +40,32 @@ _HEARS: Mapping[Role, tuple[Quantity, ...]] = {
 # --- sensors ---------------------------------------------------------------------------------------
 
 
-def vitals_of(desk: Desk, looks: Sequence[Look], stuck: Mapping[str, int], now: int) -> list[Vitals]:
+def vitals_of(
+    desk: Desk, looks: Sequence[Look], stuck: Mapping[str, int], now: int, lately: Lately | None = None
+) -> list[Vitals]:
     """Every sensor that stands at a place of an open job and is heard over a broker, as it is now.
 
-    `stuck`: the sensors that stand still, and since when (see `stuck_since`). [ms]
+    `stuck`: the sensors that stand still, and since when (see `stuck_since`); `lately` knows what they said. [ms]
     """
+    lately = Lately(desk.store) if lately is None else lately
     sensors = {name: sensor for look in looks for name, sensor in look.frame.sensors.items()}  # with their checks
-    jobs = {
-        place: [one.found.job for one in looks if place in _places(one)] for look in looks for place in _places(look)
-    }
+    jobs: dict[str, list[str]] = {}
+    for look in looks:
+        for place in _places(look):
+            jobs.setdefault(place, []).append(look.found.job)
     stays = [stay for stay in desk.book.stays() if _is_heard(stay, sensors, jobs, now)]
-    return [_vitals(desk, sensors[stay.sensor], stay, stays, jobs[stay.place], stuck, now) for stay in stays]
+    beside = Counter((stay.place, stay.role) for stay in stays)
+    return [
+        _vitals(
+            desk, lately, sensors[stay.sensor], stay, jobs[stay.place], stuck, now, beside[stay.place, stay.role] == 1
+        )
+        for stay in stays
+    ]
 
 
 def _is_heard(stay: Stay, sensors: Mapping[str, Sensor], jobs: Mapping[str, object], now: int) -> bool:
     """Whether it stands at a place of an open job now, and speaks over a broker."""
-    stands = stay.start <= now and (stay.end is None or stay.end > now) and stay.place in jobs
+    stands = stay.covers(now) and stay.place in jobs
     return stands and stay.sensor in sensors and sensors[stay.sensor].stream != file_stream(stay.sensor)
 
 
@@ -63,14 +76,14 @@ def _places(look: Look) -> set[str]:
 
 def _vitals(
     desk: Desk,
+    lately: Lately,
     sensor: Sensor,
     stay: Stay,
-    stays: Sequence[Stay],
     jobs: Sequence[str],
     stuck: Mapping[str, int],
     now: int,
+    alone: bool,
 ) -> Vitals:
-    beside = [one for one in stays if (one.place, one.role) == (stay.place, stay.role) and one is not stay]
     return Vitals(
         sensor=sensor.name,
         stream=sensor.stream,
@@ -79,10 +92,10 @@ def _vitals(
         hold=sensor.hold,
         jobs=tuple(sorted(jobs)),
         broker=_broker_of(desk, sensor.stream),
-        heard=_last_heard(desk, sensor, stay),
-        alone=not beside,
+        heard=_last_heard(lately, sensor, stay),
+        alone=alone,
         flat_since=stuck.get(sensor.name),
-        battery=_battery(desk, sensor.stream, now),
+        battery=_battery(lately, sensor.stream, now),
         check_until=_check_until(sensor, now),
     )
 
@@ -97,15 +110,17 @@ def _broker_of(desk: Desk, stream: str) -> str:
     return _way(broker, next(shares, None))
 
 
-def _last_heard(desk: Desk, sensor: Sensor, stay: Stay) -> int | None:
+def _last_heard(lately: Lately, sensor: Sensor, stay: Stay) -> int | None:
     """When the channel that has been silent longest spoke last, of those that spoke here at all. [ms]"""
-    bounds = [desk.store.bounds(sensor.stream, quantity) for quantity in _HEARS[stay.role]]
+    bounds = [lately.bounds(sensor.stream, quantity) for quantity in _HEARS[stay.role]]
     return min((one[1] for one in bounds if one is not None and one[1] >= stay.start), default=None)
 
 
-def _battery(desk: Desk, stream: str, now: int) -> float | None:
+def _battery(lately: Lately, stream: str, now: int) -> float | None:
     """The lowest that it said of its battery in the last day. [%]"""
-    series = desk.store.series(stream, Quantity.BATTERY, now - DAY, now + 1)
+    if lately.bounds(stream, Quantity.BATTERY) is None:
+        return None
+    series = lately.series(stream, Quantity.BATTERY, now - DAY, now + 1)
     said = [to_base(float(v), series.units[u]) for v, u in zip(series.value, series.unit, strict=True)]
     return min(said, default=None)
 
@@ -124,8 +139,15 @@ def _backed_until(sensor: Sensor, quantity: Quantity, now: int) -> int:
     return max(ran_out, default=sensor.since + MAKER_ACCEPTED)
 
 
-def stuck_since(desk: Desk, frame: Frame, now: int) -> dict[str, int]:
-    """The sensors of a job whose newest readings stand still, and since when within the last two days. [ms]"""
+def stuck_since(
+    desk: Desk, frame: Frame, now: int, lately: Mapping[tuple[str, Quantity], Channel] | None = None
+) -> dict[str, int]:
+    """The sensors of a job whose newest readings stand still, and since when within the last two days. [ms]
+
+    Where every one of them moved, as `lately` heard it in the last day, no more is read.
+    """
+    if lately and all(len(channel.t) and not channel.flat[-1] for channel in lately.values()):
+        return {}
     found = {}
     for (name, quantity), channel in heard(frame, now, desk.store, now - 2 * DAY, now).items():
         if quantity in AIR and len(channel.t) and channel.flat[-1]:

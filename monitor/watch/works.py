@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -11,6 +12,7 @@ from typing import Any, NamedTuple
 import monitor
 from monitor.basis.errors import Fault, StoreError, WallclimeError
 from monitor.basis.times import DAY, HOUR, SECOND
+from monitor.basis.values import SENSORS_CHAIN
 from monitor.config.alarms import Backup
 from monitor.config.brokers import Broker
 from monitor.config.settings import Settings
@@ -22,14 +24,13 @@ from monitor.watch.alarming import Memory, look, states_of
 from monitor.watch.compacting import compact_and_tell
 from monitor.watch.desk import Desk
 from monitor.watch.journal import log
-from monitor.watch.judging import judge_and_note, settle
+from monitor.watch.judging import assess_in_round, judge_and_note, settle
 from monitor.watch.pulse import named
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
 from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
-from monitor.watch.vitals import LOOK
+from monitor.watch.vitals import JUDGE, LOOK
 
-JUDGE = "judge"  # the work of several daemons, where several judge
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
 STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
 TIDY = 60 * SECOND  # how often it tidies up [ms]
@@ -63,14 +64,23 @@ def works_of(
     desk: Desk, beat: Callable[[], object], looked: Looked, announce: Announce = lambda _: None
 ) -> tuple[Work, ...]:
     """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are."""
-    memory = Memory()
+    memory, one_at_a_time = Memory(), threading.Lock()  # the look takes what was judged just before it
+
+    def judge() -> None:
+        with one_at_a_time:
+            judge_what_was_heard(desk, looked, memory)
+
+    def see() -> None:
+        with one_at_a_time:
+            look_and_announce(desk, memory, announce)
+
     return (
         Work("stay awake", Every(STAY_AWAKE), lambda _: beat(), everywhere=True),
-        Work(JUDGE, Every(desk.settings.service.judge_every), lambda _: judge_what_was_heard(desk, looked)),
+        Work(JUDGE, Every(desk.settings.service.judge_every), lambda _: judge()),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
         Work("compact", Every(COMPACT), lambda _: compact_and_tell(desk)),
-        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: look_and_announce(desk, memory, announce)),
+        Work(LOOK, Every(desk.settings.service.judge_every), lambda _: see()),
         *digest.works(desk),
         *_asked_for(desk, desk.settings),
     )
@@ -138,35 +148,40 @@ def seal_days(desk: Desk) -> None:
         log("info", "sealed", head=head.number, hash=signed.hash, closes=head.closes, leaves=head.size)
 
 
-def judge_what_was_heard(desk: Desk, looked: Looked) -> None:
+def judge_what_was_heard(desk: Desk, looked: Looked, memory: Memory | None = None) -> None:
     """Write down what is new of the jobs that heard something since the last look, or are due to be complete.
 
-    `looked` is brought up to date. A job that can't be judged stops no other and is tried again the next time; then
-    WallclimeError is raised with the faults of all.
+    `looked` is brought up to date, and `memory` is handed what was judged. A job that can't be judged stops no other
+    and is tried again the next time; then WallclimeError is raised with the faults of all.
     """
     settle(desk)
-    changed = {}
-    for job, generation in desk.store.generations().items():
-        last = looked.get(job)
-        if not (last and last.generation == generation and (last.due is None or last.due > desk.clock.now())):
-            changed[job] = generation
-    judge_each(desk, changed, looked)
+    now, generations = desk.clock.now(), desk.store.generations()
+    due = {job: of for job, of in generations.items() if _is_due(looked.get(job), of, now)}
+    judge_each(desk, due, looked, Memory() if memory is None else memory)
 
 
-def judge_each(desk: Desk, generations: Mapping[str, int], looked: Looked) -> None:
+def judge_each(desk: Desk, generations: Mapping[str, int], looked: Looked, memory: Memory) -> None:
     """Write down what is new of these jobs, each of the generation given; see `judge_what_was_heard`."""
     faults: list[Fault] = []
+    now, desk = desk.clock.now(), replace(desk, book=desk.book.still())
+    lately = memory.begin(desk, generations, now)
     for job, generation in sorted(generations.items()):
         try:
-            found, entries = judge_and_note(desk, job)
+            sensors, length = len(desk.book.entries(SENSORS_CHAIN)), len(desk.book.log(job))
+            found, entries = judge_and_note(desk, job, lambda at, one: assess_in_round(at, one, now, lately))
             for entry in entries:
                 log("info", entry.kind.value, job=job, entry=entry.number)
             looked[job] = _look(generation, found)
+            memory.judged[job] = (generation, length + len(entries), sensors), found
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))
             faults += exc.faults
     if faults:
         raise WallclimeError.of(faults)
+
+
+def _is_due(last: Look | None, generation: int, now: int) -> bool:
+    return last is None or last.generation != generation or (last.due is not None and last.due <= now)
 
 
 def _look(generation: int, found: Assessment) -> Look:

@@ -16,7 +16,7 @@ from monitor.basis.values import LIVE, SENSORS_CHAIN, SIMULATED, Kind, Quantity,
 from monitor.keep.rows import Doing, Scheduled
 from monitor.rules import whats
 from monitor.tell.alarm_facts import how_bad
-from monitor.watch import alarm_acts, alarming
+from monitor.watch import alarm_acts, alarming, sight
 from monitor.watch.alarm_acts import acknowledge_alarms, named, send_test, shelve_alarm, unshelve_alarm
 from monitor.watch.alarming import Memory, look, note_settings, standing_alarms, states_of
 from monitor.watch.book import Book
@@ -241,12 +241,12 @@ def test_a_look_that_remembers_nothing_finds_the_same(home, sit_down):
 def test_a_job_that_heard_nothing_new_is_not_judged_again_for_some_minutes(desk, monkeypatch):
     hear(desk, steady(T0, 30))
     judged = []
-    monkeypatch.setattr(alarming, "assess", lambda at, job: judged.append(job) or ASSESS(at, job))
+    monkeypatch.setattr(sight, "assess_in_round", lambda at, job, *more: judged.append(job) or ASSESS(at, job, *more))
     looks(desk, every(WET, WET + 12 * MINUTE, MINUTE))
     assert len(judged) == 3  # at 0, 5 and 10 min
 
 
-ASSESS = alarming.assess
+ASSESS = sight.assess_in_round
 
 
 def test_what_ended_before_the_first_look_is_no_news(home, sit_down):
@@ -316,12 +316,12 @@ def test_a_wall_that_cannot_be_judged_stops_no_other_and_is_told(desk, monkeypat
     open_job(desk, opening("attic"), who="robin")
     soak(desk)
 
-    def breaks(at, job):
+    def breaks(at, job, *more):
         if job == "attic":
             raise ZeroDivisionError("a fault of ours")
-        return ASSESS(at, job)
+        return ASSESS(at, job, *more)
 
-    monkeypatch.setattr(alarming, "assess", breaks)
+    monkeypatch.setattr(sight, "assess_in_round", breaks)
     found = steps(looks(desk, every(WET, WET + HOUR)))
     assert (whats.UNJUDGED, "raised") in found
     assert (whats.HUMIDITY_HIGH, "raised") in found
@@ -341,12 +341,12 @@ def test_a_wall_of_which_nothing_can_be_told_stops_no_other_either(desk, monkeyp
             raise ValueError("no air of a room")
         return SIGNALS(one)
 
-    monkeypatch.setattr(alarming, "signals_of", breaks)
+    monkeypatch.setattr(sight, "signals_of", breaks)
     found = steps(looks(desk, [WET + HOUR]))
     assert {(whats.UNJUDGED, "raised"), (whats.HUMIDITY_HIGH, "raised")} <= set(found)
 
 
-SIGNALS = alarming.signals_of
+SIGNALS = sight.signals_of
 
 
 def test_a_job_that_is_closed_ends_its_alarms_without_a_word(desk):
@@ -392,7 +392,7 @@ def test_a_sensor_that_speaks_again_is_told_with_since_when(desk):
 def test_while_its_wall_cannot_be_judged_a_silent_sensor_stays_silent(desk, monkeypatch):
     hear(desk, steady(T0, 30))
     looks(desk, every(WET, WET + 2 * HOUR))
-    monkeypatch.setattr(alarming, "assess", lambda _at, _job: 1 / 0)
+    monkeypatch.setattr(sight, "assess_in_round", lambda _at, _job, *_more: 1 / 0)
     found = steps(looks(desk, every(WET + 3 * HOUR, WET + 4 * HOUR)))
     assert whats.SILENT not in [what for what, transition in found if transition in ("over", "returned")]
 
@@ -476,7 +476,7 @@ def test_the_figures_of_an_alarm_that_stands_are_those_of_now(desk):
 def test_a_figure_that_is_no_number_stops_no_alarm(desk, monkeypatch):
     facts = {"limit": 5.0, "value": math.nan, "beside": [math.inf, {"a": (1.0, "b")}]}
     seen = Signal(whats.FROST, "den", "den", T0, Priority.HIGH, facts)
-    monkeypatch.setattr(alarming, "signals_of", lambda _look: (seen,))
+    monkeypatch.setattr(sight, "signals_of", lambda _look: (seen,))
     looks(desk, [T0 + HOUR])
     [alarm] = desk.store.alarms()
     assert alarm.facts == {"limit": 5.0, "value": None, "beside": [None, {"a": [1.0, "b"]}]}

@@ -18,6 +18,7 @@ from monitor.watch.examine_service import unshared, worker
 from monitor.watch.examining import IllError, UnknownError
 from monitor.watch.parts import Lead, Role, checked_share, ears_of, part_of, unheard
 from monitor.watch.schedule import Every, Schedule, Work
+from monitor.watch.sight import Memory
 from monitor.watch.silences import away, away_of
 from monitor.watch.vitals import house_of
 
@@ -136,7 +137,7 @@ def test_judges_divide_the_jobs_and_write_each_completion_once(desk, sit_down):
     hear(desk, steady(NOW - 12 * DAY, 50))
     looked: list[dict] = [{}, {}]
     for at, known in zip((desk, sit_down()), looked, strict=True):
-        parts.judge_a_share(at, known)
+        parts.judge_a_share(at, known, Memory())
     assert [list(known) for known in looked] == [["den"], []]
     assert len([entry for entry in desk.book.log("den") if entry.kind is Kind.COMPLETION]) == 1
 

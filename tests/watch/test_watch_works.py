@@ -14,6 +14,7 @@ from monitor.basis.values import Kind, Refused
 from monitor.config.alarms import Backup, Boards
 from monitor.keep.rows import Doing
 from monitor.keep.store import open_copy
+from monitor.rules.judge import judge as evaluate
 from monitor.seal.chain import link
 from monitor.watch import works
 from monitor.watch.judging import assess, settle
@@ -229,3 +230,16 @@ def test_reports_of_the_board_that_can_not_be_written_are_said(desk, tmp_path, c
 
 def test_without_being_asked_for_nothing_is_copied_nor_drawn(desk):
     assert {"backup", "board"}.isdisjoint(run.name for run in scheduled(desk).runs())
+
+
+def test_what_was_judged_is_looked_at_without_being_judged_again(desk):
+    furnish(desk)
+    hear(desk, steady(T0, 50))
+    judge, look = (one for one in works.works_of(desk, lambda: None, {}) if one.name in ("judge", "look"))
+    with mock.patch("monitor.watch.judging.judge", wraps=evaluate) as judged:
+        judge.run("")
+        look.run("")
+        assert judged.call_count == 1
+        desk.clock.move(5 * MINUTE)  # what was judged longer ago is not looked at any more
+        look.run("")
+        assert judged.call_count == 2

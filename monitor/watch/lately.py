@@ -1,0 +1,147 @@
+"""What the sensors said of late, kept in memory from round to round: only what is new is read from the store."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from monitor.basis.times import HOUR
+from monitor.basis.values import Quantity, Series
+from monitor.keep.lately import Sums
+from monitor.keep.store import Store
+
+SPAN = 28 * HOUR  # today from its midnight, or a day back, and two hours that the flags of its readings rest on [ms]
+
+Key = tuple[str, Quantity]
+
+
+@dataclass(frozen=True, slots=True)
+class _Tail:
+    """All readings of a channel from `since` on, when it had `readings` in all. [ms]"""
+
+    series: Series
+    since: int
+    readings: int
+
+
+class Lately:
+    """The readings of a store, of which the newest are remembered. One thread's own; answers are the store's.
+
+    What sensors have said is asked for by `begin`: until it is called for them again, they are answered as of then.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store, self._at = store, 0
+        self._sums: dict[str, dict[Quantity, Sums]] = {}
+        self._tails: dict[Key, _Tail] = {}
+        self._conflicting: set[str] = set()
+        self._generations: dict[str, int] = {}
+
+    def begin(self, at: int, streams: Iterable[str], generations: Mapping[str, int] | None = None) -> None:
+        """Begin a round at `at` over those that may have spoken since; `generations` of jobs as they were before. [ms]
+
+        A checkpoint is kept only if its job's generation is still that: so none is made without what came meanwhile.
+        """
+        self._at, self._conflicting = at, self._store.conflicting()
+        self._generations = dict(generations or {})
+        self._ask(set(streams))
+
+    def generation(self, job: str) -> int | None:
+        """That of a job before its sensors were asked; None of one that the round was not begun for."""
+        return self._generations.get(job)
+
+    def again(self, job: str, streams: Iterable[str]) -> None:
+        """Ask the sensors of one job once more."""
+        self._generations[job] = self._store.generation(job)
+        self._ask(set(streams))
+
+    def _ask(self, streams: set[str]) -> None:
+        if streams:
+            found = self._store.sums(streams)
+            self._sums |= {stream: found.get(stream, {}) for stream in streams}
+            self._extend(
+                [(stream, of) for stream in streams for of in self._sums[stream] if (stream, of) in self._tails]
+            )
+
+    def _of(self, stream: str) -> dict[Quantity, Sums]:
+        if stream not in self._sums:
+            self._ask({stream})
+        return self._sums[stream]
+
+    def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
+        """First and last time of a channel, None when it has no reading. [ms]"""
+        found = self._of(stream).get(quantity)
+        return None if found is None else (found.first_t, found.last_t)
+
+    def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
+        """The readings of one channel in [start, end). [ms]"""
+        since = self._at - SPAN
+        sums, tail = self._of(stream).get(quantity), self._tails.get((stream, quantity))
+        if sums is None or start is None or start < (since if tail is None else tail.since):
+            return self._store.series(stream, quantity, start, end)
+        if tail is None:
+            tail = _Tail(_thrifty(self._store.series(stream, quantity, since)), since, sums.readings)
+            self._tails[stream, quantity] = tail
+        t = tail.series.t
+        return _part(tail.series, int(t.searchsorted(start)), len(t) if end is None else int(t.searchsorted(end)))
+
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> Mapping[Quantity, Series]:
+        """`series` of each of some channels of a sensor; of long past they are read at once. [ms]"""
+        if start is None or start < self._at - SPAN:
+            return self._store.several(stream, quantities, start, end)
+        return {quantity: self.series(stream, quantity, start, end) for quantity in quantities}
+
+    def _extend(self, keys: Collection[Key]) -> None:
+        """Add what is new. Where it does not add up, something came late or went: that tail is read anew."""
+        grown = [key for key in keys if self._tails[key].readings != self._sums[key[0]][key[1]].readings]
+        asked = [(self._sums[stream][of].id, self._next(self._tails[stream, of])) for stream, of in grown]
+        for key, new in zip(grown, self._store.since(asked), strict=True):
+            tail, sums = self._tails.pop(key), self._sums[key[0]][key[1]]
+            whole = _joined(tail.series, new, self._at - SPAN)
+            if tail.readings + len(new) == sums.readings and whole is not None:
+                self._tails[key] = _Tail(whole, max(tail.since, self._at - SPAN), sums.readings)
+
+    def _next(self, tail: _Tail) -> int:
+        return int(tail.series.t[-1]) + 1 if len(tail.series) else tail.since
+
+    def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
+        """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
+        return 0 if self._conflicting.isdisjoint(streams) else self._store.conflicts(streams, start, end)
+
+    def forget(self, streams: Iterable[str]) -> None:
+        """Remember nothing of these sensors."""
+        for stream in streams:
+            for quantity in self._sums.pop(stream, ()):
+                self._tails.pop((stream, quantity), None)
+
+
+def _part(series: Series, first: int, last: int) -> Series:
+    of = slice(first, last)
+    return replace(series, t=series.t[of], value=series.value[of], unit=series.unit[of], origin=series.origin[of])
+
+
+def _thrifty(series: Series) -> Series:
+    """The same, in which what is one all along takes no room."""
+    unit, origin = series.unit, series.origin
+    if len(series.units) == 1:
+        unit = np.broadcast_to(np.int16(0), len(unit))
+    if len(series.origins) == 1:
+        origin = np.broadcast_to(np.int32(0), len(origin))
+    return replace(series, unit=unit, origin=origin)
+
+
+def _joined(series: Series, new: Series, since: int) -> Series | None:
+    """What is left of `series` from `since` on, and `new` behind it; None where they are not of one make."""
+    if not len(series):
+        return _thrifty(new)
+    if (series.units, series.origins) != (new.units, new.origins) and len(new):
+        return None
+    first = int(series.t.searchsorted(since))
+    t, value, unit, origin = (
+        np.concatenate((getattr(series, name)[first:], getattr(new, name))) for name in ("t", "value", "unit", "origin")
+    )
+    return _thrifty(replace(series, t=t, value=value, unit=unit, origin=origin))

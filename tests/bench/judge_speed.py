@@ -1,0 +1,235 @@
+"""How fast a job is judged: after one reading, after a day that comes late, alone among many, and all of them a minute.
+
+    python tests/bench/judge_speed.py
+
+Half of the jobs have boxes that lie in the room, half a finished wall. Each has two sensors. In the large store of the
+last rows every hundredth job has minutes of both quantities for days and is heard anew each minute, as much as this
+computer can fill in a minute or so; what a job costs there is multiplied by the number of all, and what a round
+costs in which nobody was heard is added once.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import NamedTuple
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "watch"))
+
+import numpy as np
+import yard
+from desks import HUMIDITY, TEMPERATURE, opening
+
+from monitor.basis.clock import SetClock, SystemClock
+from monitor.basis.times import DAY, HOUR, MINUTE, day_of
+from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Entry, Kind, Reading
+from monitor.watch.delivery import deliver
+from monitor.watch.desk import Desk, open_desk
+from monitor.watch.installing import Installing, install
+from monitor.watch.jobs import open_job
+from monitor.watch.judging import assess
+from monitor.watch.vitals import JUDGE, LOOK
+from monitor.watch.works import Looked, works_of
+
+SENSORS = 2  # a job
+MINUTES = 5  # rounds that are measured
+START = day_of(SystemClock().now()) - 12 * HOUR  # noon: half of that day is folded each time [ms]
+BEGAN = START - 80 * DAY  # when the boxes of finished walls came [ms]
+
+
+class Size(NamedTuple):
+    """How many jobs there are, each how many of them is heard, and for how many days it was [d]."""
+
+    jobs: int
+    heard_of: int
+    days: int
+
+
+SMALL, LARGE = Size(10, 1, 3), Size(10_000, 100, 3)
+ALONE = Size(1_000, 1_000, 62)
+
+
+def stream(job: int, sensor: int) -> str:
+    """The address of a sensor of a job."""
+    return f"site/{job}-{sensor}/climate"
+
+
+def rows_of(job: int, times: Sequence[int]) -> list[Reading]:
+    """What the sensors of a job send at these times. [ms]"""
+    t, rng = np.asarray(times), np.random.default_rng(job)
+    night = np.sin(t * (2 * np.pi / DAY))
+    found = []
+    for sensor in range(SENSORS):
+        warm = (21 + night + rng.normal(0, 0.05, len(t))).round(2).tolist()
+        damp = (50 - 3 * night + rng.normal(0, 0.3, len(t))).round(1).tolist()
+        of = stream(job, sensor)
+        for at, k, rh in zip(times, warm, damp, strict=True):
+            found.append(Reading(of, TEMPERATURE, at, k, "degC", at, LIVE))
+            found.append(Reading(of, HUMIDITY, at, rh, "%", at, LIVE))
+    return found
+
+
+def pattern(desk: Desk, name: str, *, finished: bool) -> list[Entry]:
+    """A job as people enter it, its log to be copied for others."""
+    open_job(desk, opening(name, boxes_place=name), who="robin")
+    began = BEGAN if finished else START - 30 * HOUR
+    deliver(desk, name, at=began, lot=None, place=None, boxes=None, facts={}, who="robin")
+    if finished:
+        begun = Installing(began + 72 * HOUR, finish=began + 90 * HOUR, not_ready=True, reason="guests")
+        install(desk, name, begun, who="robin")
+    return list(desk.store.entries(name))
+
+
+def copied(one: Entry, name: str, other: str) -> Draft:
+    """An entry as it is written for another job."""
+    places = {key: other for key, value in one.body.items() if value == name}
+    return Draft(one.kind, one.at, one.who, {**one.body, **places})
+
+
+def furnish(desk: Desk, jobs: int) -> None:
+    """The jobs and their sensors."""
+    patterns = [pattern(desk, f"job-{k}", finished=k % 2 == 1) for k in range(2)]
+    for k in range(2, jobs):
+        drafts = [copied(one, f"job-{k % 2}", f"job-{k}") for one in patterns[k % 2]]
+        desk.store.append(f"job-{k}", drafts, new=True)
+    drafts = []
+    for k in range(jobs):
+        for sensor in range(SENSORS):
+            name = f"{k}-{sensor}"
+            stated = {HUMIDITY.value: 3.0, TEMPERATURE.value: 0.5}
+            body = {"name": name, "stream": stream(k, sensor), "hold_ms": 30 * MINUTE, "uncertainty": stated}
+            drafts.append(Draft(Kind.SENSOR, BEGAN, "robin", {**body, "check": "maker"}))
+            here = {"sensor": name, "place": f"job-{k}", "from": BEGAN, "to": None}
+            drafts.append(Draft(Kind.ASSIGNMENT, BEGAN, "robin", here))
+    desk.store.append(SENSORS_CHAIN, drafts)
+
+
+def fill(desk: Desk, size: Size) -> None:
+    """Minutes for those that are heard, and a few readings for the others."""
+    few = []
+    for k in range(size.jobs):
+        if k % size.heard_of in (0, 1):
+            desk.store.keep_readings(rows_of(k, range(START - size.days * DAY, START, MINUTE)))
+        else:
+            few += rows_of(k, range(START - DAY, START - DAY + 3 * MINUTE, MINUTE))
+    desk.store.keep_readings(few)
+
+
+@contextmanager
+def sat_down(size: Size) -> Iterator[tuple[Desk, Path]]:
+    """A desk over such a store, on disk."""
+    with (
+        tempfile.TemporaryDirectory() as home,
+        open_desk(Path(home), environ={}, clock=SetClock(START)) as desk,
+    ):
+        furnish(desk, size.jobs)
+        fill(desk, size)
+        yield desk, Path(home)
+
+
+# --- one job -------------------------------------------------------------------------------------
+
+
+def one_commit(desk: Desk) -> None:
+    """A row of its own, as safe as a reading is."""
+    desk.store.stay_awake(1, {"n": time.monotonic_ns()}, [])
+
+
+def hear(desk: Desk, jobs: Sequence[int], at: int | None = None) -> None:
+    """A minute goes by; one reading of each channel of these jobs."""
+    desk.clock.move(MINUTE)  # type: ignore[attr-defined]
+    now = desk.clock.now() - 1 if at is None else at
+    desk.store.keep_readings([one for k in jobs for one in rows_of(k, [now])])
+
+
+def clocked(what: partial, clock=time.perf_counter) -> float:  # type: ignore[type-arg, no-untyped-def]
+    """What a call takes. [s]"""
+    begin = clock()
+    what()
+    return clock() - begin
+
+
+def alone(desk: Desk) -> Iterator[yard.Row]:
+    """One job, heard once, and with a day that came late."""
+    desk.store.wake()
+    assess(desk, "job-1")
+    commits, one, late = [], [], []
+    for _ in range(9):
+        commits.append(clocked(partial(one_commit, desk)))
+        hear(desk, [1])
+        one.append(clocked(partial(assess, desk, "job-1")))
+    for run in range(yard.RUNS):
+        hear(desk, [1])
+        day = START - 30 * DAY + run + 1
+        desk.store.keep_readings(rows_of(1, range(day, day + DAY, MINUTE)))
+        late.append(clocked(partial(assess, desk, "job-1")))
+    commit, judged, again = (float(np.median(times)) for times in (commits, one, late))
+    said = f"{1e3 * judged:.2f} ms against {1e3 * commit:.2f} ms"
+    yield yard.Row("assess after one new reading", "one-row commits", judged / commit, 12, said=said)
+    said = f"{1e3 * again:.1f} ms against {1e3 * judged:.2f} ms"
+    yield yard.Row("assess after a late day 30 days back", "after one new reading", again / judged, 40, said=said)
+
+
+def status(home: Path) -> yard.Row:
+    """`status` of one job beside `--help`, in processes of their own."""
+    run = [sys.executable, "-c", "from cli.main import run; import sys; run(sys.argv[1:])"]
+    ways = [[*run, "--help"], [*run, "--home", str(home), "status", "job-1"]]
+    helping, asking = (partial(subprocess.run, way, check=True, stdout=subprocess.DEVNULL) for way in ways)
+    yard.medians(helping, asking, runs=1, clock=time.perf_counter)
+    less, more = yard.medians(helping, asking, clock=time.perf_counter)
+    said = f"{more:.2f} s against {less:.2f} s"
+    return yard.Row("status of one of 1,000 jobs", "--help", more - less, 0.5, "s more", said=said)
+
+
+# --- all of them ---------------------------------------------------------------------------------
+
+
+class Rounds(NamedTuple):
+    """What a round of judging takes: with nobody heard [s], a job that was heard [s]."""
+
+    idle: float
+    job: float
+
+
+def rounds(size: Size) -> Rounds:
+    """Judge as the daemon does, minute by minute."""
+    with sat_down(size) as (desk, _):
+        works = [one for one in works_of(desk, lambda: None, Looked()) if one.name in (JUDGE, LOOK)]
+        heard = [k for k in range(size.jobs) if k % size.heard_of in (0, 1)]
+
+        def judge() -> None:
+            for work in works:
+                work.run("")
+
+        judge()
+        spent = []
+        for _ in range(MINUTES):
+            idle = clocked(judge, time.process_time)
+            hear(desk, heard)
+            spent.append((idle, clocked(judge, time.process_time)))
+        idle, busy = (float(np.median(column)) for column in zip(*spent, strict=True))
+        return Rounds(idle, (busy - idle) / len(heard))
+
+
+def rows() -> Iterator[yard.Row]:
+    """All rows."""
+    with sat_down(ALONE) as (desk, home):
+        yield from alone(desk)
+        yield status(home)
+    few, many = rounds(SMALL), rounds(LARGE)
+    minute = many.idle + LARGE.jobs * many.job
+    said = f"{1e3 * many.job:.2f} ms a job, {many.idle:.2f} s a round whoever was heard"
+    yield yard.Row("10,000 jobs judged", "one core", minute, 60, "s", said=said)
+    each, other = minute / LARGE.jobs, few.idle / SMALL.jobs + few.job
+    said = f"{1e3 * each:.2f} ms a job and minute against {1e3 * other:.2f} ms"
+    yield yard.Row("CPU a reading at 10,000 jobs", "at 10 jobs", each / other, 1.5, said=said)
+
+
+if __name__ == "__main__":
+    sys.exit(yard.main(__doc__, rows))

@@ -1,0 +1,126 @@
+"""What is remembered of readings answers as the store does, whatever comes: new, late, again, in other units."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from unittest import mock
+
+import numpy as np
+import pytest
+from desks import HUMIDITY, NOW, TEMPERATURE, Row, furnish, hear, readings, steady
+
+from monitor.basis.times import DAY, HOUR, MINUTE
+from monitor.basis.values import Origin, OriginKind, Quantity, Reading
+from monitor.watch.judging import assess, assess_in_round, settle
+from monitor.watch.lately import SPAN, Lately
+
+STREAM = "site/shelf/climate"
+BEGUN = NOW - 40 * HOUR
+
+
+@pytest.fixture
+def lately(desk) -> Lately:
+    """What is remembered of a room that was heard for 40 hours."""
+    hear(desk, steady(BEGUN, 40))
+    found = Lately(desk.store)
+    found.begin(NOW, [STREAM])
+    same(found, desk)
+    return found
+
+
+def same(lately: Lately, desk, quantities=(TEMPERATURE, HUMIDITY)) -> None:
+    """Every stretch is what the store has of it."""
+    now = desk.clock.now()
+    for quantity in quantities:
+        assert lately.bounds(STREAM, quantity) == desk.store.bounds(STREAM, quantity)
+        for start, end in ((None, None), (now - DAY, now), (now - 2 * DAY, now), (now - HOUR, None), (now, now + 1)):
+            ours, kept = (of.series(STREAM, quantity, start, end) for of in (lately, desk.store))
+            assert said(ours) == said(kept)
+
+
+def said(series) -> list[tuple]:
+    """Time, value, unit and origin of each reading."""
+    assert [getattr(series, one.name).dtype for one in fields(series)[:4]] == [np.int64, np.float64, np.int16, np.int32]
+    units, origins = ([names[k] for k in of.tolist()] for of, names in (
+        (series.unit, series.units), (series.origin, series.origins)
+    ))  # fmt: skip
+    return list(zip(series.t.tolist(), series.value.tolist(), units, origins, strict=True))
+
+
+def again(lately: Lately, desk, by: int = MINUTE) -> None:
+    desk.clock.move(by)
+    lately.begin(desk.clock.now(), [STREAM])
+
+
+def test_what_is_new_is_added_and_no_more_is_read(desk, lately):
+    for k in range(3):
+        hear(desk, [Row(NOW + k * MINUTE, 20.0 + k, 50.0)])
+        again(lately, desk)
+        with mock.patch.object(type(desk.store), "series", side_effect=AssertionError("read anew")):
+            assert lately.series(STREAM, TEMPERATURE, desk.clock.now() - DAY).value[-1] == 20.0 + k
+        same(lately, desk)
+
+
+def test_what_comes_late_is_found(desk, lately):
+    hear(desk, [Row(NOW - 5 * HOUR + 1, 19.0, 49.0)])
+    again(lately, desk)
+    same(lately, desk)
+    hear(desk, [Row(NOW - 3 * HOUR + 1, 19.0, 49.0), Row(NOW + 1, 19.0, 49.0)])
+    again(lately, desk)
+    same(lately, desk)
+
+
+def test_another_unit_and_another_origin_are_told_apart(desk, lately):
+    desk.store.keep_readings([Reading(STREAM, TEMPERATURE, NOW + 1, 68.0, "degF", NOW + 1, Origin(OriginKind.LIVE))])
+    again(lately, desk)
+    same(lately, desk)
+    desk.store.keep_readings(readings(STREAM, [Row(NOW + 2, 19.0, 49.0)], Origin(OriginKind.FILE, "a.csv")))
+    again(lately, desk)
+    same(lately, desk)
+
+
+def test_what_is_longer_ago_than_is_remembered_goes_as_time_goes(desk, lately):
+    for hour in range(1, 40):
+        hear(desk, steady(NOW + (hour - 1) * HOUR, 1))
+        again(lately, desk, HOUR)
+    same(lately, desk)
+    assert lately._tails[STREAM, TEMPERATURE].series.t[0] == desk.clock.now() - SPAN
+
+
+def test_a_silent_sensor_and_one_that_speaks_for_the_first_time_are_answered(desk, lately):
+    again(lately, desk, 3 * DAY)
+    same(lately, desk, (TEMPERATURE, HUMIDITY, Quantity.BATTERY))
+    now = desk.clock.now()
+    desk.store.keep_readings([Reading(STREAM, Quantity.BATTERY, now, 90.0, "%", now, Origin(OriginKind.LIVE))])
+    hear(desk, [Row(now, 20.0, 50.0)])
+    again(lately, desk)
+    same(lately, desk, (TEMPERATURE, HUMIDITY, Quantity.BATTERY))
+
+
+def test_a_clock_that_is_set_back_is_answered_from_the_store(desk, lately):
+    again(lately, desk, 12 * HOUR)
+    hear(desk, [Row(NOW + 12 * HOUR, 20.0, 50.0)])
+    again(lately, desk, MINUTE)
+    again(lately, desk, -14 * HOUR)
+    same(lately, desk)
+
+
+def test_what_is_forgotten_is_read_again(desk, lately):
+    hear(desk, [Row(NOW + 1, 20.0, 50.0)])
+    lately.forget([STREAM, "site/unknown"])
+    again(lately, desk)
+    same(lately, desk)
+
+
+def test_no_checkpoint_is_kept_without_what_another_process_settled_meanwhile(sit_down):
+    here, there = sit_down(), sit_down()
+    furnish(here)
+    hear(here, steady(NOW - 30 * HOUR, 30))
+    settle(here)
+    lately = Lately(here.store)
+    lately.begin(NOW, [STREAM], here.store.generations())
+    hear(there, [Row(NOW - 25 * HOUR + 1, 40.0, 50.0)])  # late, of yesterday
+    assess(there, "den")
+    found = assess_in_round(here, "den", NOW, lately)
+    assert found == assess(here, "den", recompute=True) == assess(here, "den")
+    assert any(one.peak == 40.0 for one in found.excursions)
