@@ -35,7 +35,7 @@ from monitor.watch.ready import Told, pages_of
 from monitor.watch.schedule import Schedule, Work
 from monitor.watch.works import Looked, stay_awake, works_of
 
-# What computes lets another thread in so often: the one that hears would else wait 5 ms after each look at its link. [s]
+# What computes lets another thread in so often; the one that hears would else wait 5 ms after each look at its link [s]
 SWITCH = 0.0005
 
 
