@@ -218,17 +218,11 @@ class Listener:
                 return
 
     def _due(self, *, dry: bool) -> bool:
-        """Whether the batch ends: full, old enough, or half the broker's window is here and no more is coming."""
+        """Whether the batch ends: full, or no more is coming and it is old enough or half the broker's window."""
         batch = self._batch
-        return (
-            batch.messages > 0
-            and self._keeping.over()
-            and (
-                batch.messages >= self._service.batch
-                or time.monotonic() - batch.began >= self._service.linger / SECOND
-                or (dry and len(batch.owed) >= HALF_WINDOW)
-            )
-        )
+        old = time.monotonic() - batch.began >= self._service.linger / SECOND
+        enough = batch.messages >= self._service.batch or (dry and (old or len(batch.owed) >= HALF_WINDOW))
+        return batch.messages > 0 and self._keeping.over() and enough
 
     def _look_around(self) -> None:
         """After a time without reading, what waits at the broker is a backlog again."""
