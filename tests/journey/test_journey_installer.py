@@ -52,12 +52,13 @@ class Site:
 
     def hears(self, said: Mapping[str, Mapping[str, object]]) -> None:
         """Sensors say something, and it is kept."""
-        before = {stream: self._readings(stream) for stream in said}
+        before = {stream: self.readings(stream) for stream in said}
         publish(self.broker.port, [(topic, json.dumps(values)) for topic, values in said.items()])
         for stream, number in before.items():
-            soon(lambda stream=stream, number=number: self._readings(stream) > number, WITHIN, f"{stream} is kept")
+            soon(lambda stream=stream, number=number: self.readings(stream) > number, WITHIN, f"{stream} is kept")
 
-    def _readings(self, stream: str) -> int:
+    def readings(self, stream: str) -> int:
+        """How many readings of a sensor are kept."""
         seen = self.house.json("sensor", "seen")
         return sum(one["readings"] for one in seen if one["stream"] == stream)
 
@@ -209,10 +210,7 @@ def test_a_sensor_left_in_the_van_is_said_at_once_and_taken_out_by_what_is_said(
         for name, warmth in (("room", 17.2), ("spare", 4.1))
     ]
     publish(site.broker.port, said)
-    seen = site.house.json
-    soon(
-        lambda: sum("flat10" in one["stream"] and one["readings"] == 14 for one in seen("sensor", "seen")) == 2, WITHIN
-    )
+    soon(lambda: all(site.readings(f"flat10/{name}/state") == 14 for name in ("room", "spare")), WITHIN, "all is kept")
     for name in ("room", "spare"):
         site.house.done("sensor", "add", name, "--topic", f"flat10/{name}/state")
         site.house.done("sensor", "assign", name, "--job", "Flat 10", "--at", rfc3339(now - 2 * HOUR))
