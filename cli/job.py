@@ -37,6 +37,25 @@ WetTrades = Annotated[
 WhyThere = Annotated[
     str | None, typer.Option(metavar="TEXT", help="Why all the same, where something speaks against the place.")
 ]
+BoxesPlace = Annotated[str | None, typer.Option(metavar="PLACE", help="Where the boxes lie; with the wall by default.")]
+WallPlace = Annotated[
+    str | None, typer.Option(metavar="PLACE", help="Where the wall is; a place of the job's own name by default.")
+]
+OutdoorPlace = Annotated[str | None, typer.Option(metavar="PLACE", help="Where a sensor hears the weather.")]
+Building = Annotated[
+    str | None, typer.Option(metavar="NAME", help="Its building: walls of one are shown and told together.")
+]
+UpSince = Annotated[
+    str | None, typer.Option(metavar="TIME", help="When the wall was finished, where it hangs already.")
+]
+From = Annotated[
+    Path | None,
+    typer.Option(
+        "--from",
+        metavar="FILE.toml|.csv",
+        help="Whose keys say what the options do not: see job example. A list: a row a wall.",
+    ),
+]
 
 
 @app.command("open")
@@ -60,18 +79,10 @@ def open_(
             help="What the planks ask for, frozen into the job; laminate-planks by default.",
         ),
     ] = None,
-    boxes_place: Annotated[
-        str | None, typer.Option(metavar="PLACE", help="Where the boxes lie; with the wall by default.")
-    ] = None,
-    wall_place: Annotated[
-        str | None, typer.Option(metavar="PLACE", help="Where the wall is; a place of the job's own name by default.")
-    ] = None,
-    outdoor_place: Annotated[
-        str | None, typer.Option(metavar="PLACE", help="Where a sensor hears the weather.")
-    ] = None,
-    building: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Its building: walls of one are shown and told together.")
-    ] = None,
+    boxes_place: BoxesPlace = None,
+    wall_place: WallPlace = None,
+    outdoor_place: OutdoorPlace = None,
+    building: Building = None,
     kind: Kind = None,
     surface: Surface = None,
     vertical: Vertical = None,
@@ -80,18 +91,9 @@ def open_(
     climate_since: Climate = None,
     closed_in_since: ClosedIn = None,
     wet_trades_done: WetTrades = None,
-    up_since: Annotated[
-        str | None, typer.Option(metavar="TIME", help="When the wall was finished, where it hangs already.")
-    ] = None,
+    up_since: UpSince = None,
     reason: WhyThere = None,
-    from_file: Annotated[
-        Path | None,
-        typer.Option(
-            "--from",
-            metavar="FILE.toml|.csv",
-            help="Whose keys say what the options do not: see job example. A list: a row a wall.",
-        ),
-    ] = None,
+    from_file: From = None,
     who: Who = None,
 ) -> None:
     """Open a job: one wall, with the place of its boxes and its own, often the same room. NAME may stand in a file.

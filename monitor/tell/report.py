@@ -232,17 +232,23 @@ def _restarts(page: ReportPage, display: Display) -> Table:
 # --- the findings ----------------------------------------------------------------------------------
 
 
+UNKNOWN = "Unknown is not a pass."
+BEGUN = f"{UNKNOWN} As they would stand now: what was open when the wall was begun is in the log."
+
+
 def _readiness(assessment: Assessment, display: Display) -> Table:
+    """The conditions as they stand; once the wall is begun nothing is to be done about them any more."""
+    begun = assessment.phase != "before"
     rows = [
         (
             condition.verdict.upper(),
             words.visible(condition.name),
             words.evidence(condition.evidence, display),
-            "" if condition.verdict == "pass" else words.to_do(condition),
+            "" if begun or condition.verdict == "pass" else words.to_do(condition),
         )
         for condition in [*words.open_conditions(assessment), *(c for c in assessment.readiness if c.verdict == "pass")]
     ]
-    return Table("readiness", ("verdict", "condition", "evidence", "what to do"), rows, "Unknown is not a pass.")
+    return Table("readiness", ("verdict", "condition", "evidence", "what to do"), rows, BEGUN if begun else UNKNOWN)
 
 
 def _sensors(page: ReportPage, display: Display) -> Table:

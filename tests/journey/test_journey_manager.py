@@ -145,13 +145,12 @@ def played(lived: January, at: Days, receivers: Receivers) -> None:
     at.go("2027-01-09T12:30")
     scene("gateway out")
     at.go("2027-01-09T17:00")
-    scene("gateway back")
     place = "mill/mill-2/climate;mill house {} lobby"
     house.file("sensors.csv", estate.sensor_list().replace(place.format(2), place.format(5)))
     said["moved"] = house.done("sensor", "add", "--from", "sensors.csv", *ADA).err
     said["sensors' log"] = house.done("sensor", "log").out
     house.done("log", "event", "mill house 2 north", "tenant-change", "The flat is empty.", *ADA)
-    at.go("2027-01-10T07:00", look=False)
+    at.go("2027-01-10T07:00")  # who speaks again is told together, at a half hour
     at.morning("office")
     scene("morning")
     said["without a sensor"] = house.done("status", "mill house 2 north").out
@@ -266,7 +265,7 @@ def test_a_burst_pipe_is_urgent_to_the_office_at_once_and_to_no_other_building(j
 def test_a_gateway_that_is_out_is_one_message_and_so_is_its_return(january):
     for scene, said in (
         ("gateway out", "Mind: 7 sensors silent, all below tannery"),
-        ("gateway back", "Over: 7 sensors silent, all below tannery"),
+        ("morning", "Over: 7 sensors silent, all below tannery"),
     ):
         for name, times in {"office": 1, "caretaker-tannery": 1, "caretaker-mill": 0, "tenant": 0}.items():
             assert [one for one in january.subjects(scene, name) if "silent" in one] == [said] * times

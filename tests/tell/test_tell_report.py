@@ -16,7 +16,7 @@ from monitor.config.profile import Band, load_profile
 from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, OtherVerdict
 from monitor.rules.causes import Explained
 from monitor.rules.makers import Document, Span
-from monitor.tell import words
+from monitor.tell import report, words
 from monitor.tell.evidence import HeadView, Sealed, figures_of, missing_figures
 from monitor.tell.page import in_script, neat
 from monitor.tell.profile_table import profile_rows
@@ -154,6 +154,14 @@ def test_the_readiness_of_the_page_is_that_of_the_assessment(page):
     rows = {(row[1], row[0].lower(), row[2]) for row in page.tables["readiness"][1:]}
     assert rows == {(c.name, c.verdict, c.evidence) for c in den.ASSESSMENT.readiness}
     assert all(bool(row[3]) == (row[0] != "PASS") for row in page.tables["readiness"][1:])
+
+
+def test_once_the_wall_is_begun_nothing_is_to_be_done_about_readiness():
+    begun = report._readiness(replace(den.ASSESSMENT, phase="after"), words.Display(zone_of("UTC"), "si"))
+    assert {row[3] for row in begun.rows} == {""}
+    assert begun.note == (
+        "Unknown is not a pass. As they would stand now: what was open when the wall was begun is in the log."
+    )
 
 
 def test_the_origins_and_the_sensors_are_told(page):

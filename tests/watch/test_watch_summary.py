@@ -49,7 +49,7 @@ def test_the_time_of_a_span_is_the_assessments(desk: Desk):
     # from the delivery at T0 to now: 12 d; heard for 100 h, the last reading speaks 30 min; damp for 3 h
     assert wall.coverage == Coverage(12 * DAY, 100 * HOUR + 20 * 60_000, 97 * HOUR + 20 * 60_000)
     assert (wall.out, wall.as_of, wall.watched) == (3 * HOUR, NOW, True)
-    assert known(wall) == "34.8 % of 288 h"
+    assert known(wall) == "34.8 % of 12 d"
     assert worst(wall) == "humidity above 65.0 %, at worst 70.0 % from 2026-01-06 06:00 +00:00"
 
 
@@ -74,7 +74,7 @@ def test_walls_are_told_by_building_worst_first_and_one_without_a_sensor_is_not_
     attic = found.walls[0]
     assert stands(attic) == "NOT READY; NOT WATCHED: no sensor was there"
     assert (attic.watched, attic.coverage.known) == (False, 0)
-    assert known(attic) == "0.0 % of 288 h"
+    assert known(attic) == "0.0 % of 12 d"
     assert told_first(found) == "3 walls, 1 left the band, 1 not watched."
     assert [wall.job for wall in summary_of(desk, *JANUARY, building="mill house").walls] == ["cellar"]
 
