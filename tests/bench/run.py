@@ -20,7 +20,7 @@ from yard import Row, in_words
 
 HERE = Path(__file__).resolve().parent
 
-SCRIPTS = ("help_speed",)  # in the order of the table
+SCRIPTS = ("help_speed", "judge_speed")  # in the order of the table
 
 
 def measured(script: str) -> list[Row]:
