@@ -137,13 +137,13 @@ def _under(
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
     frame = replace(frame, lots_used=lots or frame.lots_used)
-    heard = desk.store if lately is None else lately
     while True:
+        heard = lately or Lately(desk.store)
         with desk.store.together():
             conflicts = heard.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
             if recompute:
                 return judge(frame, as_of, heard, Forgetful(), conflicts=conflicts)
-            shelf = Shelf(desk.store, job, profile.sha256, None if lately is None else lately.generation(job))
+            shelf = Shelf(desk.store, job, profile.sha256, heard.generation(job))
             found = judge(frame, as_of, heard, shelf, conflicts=conflicts)
         if not shelf.moved():
             return found

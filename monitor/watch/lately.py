@@ -14,6 +14,8 @@ from monitor.keep.store import Store
 
 SPAN = 28 * HOUR  # today from its midnight, or a day back, and two hours that the flags of its readings rest on [ms]
 
+_NEVER = 1 << 62  # nothing is of late before the first round [ms]
+
 Key = tuple[str, Quantity]
 
 
@@ -30,13 +32,14 @@ class Lately:
     """The readings of a store, of which the newest are remembered. One thread's own; answers are the store's.
 
     What sensors have said is asked for by `begin`: until it is called for them again, they are answered as of then.
+    Without a round nothing is remembered but the bounds of channels.
     """
 
     def __init__(self, store: Store) -> None:
-        self._store, self._at = store, 0
+        self._store, self._at = store, _NEVER
         self._sums: dict[str, dict[Quantity, Sums]] = {}
         self._tails: dict[Key, _Tail] = {}
-        self._conflicting: set[str] = set()
+        self._conflicting: set[str] | None = None
         self._generations: dict[str, int] = {}
 
     def begin(self, at: int, streams: Iterable[str], generations: Mapping[str, int] | None = None) -> None:
@@ -110,7 +113,9 @@ class Lately:
 
     def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
         """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
-        return 0 if self._conflicting.isdisjoint(streams) else self._store.conflicts(streams, start, end)
+        if self._conflicting is not None and self._conflicting.isdisjoint(streams):
+            return 0
+        return self._store.conflicts(streams, start, end)
 
     def forget(self, streams: Iterable[str]) -> None:
         """Remember nothing of these sensors."""
