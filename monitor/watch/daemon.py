@@ -24,6 +24,7 @@ from monitor.keep.connect import is_full
 from monitor.keep.rows import Scheduled
 from monitor.watch import journal
 from monitor.watch.alarming import note_settings
+from monitor.watch.answers import pages_of
 from monitor.watch.deadman import Switch
 from monitor.watch.delivering import States, delivering
 from monitor.watch.desk import Desk, open_desk
@@ -44,7 +45,7 @@ from monitor.watch.parts import (
 )
 from monitor.watch.presence import watched_over
 from monitor.watch.pulse import Pulse, named
-from monitor.watch.ready import Told, pages_of
+from monitor.watch.ready import Told
 from monitor.watch.schedule import Schedule, Work
 from monitor.watch.vitals import JUDGE
 from monitor.watch.works import Looked, stay_awake, works_of

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from monitor.basis.errors import SettingsError, StoreError
+from monitor.basis.errors import StoreError
 from monitor.basis.times import SECOND, rfc3339
 from monitor.basis.units import format_duration
 from monitor.keep.rows import Scheduled
 from monitor.watch.deadman import Switch
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room
-from monitor.watch.health import Answer, Pages, page_of
 from monitor.watch.pulse import Pulse, named
 from monitor.watch.works import Looked
 
@@ -33,24 +31,6 @@ class Told:
     runs: Callable[[], Sequence[Scheduled]]
     looked: Looked
     switch: Switch
-
-
-def pages_of(told: Told) -> Pages:
-    """What is answered by path."""
-    return {
-        "/livez": page_of(told.pulse.still),
-        "/readyz": page_of(lambda: not_ready(told.desk, told.pulse)),
-        "/metrics": lambda: _metrics(told),
-    }
-
-
-def _metrics(told: Told) -> Answer:
-    if importlib.util.find_spec("prometheus_client") is None:
-        what, mend = "metrics need the package prometheus-client", "Install it: pip install 'wallclime[metrics]'"
-        raise SettingsError(what, where="/metrics", mend=mend)
-    from monitor.watch.metrics import metrics
-
-    return metrics(told)
 
 
 def not_ready(desk: Desk, pulse: Pulse) -> Iterator[str]:

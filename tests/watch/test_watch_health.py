@@ -27,11 +27,12 @@ from monitor.config.alarms import DeadMan, Health
 from monitor.config.brokers import Broker
 from monitor.intake.mqtt import Status
 from monitor.keep.rows import Doing, Scheduled
-from monitor.watch import health, ready
+from monitor.watch import answers, health
+from monitor.watch.answers import pages_of
 from monitor.watch.deadman import Switch
 from monitor.watch.health import answering, page_of
 from monitor.watch.pulse import Pulse
-from monitor.watch.ready import Told, not_ready, pages_of
+from monitor.watch.ready import Told, not_ready
 from monitor.watch.sealing import seal_now
 from monitor.watch.works import judge_what_was_heard
 
@@ -365,7 +366,7 @@ def test_a_name_of_a_sensor_can_not_forge_a_line(house):
 
 
 def test_without_prometheus_client_the_page_says_what_to_install(desk, monkeypatch):
-    monkeypatch.setattr(ready.importlib.util, "find_spec", lambda _: None)
+    monkeypatch.setattr(answers.importlib.util, "find_spec", lambda _: None)
     with served(pages_of(all_told(desk))) as port:
         assert get(port, "/metrics")[:2] == (
             503,
