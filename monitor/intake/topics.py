@@ -73,6 +73,9 @@ def filters_of_stream(sources: Sequence[Source], stream: str) -> list[str]:
     """The topics, as filters, on which the sensor of an address may speak, of each source that may make it."""
     found = []
     for source in sources:
+        if source.topic.endswith("#"):  # the address is the topic itself
+            found += [stream] if compile_topic(source.topic).match(stream) is not None else []
+            continue
         pieces = _NAMED.split(source.stream)
         made = "".join(f"(?P<{one}>[^/]*)" if place % 2 else re.escape(one) for place, one in enumerate(pieces))
         names = re.fullmatch(made + (".*" if source.format == "senml" else ""), stream, re.DOTALL)
