@@ -143,6 +143,7 @@ class Kind(StrEnum):
 
 PROGRAM = "wallclime"  # who claims an entry that the program itself writes
 SENSORS_CHAIN = ""  # the chain of the sensors, which belong to no job; every other chain carries its job's name
+FILE_ADDRESS = "file:"  # begins the address of a sensor that is known from files alone; no topic makes such
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ no published source.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -19,6 +19,9 @@ from monitor.intake.moment import Moment, arrival_of, check_stamp
 from monitor.intake.refusal import Reason, finite, refusal
 
 DEEPEST = 4  # levels that are searched
+MOST = 500  # names that are looked at: what has more is no sensor's message, and may be there to keep us busy; ours
+
+_TOLD = 5  # places that a refusal tells
 
 _WORDS = {
     Quantity.AIR_TEMPERATURE: ("temperature", "temp", "airtemperature", "airtemp", "roomtemperature", "roomtemp"),
@@ -71,18 +74,32 @@ def read(document: Any, stream: str, topic: str, moment: Moment) -> list[Reading
 def look(document: Any, topic: str) -> dict[Quantity, Spot]:
     """Where each quantity of the air stands. Raises PayloadError where one stands there several times."""
     found: dict[Quantity, Spot] = {}
-    top = {key: value for _, table in _opened("", document) for key, value in table.items() if _word(key) in _OWN_UNIT}
+    top = {key: text for _, table in _opened("", document) for key, text in _texts(table, _OWN_UNIT).items()}
+    _check_size(document, topic)
     for tables in _levels(document):
         here: dict[Quantity, list[Spot]] = {}
         for pointer, table in tables:
+            beside = {**top, **_texts(table, _UNIT_NAMES)}
             for key, value in table.items():
                 quantity, told = _NAMES.get(_word(key), (None, ""))
                 if quantity is None or quantity in found:
                     continue
-                spot = _spot(quantity, told, f"{pointer}/{_escaped(key)}", value, {**top, **table})
+                spot = _spot(quantity, told, f"{pointer}/{_escaped(key)}", value, beside)
                 here.setdefault(quantity, []).extend([spot] if spot else [])
         found |= {quantity: _only(quantity, spots, topic) for quantity, spots in here.items() if spots}
     return found
+
+
+def _check_size(document: Any, topic: str) -> None:
+    names = sum(len(table) for tables in _levels(document) for _, table in tables)
+    if names > MOST:
+        mend = "Say where its values stand in a [[source]] of wallclime.toml"
+        raise refusal(Reason.NO_QUANTITY, f"it has {names} names, the most is {MOST}", topic, mend)
+
+
+def _texts(table: Mapping[str, Any], names: Collection[str]) -> dict[str, str]:
+    """The texts that stand in a table at the keys that are one of `names`."""
+    return {key: value for key, value in table.items() if isinstance(value, str) and _word(key) in names}
 
 
 def stamp_at(document: Any) -> str | None:
@@ -90,7 +107,7 @@ def stamp_at(document: Any) -> str | None:
     return next((at for at, _, _ in _stamps(document)), None)
 
 
-def _spot(quantity: Quantity, told: str, at: str, value: Any, beside: Mapping[str, Any]) -> Spot | None:
+def _spot(quantity: Quantity, told: str, at: str, value: Any, beside: Mapping[str, str]) -> Spot | None:
     """The number at a name, or in the table there; None where there is none."""
     if isinstance(value, dict):
         inside = {_word(key): key for key in value}
@@ -99,7 +116,7 @@ def _spot(quantity: Quantity, told: str, at: str, value: Any, beside: Mapping[st
             return None
         at, told = f"{at}/{_escaped(inside[word])}", told or _UNITS[quantity].get(word, "")
         nearer = {key: text for key, text in beside.items() if key not in value}
-        value, beside = value[inside[word]], {**value, **nearer}
+        value, beside = value[inside[word]], {**_texts(value, _UNIT_NAMES), **nearer}
     number = _number(value)
     if number is None:
         return None
@@ -113,17 +130,17 @@ def _number(value: Any) -> float | None:
     return finite(value)
 
 
-def _unit_beside(quantity: Quantity, table: Mapping[str, Any]) -> str:
-    """The unit that a text in the same table names; "" where none does."""
-    texts = (str(text) for key, text in table.items() if _word(key) in _UNIT_NAMES)
-    return next((unit for text in texts if (unit := _UNITS[quantity].get(_word(text)))), "")
+def _unit_beside(quantity: Quantity, beside: Mapping[str, str]) -> str:
+    """The unit that one of the texts beside a value names; "" where none does."""
+    return next((unit for text in beside.values() if (unit := _UNITS[quantity].get(_word(text)))), "")
 
 
 def _only(quantity: Quantity, spots: list[Spot], topic: str) -> Spot:
     """The one spot; of the same in degC and degF that in degC. Raises PayloadError."""
     usual = [spot for spot in spots if spot.unit == _USUAL[quantity]]
     if len(spots) > 1 and len(usual) != 1:
-        what = f"{quantity.value.replace('_', ' ')} stands there {len(spots)} times: {', '.join(s.at for s in spots)}"
+        places = ", ".join([spot.at for spot in spots[:_TOLD]] + ["..."] * (len(spots) > _TOLD))
+        what = f"{quantity.value.replace('_', ' ')} stands there {len(spots)} times: {places}"
         raise refusal(Reason.AMBIGUOUS, what, topic, "Say which one in a [[source]] of wallclime.toml")
     return usual[0] if len(spots) > 1 else spots[0]
 

@@ -1,7 +1,7 @@
 """Topics with named levels: home/{sensor}/climate is heard as home/+/climate; the names make the sensor's address.
 
-A last level # stands for all that follows, which is then {sensor}; what the broker says ($...)
-and what this program says is none of it.
+A last level # stands for all that follows, which is then {sensor}; what the broker says ($...), what this program says,
+and what would be the address of a sensor known from files is none of it.
 """
 
 from __future__ import annotations
@@ -11,9 +11,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.basis.errors import SettingsError
+from monitor.basis.values import FILE_ADDRESS
 from monitor.config.settings import Source
 
 _NAMED = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
+_NOT_HEARD = rf"\$|wallclime/|{FILE_ADDRESS}"  # by #: none may speak for a sensor that is known from files
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Topic:
 def compile_topic(text: str, *, where: str = "topic") -> Topic:
     """A topic of wallclime.toml. A level is plain text or one {name}; each name stands once. Raises SettingsError."""
     if text == "#" or (text.endswith("/#") and not set("+#{}\0") & set(text[:-1])):
-        return Topic(text, text, re.compile(rf"(?!\$|wallclime/){re.escape(text[:-1])}(?P<sensor>.+)", re.DOTALL))
+        return Topic(text, text, re.compile(rf"(?!{_NOT_HEARD}){re.escape(text[:-1])}(?P<sensor>.+)", re.DOTALL))
     levels = [(level, _NAMED.fullmatch(level)) for level in text.split("/")]
     names = [found[1] for _, found in levels if found]
     plain = [level for level, found in levels if not found]
@@ -73,6 +75,9 @@ def filters_of_stream(sources: Sequence[Source], stream: str) -> list[str]:
     """The topics, as filters, on which the sensor of an address may speak, of each source that may make it."""
     found = []
     for source in sources:
+        if source.topic.endswith("#"):  # the address is the topic itself
+            found += [stream] if compile_topic(source.topic).match(stream) is not None else []
+            continue
         pieces = _NAMED.split(source.stream)
         made = "".join(f"(?P<{one}>[^/]*)" if place % 2 else re.escape(one) for place, one in enumerate(pieces))
         names = re.fullmatch(made + (".*" if source.format == "senml" else ""), stream, re.DOTALL)

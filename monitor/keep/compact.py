@@ -35,10 +35,19 @@ class Compacting(Connected):
     """What the store does to compact."""
 
     def loose_leaves(self, until: int, most: int) -> list[Leaf]:
-        """Leaves of sensors whose readings are rows too, of days before `until`, the oldest `most` of them. [ms]"""
+        """Leaves of sensors whose readings are rows too, of days before `until`, the oldest `most` of them. [ms]
+
+        No sensor's day is cut in two: what it has beyond `most` comes too, for its leaves are compared together.
+        """
         query = select(*_LEAF).join(loose, loose.c.leaf == leaf.c.number).where(leaf.c.day < until)
+        query = query.order_by(leaf.c.day, leaf.c.thread, leaf.c.number)
         with self._reading() as conn:
-            return [Leaf(*row) for row in conn.execute(query.order_by(leaf.c.day, leaf.c.number).limit(most))]
+            found = [Leaf(*row) for row in conn.execute(query.limit(most))]
+            if found:
+                last = found[-1]
+                rest = (leaf.c.thread == last.thread) & (leaf.c.day == last.day) & (leaf.c.number > last.number)
+                found += [Leaf(*row) for row in conn.execute(query.where(rest))]
+        return found
 
     def compact(self, stream: str, days: Mapping[int, Mapping[int, bytes]]) -> Compacted:
         """Delete the rows of UTC days of a sensor that stand in their leaves; all in one transaction.

@@ -9,11 +9,10 @@ import numpy as np
 from sqlalchemy import select
 
 from monitor.basis.values import Quantity, Series
-from monitor.keep.connect import Connected
-from monitor.keep.readings import _named, _origins, _units
+from monitor.keep.connect import MARKS, Connected
+from monitor.keep.readings import origins_of, places_of, units_of
 from monitor.keep.schema import channel, sensor
 
-_MARKS = {"sqlite": "?", "postgresql": "%s"}
 _AT_ONCE = 200  # channels a query: SQLite joins 500 at most
 _MANY = 5_000  # streams that are asked for by name; of more all are read
 _ROW = np.dtype([("of", np.int64), ("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
@@ -48,20 +47,20 @@ class Lately(Connected):
         rows = np.concatenate([self._rows(asked, k) for k in range(0, len(asked), _AT_ONCE)] or [np.empty(0, _ROW)])
         rows = rows[np.lexsort((rows["t"], rows["of"]))]
         with self._reading() as conn:
-            units, origins = _units(conn, rows["unit"]), _origins(conn, rows["origin"])
+            units, origins = units_of(conn, rows["unit"]), origins_of(conn, rows["origin"])
         edges = np.searchsorted(rows["of"], np.arange(len(asked) + 1))
         found = []
         for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
             of = rows[a:b]
-            unit, unit_names = _named(of["unit"], {id_: units[id_] for id_ in set(of["unit"].tolist())})
-            origin, origin_names = _named(of["origin"], {id_: origins[id_] for id_ in set(of["origin"].tolist())})
+            unit, unit_names = places_of(of["unit"], {id_: units[id_] for id_ in set(of["unit"].tolist())})
+            origin, origin_names = places_of(of["origin"], {id_: origins[id_] for id_ in set(of["origin"].tolist())})
             whole = (of["t"].copy(), of["value"].copy(), unit.astype(np.int16), origin.astype(np.int32))
             found.append(Series(*whole, unit_names, origin_names))
         return found
 
     def _rows(self, asked: Sequence[tuple[int, int]], begin: int) -> np.ndarray:
         """Those of `_AT_ONCE` channels from number `begin` on."""
-        mark = _MARKS[self._engine.dialect.name]
+        mark = MARKS[self._engine.dialect.name]
         part = f"SELECT {{number}}, t, value, unit_id, origin_id FROM reading WHERE channel_id = {mark} AND t >= {mark}"
         some = asked[begin : begin + _AT_ONCE]
         text = " UNION ALL ".join(part.format(number=begin + k) for k in range(len(some)))

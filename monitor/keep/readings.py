@@ -216,12 +216,14 @@ def _used(ids: NDArray[np.int64]) -> list[int]:
     return np.flatnonzero(np.bincount(ids)).tolist()
 
 
-def _units(conn: Connection, ids: NDArray[np.int64]) -> dict[int, str]:
+def units_of(conn: Connection, ids: NDArray[np.int64]) -> dict[int, str]:
+    """The units of these ids, by id."""
     rows = conn.execute(select(unit.c.id, unit.c.text).where(unit.c.id.in_(_used(ids))))
     return dict(rows.all())
 
 
-def _origins(conn: Connection, ids: NDArray[np.int64]) -> dict[int, Origin]:
+def origins_of(conn: Connection, ids: NDArray[np.int64]) -> dict[int, Origin]:
+    """The origins of these ids, by id."""
     rows = conn.execute(select(origin.c.id, origin.c.kind, origin.c.detail).where(origin.c.id.in_(_used(ids))))
     return {id_: Origin(OriginKind(kind), detail) for id_, kind, detail in rows}
 
@@ -235,7 +237,7 @@ def _columns(quantity: Quantity, rows: NDArray, units: Mapping[int, str]) -> lis
     return found
 
 
-def _named(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
+def places_of(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
     """`ids` as places in a tuple of the names they stand for; its order is that of the names, not of their arrival."""
     order = sorted(names, key=lambda id_: str(names[id_]))
     place = np.zeros(max(order, default=0) + 1, np.int64)
@@ -247,8 +249,8 @@ def _series_rows(conn: Connection, stream: str, quantity: Quantity, start: int |
     """The readings of a channel that are rows."""
     query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id)
     rows = _fetch(conn, _between(query, stream, quantity, start, end), _ROW)
-    unit_places, unit_names = _named(rows["unit"], _units(conn, rows["unit"]))
-    origin_places, origin_names = _named(rows["origin"], _origins(conn, rows["origin"]))
+    unit_places, unit_names = places_of(rows["unit"], units_of(conn, rows["unit"]))
+    origin_places, origin_names = places_of(rows["origin"], origins_of(conn, rows["origin"]))
     return Series(
         t=np.ascontiguousarray(rows["t"]),
         value=np.ascontiguousarray(rows["value"]),
@@ -268,8 +270,8 @@ def day_rows(conn: Connection, stream: str, day: int) -> Segment:
     for quantity in map(Quantity, conn.scalars(of).all()):
         rows = _fetch(conn, _between(query, stream, quantity, day, day + DAY), _WHOLE_ROW)
         if len(rows):
-            origins |= _origins(conn, rows["origin"])
-            columns += _columns(quantity, rows, _units(conn, rows["unit"]))
+            origins |= origins_of(conn, rows["origin"])
+            columns += _columns(quantity, rows, units_of(conn, rows["unit"]))
     places = {id_: place for place, id_ in enumerate(origins)}
     named = [replace(one, origin=np.array([places[id_] for id_ in one.origin.tolist()], np.int64)) for one in columns]
     return Segment(stream, day, tuple(origins.values()), tuple(named))
@@ -307,7 +309,7 @@ def _by_time(arrays: list[NDArray[Any]]) -> list[NDArray[Any]]:
 
 
 def _renamed(codes: NDArray[Any], names: Sequence[Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
-    """`codes` as places in a tuple of the names that they use, in the order of `_named`."""
+    """`codes` as places in a tuple of the names that they use, in the order of `places_of`."""
     used = sorted({names[code] for code in _used(codes)}, key=str)
     place = np.array([used.index(name) if name in used else -1 for name in names], np.int64)
     return place[codes], tuple(used)

@@ -70,8 +70,8 @@ class Turns(Connected):
         due = or_(
             judged.c.generation != generation.c.value, judged.c.rules_version != rules_version, judged.c.due <= now
         )
-        # It may have been taken after now: the clock was put back.
-        free = or_(judged.c.taken_until <= now, judged.c.taken_until > now + HELD)
+        # It may have been taken after now: the clock was put back, further than the clocks of two computers differ.
+        free = or_(judged.c.taken_until <= now, judged.c.taken_until > now + 2 * HELD)
         found = (
             select(judged.c.job, generation.c.value)
             .join(generation, generation.c.job == judged.c.job)

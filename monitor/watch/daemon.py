@@ -52,6 +52,7 @@ from monitor.watch.works import Looked, stay_awake, works_of
 
 # What computes lets another thread in so often: the one that hears would else wait 5 ms after each look. [s]
 SWITCH = 0.0005
+EVERYTHING = "#"  # once heard, a session goes on hearing it: without a source for it all would be refused and kept
 
 
 def serve(
@@ -128,7 +129,7 @@ def _listening(desk: Desk, schedule: Schedule, ears: Sequence[Ear], share: str |
     settings = desk.settings
     admission = Admission(heard.stream for heard in desk.store.heard() if is_heard(settings, ears, heard.stream))
     keeper = Keeper(desk, schedule.stepped)
-    before = heard_before(desk, share) if share is not None else set()
+    before = {EVERYTHING} if share is None else heard_before(desk, share)
     return [
         (
             broker,

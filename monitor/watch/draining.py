@@ -10,6 +10,7 @@ from monitor.basis.clock import Clock
 from monitor.basis.errors import BrokerError, SettingsError
 from monitor.config.brokers import Broker
 from monitor.config.shares import broker_of
+from monitor.intake.admission import Admission
 from monitor.intake.mqtt import Listener
 from monitor.intake.sessions import give_up
 from monitor.watch import journal
@@ -34,13 +35,14 @@ def drain(home: Path, *, share: str | None = None, clock: Clock | None = None) -
             raise SettingsError("wallclime.toml has that share", where=f"serve --drain --share {share}", mend=mend)
         topics = [source.filter for source in desk.settings.sources]
         dropped = sorted(heard_before(desk, share) | set(topics))
+        known = Admission(heard.stream for heard in desk.store.heard())
         for broker in desk.settings.brokers:
-            _drain(desk, broker if share is None else broker_of(broker, share), dropped, stop)
+            _drain(desk, broker if share is None else broker_of(broker, share), dropped, known, stop)
             if stop.is_set():
                 return
 
 
-def _drain(desk: Desk, broker: Broker, dropped: list[str], stop: threading.Event) -> None:
+def _drain(desk: Desk, broker: Broker, dropped: list[str], known: Admission, stop: threading.Event) -> None:
     listener = Listener(
         broker,
         desk.settings.sources,
@@ -49,6 +51,7 @@ def _drain(desk: Desk, broker: Broker, dropped: list[str], stop: threading.Event
         keep=Keeper(desk).keep,
         newest_arrival=desk.store.newest_arrival,
         log=partial(log, broker=named(broker)),
+        admission=known,
         filters=(),
         dropped=dropped,
     )

@@ -21,10 +21,11 @@ Key = tuple[str, Quantity]
 
 @dataclass(frozen=True, slots=True)
 class _Tail:
-    """All readings of a channel from `since` on, when it had `readings` in all. [ms]"""
+    """All readings of a channel from `since` on, when its last was of `last_t` and it had `readings` in all. [ms]"""
 
     series: Series
     since: int
+    last_t: int
     readings: int
 
 
@@ -49,6 +50,8 @@ class Lately:
         """
         self._at, self._conflicting = at, self._store.conflicting()
         self._generations = dict(generations or {})
+        # What nothing was added to for long may be of a job that is over; else it is read again.
+        self._tails = {key: tail for key, tail in self._tails.items() if tail.since > at - 2 * SPAN}
         self._ask(set(streams))
 
     def generation(self, job: str) -> int | None:
@@ -85,7 +88,7 @@ class Lately:
         if sums is None or start is None or start < (since if tail is None else tail.since):
             return self._store.series(stream, quantity, start, end)
         if tail is None:
-            tail = _Tail(_thrifty(self._store.series(stream, quantity, since)), since, sums.readings)
+            tail = _Tail(_thrifty(self._store.series(stream, quantity, since)), since, sums.last_t, sums.readings)
             self._tails[stream, quantity] = tail
         t = tail.series.t
         return _part(tail.series, int(t.searchsorted(start)), len(t) if end is None else int(t.searchsorted(end)))
@@ -100,13 +103,18 @@ class Lately:
 
     def _extend(self, keys: Collection[Key]) -> None:
         """Add what is new. Where it does not add up, something came late or went: that tail is read anew."""
-        grown = [key for key in keys if self._tails[key].readings != self._sums[key[0]][key[1]].readings]
+        grown = [key for key in keys if self._has_grown(key)]
         asked = [(self._sums[stream][of].id, self._next(self._tails[stream, of])) for stream, of in grown]
         for key, new in zip(grown, self._store.since(asked), strict=True):
             tail, sums = self._tails.pop(key), self._sums[key[0]][key[1]]
             whole = _joined(tail.series, new, self._at - SPAN)
             if tail.readings + len(new) == sums.readings and whole is not None:
-                self._tails[key] = _Tail(whole, max(tail.since, self._at - SPAN), sums.readings)
+                self._tails[key] = _Tail(whole, max(tail.since, self._at - SPAN), sums.last_t, sums.readings)
+
+    def _has_grown(self, key: Key) -> bool:
+        """Whether something is new; its last time tells, too, as days that are thinned have fewer readings."""
+        tail, sums = self._tails[key], self._sums[key[0]][key[1]]
+        return (tail.readings, tail.last_t) != (sums.readings, sums.last_t)
 
     def _next(self, tail: _Tail) -> int:
         return int(tail.series.t[-1]) + 1 if len(tail.series) else tail.since

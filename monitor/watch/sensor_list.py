@@ -77,7 +77,8 @@ def take_in(desk: Desk, listed: Sequence[Listed], *, who: str) -> Done:
 
     All are looked over first. Raises RecordError with every fault: then nothing was done.
     """
-    each_of([(one.where, partial(_looked_over, desk, one)) for one in listed])
+    streams = each_of([(one.where, partial(_looked_over, desk, one)) for one in listed])
+    _check_apart(listed, streams)
     done = Done()
     for one in listed:
         if one.sensor not in desk.book.sensors():
@@ -87,14 +88,32 @@ def take_in(desk: Desk, listed: Sequence[Listed], *, who: str) -> Done:
     return done
 
 
-def _looked_over(desk: Desk, one: Listed) -> None:
+def _check_apart(listed: Sequence[Listed], streams: Sequence[str]) -> None:
+    """Raise RecordError where two rows are of one device."""
+    first = {stream: one for one, stream in reversed(list(zip(listed, streams, strict=True)))}
+    twice = [
+        Fault(f"{one.topic!r} is that of {first[stream].sensor!r} too", one.where, "Give each device one row")
+        for one, stream in zip(listed, streams, strict=True)
+        if first[stream] is not one
+    ]
+    if twice:
+        raise RecordError.of(twice)
+
+
+def _looked_over(desk: Desk, one: Listed) -> str:
+    """The address of a row's sensor. Raises RecordError."""
     checked_name(one.sensor, "sensor")
     checked_name(one.place, "place")
     _since(desk, one)
     stream, known = stream_of(desk, one.sensor, one.topic), desk.book.sensors().get(one.sensor)
+    called = next((name for name, sensor in desk.book.sensors().items() if sensor.stream == stream), one.sensor)
     if known is not None and known.stream != stream:
         mend = "Give the new device a name of its own, and release the old one: wallclime sensor release"
         raise RecordError(f"it is the sensor at {known.stream!r} by the log", where=f"sensor {one.sensor}", mend=mend)
+    if called != one.sensor:
+        what = f"{stream!r} is called {called!r} already"
+        raise RecordError(what, where=f"sensor {one.sensor}", mend=f"Use the name {called!r}")
+    return stream
 
 
 def _since(desk: Desk, one: Listed) -> int:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, SECOND, rfc3339, zone_of
 from monitor.basis.units import to_base
-from monitor.basis.values import AIR, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
+from monitor.basis.values import AIR, FILE_ADDRESS, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
 from monitor.config.settings import Field, Source
 from monitor.intake.hold import propose_hold
 from monitor.intake.plain import look, stamp_at
@@ -55,7 +55,7 @@ class Seen:
 
 def file_stream(name: str) -> str:
     """The address of a sensor that is known from files alone."""
-    return f"file:{name}"
+    return f"{FILE_ADDRESS}{name}"
 
 
 def sensor_draft(

@@ -117,6 +117,27 @@ def test_a_document_of_any_depth_is_read_without_a_fault_of_ours():
     assert refused.value.reason == "no-quantity"
 
 
+def test_a_message_of_hundreds_of_names_is_no_sensors_and_is_not_gone_through():
+    document = {"temperature": 17.2, **{f"n{number}": number for number in range(plain.MOST - 1)}}
+    assert heard(document)[0].value == 17.2
+    with pytest.raises(PayloadError) as refused:
+        heard({**document, "nested": {"one": 1}})
+    assert (refused.value.reason, str(refused.value)) == (
+        "no-quantity",
+        f"{TOPIC}: it has 502 names, the most is 500. Say where its values stand in a [[source]] of wallclime.toml",
+    )
+
+
+def test_a_message_full_of_names_for_one_quantity_is_refused_in_few_words():
+    names = ["temp" + "-" * number for number in range(30)]
+    with pytest.raises(PayloadError) as refused:
+        heard(dict.fromkeys(names, 17.2))
+    assert (refused.value.reason, refused.value.faults[0].what) == (
+        "ambiguous",
+        "air temperature stands there 30 times: /temp, /temp-, /temp--, /temp---, /temp----, ...",
+    )
+
+
 def test_where_values_and_time_stand_is_told_as_pointers():
     document = {"a/b": {"temp": 17.2}, "time": "2026-01-05T08:00:00Z"}
     assert plain.look(document, TOPIC) == {T: plain.Spot("/a~1b/temp", 17.2, "degC")}

@@ -91,7 +91,7 @@ def test_a_last_level_of_all_that_follows_is_the_sensor_and_neither_the_brokers_
     assert everything.match("flat7/hall/state") == {"sensor": "flat7/hall/state"}
     assert flat.match("flat7/hall/state") == {"sensor": "hall/state"}
     assert address("flat7/{sensor}", {"sensor": "hall/state"}) == "flat7/hall/state"
-    for strange in ("$SYS/uptime", "wallclime/wallclime-1/job/hall/state"):
+    for strange in ("$SYS/uptime", "wallclime/wallclime-1/job/hall/state", "file:logger", "file:attic/logger"):
         assert everything.match(strange) is None
     assert flat.match("flat8/hall") is None
 

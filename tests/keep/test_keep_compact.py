@@ -139,6 +139,17 @@ def test_the_oldest_days_come_first_and_no_more_than_are_asked_for(store):
     assert [one.number for one in store.loose_leaves(T + 9 * DAY, 1)] == [1]
 
 
+def test_a_sensors_day_is_not_cut_in_two(store):
+    store.keep_readings(usual())
+    seal(store)
+    store.keep_readings(usual(1))
+    seal(store, 1)
+    store.keep_readings([usual()[0]._replace(t=T + 7 * MINUTE + 1, arrival=T + DAY)])
+    seal(store)
+    assert [one.number for one in store.loose_leaves(T + 9 * DAY, 1)] == [0, 2]
+    assert [one.number for one in store.loose_leaves(T + 9 * DAY, 2)] == [0, 2]
+
+
 def test_what_the_recorder_seals_is_not_looked_at(store):
     store.append_head(
         HeadRow(1, 1, "head", b"s" * 64, T, b"f" * 32, None, None),

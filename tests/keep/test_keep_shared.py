@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import text
 
 from monitor.basis.errors import StoreError
-from monitor.basis.times import DAY, HOUR
+from monitor.basis.times import DAY, HOUR, SECOND
 from monitor.basis.values import LIVE, Quantity, Reading
 from monitor.keep import migrate
 from monitor.keep.months import begin_of, in_window, months_of, partition_of
@@ -203,13 +203,19 @@ def test_other_rules_have_every_job_judged_again(store):
     assert store.take_jobs(T, 4, 10) == {"hall": 1}
 
 
-@pytest.mark.parametrize("later", [HELD, -1])
+@pytest.mark.parametrize("later", [HELD, -HELD - 1])
 def test_what_a_judge_that_died_had_in_hand_is_given_to_another(store, later):
     """After two minutes, or when the clock was put back."""
     heard(store, "hall")
     store.take_jobs(T, 3, 10)
     assert store.take_jobs(T + HELD - 1, 3, 10) == {}
     assert store.take_jobs(T + later, 3, 10) == {"hall": 1}
+
+
+def test_what_a_judge_has_in_hand_is_not_taken_by_one_whose_clock_is_behind(store):
+    heard(store, "hall")
+    assert store.take_jobs(T, 3, 10) == {"hall": 1}
+    assert store.take_jobs(T - SECOND, 3, 10) == {}
 
 
 def test_several_judges_that_take_at_once_get_every_job_once(open_at, postgresql_url):

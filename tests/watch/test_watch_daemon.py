@@ -52,6 +52,17 @@ def test_each_broker_has_a_listener_of_its_own_sources(tmp_path):
     assert heard == [["low/{sensor}"], ["high/{sensor}"]]
 
 
+def test_what_no_source_hears_any_more_by_the_wide_filter_is_asked_for_no_more(tmp_path):
+    home = tmp_path / "home"
+    home.mkdir()
+    for more, dropped in (("", ["#"]), ('[[source]]\ntopic = "#"\nformat = "plain"\nbroker = "cellar"\n', [])):
+        (home / "wallclime.toml").write_text(TWO_BROKERS + more, encoding="utf-8")
+        with open_desk(home, environ={}, clock=clock()) as desk:
+            ears = parts.ears_of(desk.settings, parts.Role.ALL, None)
+            [(_, cellar), (_, attic)] = daemon._listening(desk, Schedule(desk), ears, None)
+        assert (cellar._dropped, attic._dropped) == (dropped, ["#"])
+
+
 class Standing:
     """A listener that runs until it is told to stop, or dies at once."""
 

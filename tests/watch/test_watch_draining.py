@@ -16,7 +16,8 @@ from processes import Daemon, Mosquitto, publish, soon
 
 from monitor.basis.errors import SettingsError
 from monitor.basis.times import MINUTE
-from monitor.basis.values import Quantity
+from monitor.basis.values import LIVE, Quantity, Reading
+from monitor.intake.admission import NEW_A_MINUTE
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.draining import drain
 
@@ -164,3 +165,20 @@ def test_a_share_that_wallclime_toml_still_has_is_not_drained(tmp_path):
         "serve --drain --share north: wallclime.toml has that share. Take it out of wallclime.toml first, and let "
         "others hear its topics"
     )
+
+
+def test_many_sensors_that_are_known_are_no_flood_of_new_ones(tmp_path, mosquitto):
+    text = f'[broker]\nport = {mosquitto.port}\n[log]\nformat = "json"\n{SOURCE}'
+    (tmp_path / "wallclime.toml").write_text(text)
+    topics, now = [f"site/north/s{n}/climate" for n in range(NEW_A_MINUTE + 20)], int(time.time() * 1000)
+    with open_desk(tmp_path, environ={}) as desk:
+        desk.store.keep_readings([
+            Reading(topic, Quantity.AIR_TEMPERATURE, now - 2 * MINUTE, 20.0, "degC", now, LIVE) for topic in topics
+        ])  # fmt: skip
+        heard = Daemon(tmp_path)
+        heard.start(until="backlog_over")
+        assert heard.stop() == 0
+        publish(mosquitto.port, [(topic, json.dumps({"t": 21, "time": now - MINUTE})) for topic in topics])
+        drain(tmp_path)
+        assert {len(desk.store.series(topic, Quantity.AIR_TEMPERATURE).t) for topic in topics} == {2}
+        assert desk.store.quarantine_counts() == {}

@@ -8,6 +8,7 @@ from unittest import mock
 import numpy as np
 import pytest
 from desks import HUMIDITY, NOW, TEMPERATURE, Row, furnish, hear, readings, steady
+from sqlalchemy import text
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading
@@ -103,6 +104,23 @@ def test_a_clock_that_is_set_back_is_answered_from_the_store(desk, lately):
     again(lately, desk, MINUTE)
     again(lately, desk, -14 * HOUR)
     same(lately, desk)
+
+
+def test_as_many_that_were_thinned_as_are_new_hide_nothing(desk, lately):
+    hear(desk, [Row(NOW + 1, 20.0, 50.0)])
+    with desk.store._writing() as conn:  # as thinning does, of days long past
+        conn.execute(text("UPDATE channel SET readings = readings - 1"))
+    again(lately, desk)
+    same(lately, desk)
+
+
+def test_what_nobody_asks_for_any_more_is_remembered_for_a_while(desk, lately):
+    desk.clock.move(SPAN - 1)
+    lately.begin(desk.clock.now(), [])
+    assert len(lately._tails) == 2
+    desk.clock.move(1)
+    lately.begin(desk.clock.now(), [])
+    assert lately._tails == {}
 
 
 def test_what_is_forgotten_is_read_again(desk, lately):

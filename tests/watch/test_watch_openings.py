@@ -125,3 +125,17 @@ def test_a_name_that_another_device_has_is_refused(hears, tmp_path):
         f"{path}, line 2: sensor a: it is the sensor at 'site/a/climate' by the log. "
         "Give the new device a name of its own, and release the old one: wallclime sensor release"
     )
+
+
+def test_two_names_for_one_device_are_refused_before_anything_is_done(hears, tmp_path):
+    path = listed(tmp_path, "a,site/a/climate,hall,,,", "b,site/b/climate,hall,,,", "c,site/a/climate,den,,,")
+    with pytest.raises(RecordError) as refused:
+        take_in(hears, read_sensors(path), who="Ada")
+    assert str(refused.value) == f"{path}, line 4: 'site/a/climate' is that of 'a' too. Give each device one row"
+    assert (stays(hears), hears.book.sensors()) == ([], {})
+    take_in(hears, read_sensors(listed(tmp_path, "a,site/a/climate,hall,,,")), who="Ada")
+    path = listed(tmp_path, "b,site/b/climate,hall,,,", "c,site/a/climate,den,,,")
+    with pytest.raises(RecordError) as refused:
+        take_in(hears, read_sensors(path), who="Ada")
+    assert str(refused.value) == (f"{path}, line 3: sensor c: 'site/a/climate' is called 'a' already. Use the name 'a'")
+    assert list(hears.book.sensors()) == ["a"]

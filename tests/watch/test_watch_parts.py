@@ -25,6 +25,13 @@ from monitor.watch.vitals import house_of
 NORTH, SOUTH = Share("north", ("site/shelf/#",)), Share("south", ("site/den/#", "site/attic/climate"))
 
 
+@pytest.fixture
+def desk(desk):
+    """Of the sources of a new home the one that names its topic."""
+    [source] = [one for one in desk.settings.sources if one.topic == "site/{sensor}/climate"]
+    return replace(desk, settings=replace(desk.settings, sources=(source,)))
+
+
 def with_shares(desk, *shares):
     """The same desk, where wallclime.toml has shares."""
     return replace(desk, settings=replace(desk.settings, shares=shares))
@@ -102,6 +109,9 @@ def test_the_topics_of_a_sensor_follow_from_its_address(desk):
     assert filters_of_stream([source, number, senml], "bare/7") == ["bare/7/+", "senml/bare/up"]
     assert filters_of_stream([source], "site/den/climate") == ["site/den/climate"]
     assert filters_of_stream([source], "file:logger") == []
+    wide = replace(source, topic="flat7/#", stream="flat7/{sensor}", format="plain")
+    assert filters_of_stream([wide], "flat7/hall/state") == ["flat7/hall/state"]
+    assert filters_of_stream([wide], "flat8/hall/state") == []
 
 
 # --- who does what ---
@@ -115,8 +125,8 @@ def done_by(desk, role):
 def test_each_role_has_its_works(desk):
     assert done_by(desk, Role.INTAKE) == ["stay awake"]
     assert done_by(desk, Role.JUDGE) == ["stay awake", "judge"]
-    assert done_by(desk, Role.SCHEDULE) == ["stay awake", "tidy", "seal", "look"]
-    assert done_by(desk, Role.ALL) == ["stay awake", "judge", "tidy", "seal", "look"]
+    assert done_by(desk, Role.SCHEDULE) == ["stay awake", "tidy", "seal", "compact", "look"]
+    assert done_by(desk, Role.ALL) == ["stay awake", "judge", "tidy", "seal", "compact", "look"]
 
 
 def test_who_does_not_lead_does_what_is_done_everywhere_and_leaves_the_rest_and_its_runs(desk):
