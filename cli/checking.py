@@ -27,11 +27,13 @@ def check(
     ] = False,
     beside: Annotated[Texts, typer.Option(metavar="VALUE", help="What a second instrument beside it read.")] = None,
     beside_uncertainty: Annotated[
-        Texts, typer.Option(metavar="VALUE", help="Expanded, of that instrument; 2 % and 0.5 K by default (ours).")
+        Texts, typer.Option(metavar="VALUE", help="Its +/- (expanded uncertainty); 2 % and 0.5 K by default (ours).")
     ] = None,
     laboratory: Annotated[str | None, typer.Option(metavar="TEXT", help="Whose certificate, and its number.")] = None,
     reference: Annotated[Texts, typer.Option(metavar="VALUE", help="What was true by the certificate.")] = None,
-    uncertainty: Annotated[Texts, typer.Option(metavar="VALUE", help="Expanded, by the certificate.")] = None,
+    uncertainty: Annotated[
+        Texts, typer.Option(metavar="VALUE", help="The +/- on the certificate (expanded uncertainty).")
+    ] = None,
     at: Annotated[
         str | None, typer.Option(metavar="TIME", help="When; in the job's zone if it has no offset; now by default.")
     ] = None,

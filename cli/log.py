@@ -33,7 +33,7 @@ def reading(
     instrument: Annotated[str, typer.Option(metavar="TEXT", help="What it was read off.")] = "",
     uncertainty: Annotated[
         list[str] | None,
-        typer.Option(metavar="VALUE", help="Expanded, of that instrument; 2 % and 0.5 K by default; repeatable."),
+        typer.Option(metavar="VALUE", help="Its +/- (expanded uncertainty); 2 % and 0.5 K by default; repeatable."),
     ] = None,
     at: At = None,
     who: Who = None,

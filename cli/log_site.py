@@ -50,7 +50,9 @@ PointTexts = Annotated[Texts, _many("POINT", '"along:4 ft,1/16 in" or "along/low
 PositionUnit = Annotated[str, _one("UNIT", "Of positions that are bare numbers.")]
 DeviationUnit = Annotated[str, _one("UNIT", "Of deviations and heights that are bare numbers.")]
 Straightedge = Annotated[str | None, _one("LENGTH", "Of the one that was laid on; else a laser or a string.")]
-Uncertainty = Annotated[str | None, _one("LENGTH", "Expanded, of what is measured here; 1/64 in by default.")]
+Uncertainty = Annotated[
+    str | None, _one("LENGTH", "The +/- of what is measured here (expanded uncertainty); 1/64 in by default.")
+]
 Plumb = Annotated[Texts, _many("TEXT", '"1/8 in over 8 ft", maybe "at 4 ft"; the top towards the room is +')]
 Level = Annotated[Texts, _many("FILE.csv|PAIR", 'Of the first row, "8 ft,1/16 in"', "--level")]
 Note = Annotated[str | None, _one("TEXT", "What else was seen.")]

@@ -10,7 +10,7 @@ from cli.common import Json, data, desk, say
 def schedule(context: typer.Context, as_json: Json = False) -> None:
     """What wallclime serve does at set times: when, when last, when next, and the last error of each.
 
-    Times are in UTC; a work that keeps to local clocks, such as a digest, shows theirs too.
+    Times are in UTC; what keeps to local clocks, such as a digest, shows theirs too.
     """
     from monitor.tell.timetable import timetable, timetable_json
     from monitor.watch.awake import daemon_trouble

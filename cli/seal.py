@@ -9,15 +9,15 @@ import typer
 
 from cli.common import Json, Progress, Reason, data, desk, say
 
-app = typer.Typer(no_args_is_help=True, help="The seals: signed heads over readings and log, and the key.")
+app = typer.Typer(
+    no_args_is_help=True, help="The seals: what signs readings and log so that no change stays hidden, and the key."
+)
 
 
 @app.command("now")
 def now(
     context: typer.Context,
-    job: Annotated[
-        str | None, typer.Option(metavar="JOB", help="Make a head for this job, whose code can be sent.")
-    ] = None,
+    job: Annotated[str | None, typer.Option(metavar="JOB", help="Make a code for this job, to be sent.")] = None,
 ) -> None:
     """Close the days that are due and seal all that came since; wallclime serve does it by itself."""
     from monitor.watch import sealing, witness

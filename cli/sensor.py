@@ -120,8 +120,12 @@ def add(
         list[str] | None,
         typer.Option(metavar="degF|degC|K|fraction|%", help="What it sends, if not what is said there; repeatable."),
     ] = None,
-    humidity_uncertainty: Annotated[str, typer.Option(metavar="PERCENT", help="Expanded, by the maker.")] = "5 %",
-    temperature_uncertainty: Annotated[str, typer.Option(metavar="DIFFERENCE", help="Expanded, by the maker.")] = "1 K",
+    humidity_uncertainty: Annotated[
+        str, typer.Option(metavar="PERCENT", help="The +/- that its maker states (expanded uncertainty).")
+    ] = "5 %",
+    temperature_uncertainty: Annotated[
+        str, typer.Option(metavar="DIFFERENCE", help="The +/- that its maker states (expanded uncertainty).")
+    ] = "1 K",
     from_file: Annotated[
         Path | None, typer.Option("--from", metavar="FILE.csv", help="A list: a row each, see below.")
     ] = None,

@@ -122,7 +122,7 @@ def assess(
     recompute: Annotated[bool, typer.Option("--recompute", help="Use nothing that was derived before.")] = False,
     units: Units = None,
 ) -> None:
-    """The Assessment of a job as of --at: a screen, or the whole of it with --json."""
+    """How a job stood at a time: a screen, or with --json all that was worked out (the Assessment)."""
     from monitor.tell.screen import status_text
     from monitor.watch.judging import assess as judge
     from monitor.watch.pages import view_of

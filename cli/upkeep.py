@@ -12,7 +12,9 @@ from cli.common import Json, Progress, Who, data, desk, home_of, say, who_of
 
 def backup(
     context: typer.Context,
-    target: Annotated[Path, typer.Argument(metavar="FILE|DIR", help="A new file, or a folder to write one into.")],
+    target: Annotated[
+        Path, typer.Argument(metavar="FILE|DIR", help="A new file, or a folder that is there, to write one into.")
+    ],
     with_key: Annotated[bool, typer.Option("--with-key", help="Copy the signing key beside it.")] = False,
 ) -> None:
     """Copy the store to one file while everything goes on, and check the copy."""

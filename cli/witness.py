@@ -17,7 +17,7 @@ def witnessed(opened: Any, job: str, what: str) -> list[str]:
 
 
 def witness(context: typer.Context, job: Job) -> None:
-    """Say once more what to send of the last head that was made for the job."""
+    """Say once more the newest code of the job, to send to client and contractor."""
     from monitor.watch.witness import again
 
     with desk(context) as opened:

@@ -96,7 +96,7 @@ def serve(
             running.enter_context(watched_over(supervisor(), pulse, stop))
             told = Told(desk, pulse, schedule.runs, looked, switch)
             running.enter_context(answering(desk.settings.health, pages_of(told)))
-            said = {} if part is None else {"role": role, "share": share, "hears": list(part.hears)}
+            said = {} if part is None else {"role": role.value, "share": share, "hears": list(part.hears)}
             log("info", "started", home=str(desk.settings.home), broker=[ear.broker.host for ear in ears], **said)
             _run([listener for _, listener in links], stop)
         log("info", "stopped")
