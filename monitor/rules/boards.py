@@ -7,7 +7,7 @@ stand for what is not known of a board.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, NamedTuple, get_args
 
 import numpy as np
@@ -140,7 +140,7 @@ def board_reading(
     bodies, came = plank_bodies(frame.profile.board), came_with(frame)
     followed = np.array([lag.level(bodies[row % SPEEDS], state) for row, state in enumerate(boards)])
     apart = _apart(frame, came)
-    now = followed + apart * _left(frame, boards[0].at_ms)
+    now = followed + apart * _left(apart, frame.profile.board, frame.start, boards[0].at_ms)
     known = days[~np.isnan(days["grown"])]
     return BoardReading(
         since=frame.start,
@@ -159,14 +159,22 @@ def _apart(frame: Frame, came: Sequence[float]) -> Values:
     return np.repeat(np.array(starts_of(frame)) - np.array(came), SPEEDS, axis=1)
 
 
-def _left(frame: Frame, at: int) -> Values:
-    """What is left at `at` of a difference that boards came with, by each of the nine bodies: 1 down to 0."""
-    left = np.ones(SPEEDS)
-    if frame.start is not None and at > frame.start:
-        begun = np.array([frame.start])
-        for row, body in enumerate(plank_bodies(frame.profile.board)):
-            left[row], _ = lag.follow(body, lag.settled(body, frame.start, 1.0), begun, np.zeros(1), at)
-    return np.tile(left, len(SPREADS))
+def _left(apart: Values, board: Board, start: int, at: int) -> Values:
+    """What is left at `at` of a difference that boards came with, by each of the nine bodies: 1 down to 0.
+
+    It is not asked for, and taken for 1, where no boards came `apart`.
+    """
+    return np.array(_faded(board, start, at)) if apart.any() else np.ones(len(SPREADS) * SPEEDS)
+
+
+@lru_cache(maxsize=4096)  # at the end of a day it is asked for by every look
+def _faded(board: Board, start: int, at: int) -> tuple[float, ...]:
+    """What is left at `at` of a difference at `start`. [1]"""
+    if at <= start:
+        return (1.0,) * (len(SPREADS) * SPEEDS)
+    begun = np.array([start])
+    left = [lag.follow(body, lag.settled(body, start, 1.0), begun, np.zeros(1), at)[0] for body in plank_bodies(board)]
+    return tuple(left) * len(SPREADS)
 
 
 def _bounds(every: Values, central: float) -> Bounds:
@@ -176,8 +184,8 @@ def _bounds(every: Values, central: float) -> Bounds:
 def _extreme(frame: Frame, apart: Values, days: Days, by: str, pick: Any) -> Extreme:
     """That day's gain, as wide as lots that came apart make it."""
     row = days[pick(days[by])]
-    end = (int(row["day"]) + 1) * DAY
-    wider = apart * (1.0 - _left(frame, end))
+    end, start = (int(row["day"]) + 1) * DAY, frame.start or 0
+    wider = apart * (1.0 - _left(apart, frame.profile.board, start, end))
     least, most = float(row["grown_least"]) - max(wider.max(), 0.0), float(row["grown_most"]) - min(wider.min(), 0.0)
     return Extreme(int(row["day"]) * DAY, Bounds(float(least), float(row["grown"]), float(most)))
 
