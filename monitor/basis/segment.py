@@ -178,7 +178,7 @@ def encode(segment: Segment) -> bytes:
         mask[place] |= 1 << bit
     since, lag = t - segment.day, arrival - t
     t_tick, lag_tick = _tick(since), _tick(lag)
-    scaled = [_scaled(column.value) for column in columns]
+    values = [scaled(column.value) for column in columns]
     header = {
         "stream": segment.stream,
         "day": rfc3339(segment.day)[:10],
@@ -188,12 +188,12 @@ def encode(segment: Segment) -> bytes:
         "origins": [[one.kind.value, one.detail] for one in origins],
         "channels": [
             {"quantity": column.quantity.value, "unit": column.unit, "count": len(column.t), "decimals": decimals}
-            for column, (decimals, _) in zip(columns, scaled, strict=True)
+            for column, (decimals, _) in zip(columns, values, strict=True)
         ],
     }
     numbers = [since // t_tick, lag // lag_tick, origin, mask]
-    numbers += [whole for decimals, whole in scaled if decimals is not None]
-    doubles = [c.value.astype(">f8").tobytes() for c, (d, _) in zip(columns, scaled, strict=True) if d is None]
+    numbers += [whole for decimals, whole in values if decimals is not None]
+    doubles = [c.value.astype(">f8").tobytes() for c, (d, _) in zip(columns, values, strict=True) if d is None]
     deltas = np.concatenate([np.diff(one, prepend=0) for one in numbers])
     return b"".join([MAGIC, _json(header), b"\n", varints(deltas), *doubles])
 
@@ -250,7 +250,7 @@ def _tick(times: Ints) -> int:
     return SECOND if not np.any(times % SECOND) else 1
 
 
-def _scaled(value: NDArray[np.float64]) -> tuple[int | None, Ints]:
+def scaled(value: NDArray[np.float64]) -> tuple[int | None, Ints]:
     """The decimals of a column and its whole numbers; (None, nothing) where it has to stay as it is."""
     for decimals in range(_MOST_DECIMALS + 1):
         near = np.rint(value * 10**decimals)

@@ -8,12 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from monitor.basis.times import HOUR
-from monitor.basis.values import Quantity, Series
+from monitor.basis.values import Quantity, Series, empty_series
 from monitor.keep.lately import Sums
 from monitor.keep.store import Store
+from monitor.watch.packed import Packed, packed
 
+_AT_ONCE = 30  # readings of a channel that are packed together: to pack takes as long for one
 SPAN = 28 * HOUR  # today from its midnight, or a day back, and two hours that the flags of its readings rest on [ms]
 
+_NOTHING = empty_series()
 _NEVER = 1 << 62  # nothing is of late before the first round [ms]
 
 Key = tuple[str, Quantity]
@@ -21,12 +24,25 @@ Key = tuple[str, Quantity]
 
 @dataclass(frozen=True, slots=True)
 class _Tail:
-    """All readings of a channel from `since` on, when its last was of `last_t` and it had `readings` in all. [ms]"""
+    """All readings of a channel from `since` on, when its last was of `last_t` and it had `readings` in all. [ms]
 
-    series: Series
+    Most of them are packed, `new` are not.
+    """
+
+    packed: Packed
+    new: Series
     since: int
     last_t: int
     readings: int
+
+    def series(self) -> Series:
+        return _joined(self.packed.series(), self.new)
+
+    def next(self) -> int:
+        """The first time that nothing is known of. [ms]"""
+        if len(self.new):
+            return int(self.new.t[-1]) + 1
+        return self.packed.last + 1 if len(self.packed) else self.since
 
 
 class Lately:
@@ -88,10 +104,20 @@ class Lately:
         if sums is None or start is None or start < (since if tail is None else tail.since):
             return self._store.series(stream, quantity, start, end)
         if tail is None:
-            tail = _Tail(_thrifty(self._store.series(stream, quantity, since)), since, sums.last_t, sums.readings)
-            self._tails[stream, quantity] = tail
-        t = tail.series.t
-        return _part(tail.series, int(t.searchsorted(start)), len(t) if end is None else int(t.searchsorted(end)))
+            whole = self._store.series(stream, quantity, since)
+            self._keep((stream, quantity), whole, since, sums)
+        else:
+            whole = tail.series()
+        t = whole.t
+        return _part(whole, int(t.searchsorted(start)), len(t) if end is None else int(t.searchsorted(end)))
+
+    def _keep(self, key: Key, series: Series, since: int, sums: Sums) -> None:
+        """Remember a tail. What a sensor says of several quantities at a time has its times but once."""
+        kept = packed(series)
+        for other in self._sums[key[0]]:
+            if other != key[1] and (tail := self._tails.get((key[0], other))) is not None:
+                kept = kept.beside(tail.packed)
+        self._tails[key] = _Tail(kept, _NOTHING, since, sums.last_t, sums.readings)
 
     def several(
         self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
@@ -104,20 +130,24 @@ class Lately:
     def _extend(self, keys: Collection[Key]) -> None:
         """Add what is new. Where it does not add up, something came late or went: that tail is read anew."""
         grown = [key for key in keys if self._has_grown(key)]
-        asked = [(self._sums[stream][of].id, self._next(self._tails[stream, of])) for stream, of in grown]
+        asked = [(self._sums[stream][of].id, self._tails[stream, of].next()) for stream, of in grown]
         for key, new in zip(grown, self._store.since(asked), strict=True):
             tail, sums = self._tails.pop(key), self._sums[key[0]][key[1]]
-            whole = _joined(tail.series, new, self._at - SPAN)
-            if tail.readings + len(new) == sums.readings and whole is not None:
-                self._tails[key] = _Tail(whole, max(tail.since, self._at - SPAN), sums.last_t, sums.readings)
+            if tail.readings + len(new) == sums.readings and _of_one_make(tail.packed, new):
+                grown_by = _joined(tail.new, new)
+                self._grow(key, replace(tail, new=grown_by, last_t=sums.last_t, readings=sums.readings), sums)
 
     def _has_grown(self, key: Key) -> bool:
         """Whether something is new; its last time tells, too, as days that are thinned have fewer readings."""
         tail, sums = self._tails[key], self._sums[key[0]][key[1]]
         return (tail.readings, tail.last_t) != (sums.readings, sums.last_t)
 
-    def _next(self, tail: _Tail) -> int:
-        return int(tail.series.t[-1]) + 1 if len(tail.series) else tail.since
+    def _grow(self, key: Key, tail: _Tail, sums: Sums) -> None:
+        if len(tail.packed) and len(tail.new) < _AT_ONCE:
+            self._tails[key] = tail
+        else:
+            whole, since = tail.series(), max(tail.since, self._at - SPAN)
+            self._keep(key, _part(whole, int(whole.t.searchsorted(since)), len(whole)), since, sums)
 
     def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
         """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
@@ -137,24 +167,15 @@ def _part(series: Series, first: int, last: int) -> Series:
     return replace(series, t=series.t[of], value=series.value[of], unit=series.unit[of], origin=series.origin[of])
 
 
-def _thrifty(series: Series) -> Series:
-    """The same, in which what is one all along takes no room."""
-    unit, origin = series.unit, series.origin
-    if len(series.units) == 1:
-        unit = np.broadcast_to(np.int16(0), len(unit))
-    if len(series.origins) == 1:
-        origin = np.broadcast_to(np.int32(0), len(origin))
-    return replace(series, unit=unit, origin=origin)
+def _of_one_make(kept: Packed, new: Series) -> bool:
+    return not len(kept) or (kept.units, kept.origins) == (new.units, new.origins)
 
 
-def _joined(series: Series, new: Series, since: int) -> Series | None:
-    """What is left of `series` from `since` on, and `new` behind it; None where they are not of one make."""
-    if not len(series):
-        return _thrifty(new)
-    if (series.units, series.origins) != (new.units, new.origins) and len(new):
-        return None
-    first = int(series.t.searchsorted(since))
+def _joined(series: Series, new: Series) -> Series:
+    """`new` behind `series`, both of one make."""
+    if not len(new) or not len(series):
+        return new if len(new) else series
     t, value, unit, origin = (
-        np.concatenate((getattr(series, name)[first:], getattr(new, name))) for name in ("t", "value", "unit", "origin")
+        np.concatenate((getattr(series, name), getattr(new, name))) for name in ("t", "value", "unit", "origin")
     )
-    return _thrifty(replace(series, t=t, value=value, unit=unit, origin=origin))
+    return replace(series, t=t, value=value, unit=unit, origin=origin)
