@@ -15,7 +15,7 @@ NIGHT = NOON - 12 * HOUR  # 2026-01-12T00:00Z [ms]
 FULL = "/invented/store.db: the disk is full. Free some space; what was kept before is whole"
 WORKS = [
     Scheduled("backup", Doing.DONE, NIGHT + 250, NIGHT + 900, None, None, NIGHT + DAY, "once in 24 h"),
-    Scheduled("board", Doing.WAITING, None, None, None, None, NOON, "every 15 min"),
+    Scheduled("walls", Doing.WAITING, None, None, None, None, NOON, "every 15 min"),
     Scheduled(
         "digest for robin", Doing.DONE, NIGHT, NIGHT + SECOND, NIGHT - 10 * MINUTE, "store: busy. Wait", NIGHT + DAY,
         "daily 19:00", "America/New_York",
@@ -28,7 +28,7 @@ WORKS = [
 TABLE = """\
 work              runs                last                  next
 backup            once in 24 h        2026-01-12T00:00:00Z  2026-01-13T00:00:00Z
-board             every 15 min        never                 2026-01-12T12:00:00Z
+walls             every 15 min        never                 2026-01-12T12:00:00Z
 digest for robin  daily 19:00         2026-01-12T00:00:00Z  2026-01-13T00:00:00Z
   America/New_York: last 2026-01-11 19:00, next 2026-01-12 19:00
   last error 2026-01-11T23:50:00Z: store: busy. Wait
@@ -68,7 +68,7 @@ def test_machines_get_every_time_and_state(home):
     keep(home, WORKS[2], WORKS[1])
     assert home.done("schedule", "--json").json() == [
         {
-            "name": "board", "runs": "every 15 min", "zone": None, "state": "waiting", "last": None, "ended": None,
+            "name": "walls", "runs": "every 15 min", "zone": None, "state": "waiting", "last": None, "ended": None,
             "next": "2026-01-12T12:00:00Z", "failed": None, "error": None,
         },
         {
