@@ -15,7 +15,6 @@ from typer.core import TyperCommand, TyperGroup
 from cli import (
     advise,
     alarm,
-    board,
     bundle,
     care,
     cautions,
@@ -37,6 +36,7 @@ from cli import (
     status,
     summary,
     upkeep,
+    walls,
     witness,
 )
 from cli import takeoff as taking_off
@@ -79,7 +79,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "record": record.record,
     "form": form.form,
     "handover": handover.handover,
-    "board": board.board,
+    "walls": walls.walls,
     "summary": summary.summary,
     "dispute": dispute.dispute,
     "advise": advise.advise,

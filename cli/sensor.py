@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 _SHOWN = 200  # of a payload [characters]
 
 app = typer.Typer(no_args_is_help=True, help="Sensors: heard, named, brought to a place, taken away.")
+BY_MAKER = "The +/- that its maker states (expanded uncertainty)."
 
 Name = Annotated[str, typer.Argument(metavar="SENSOR", help="The sensor's name.")]
 When = Annotated[
@@ -120,12 +121,8 @@ def add(
         list[str] | None,
         typer.Option(metavar="degF|degC|K|fraction|%", help="What it sends, if not what is said there; repeatable."),
     ] = None,
-    humidity_uncertainty: Annotated[
-        str, typer.Option(metavar="PERCENT", help="The +/- that its maker states (expanded uncertainty).")
-    ] = "5 %",
-    temperature_uncertainty: Annotated[
-        str, typer.Option(metavar="DIFFERENCE", help="The +/- that its maker states (expanded uncertainty).")
-    ] = "1 K",
+    humidity_uncertainty: Annotated[str, typer.Option(metavar="PERCENT", help=BY_MAKER)] = "5 %",
+    temperature_uncertainty: Annotated[str, typer.Option(metavar="DIFFERENCE", help=BY_MAKER)] = "1 K",
     from_file: Annotated[
         Path | None, typer.Option("--from", metavar="FILE.csv", help="A list: a row each, see below.")
     ] = None,

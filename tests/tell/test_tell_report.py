@@ -55,7 +55,7 @@ def test_the_sections_come_in_the_order_of_what_matters(page):
         "Moist air",
         "Readiness",
         "Excursions",
-        "Gaps",
+        "Time not known",
         "Coverage",
         "Sensors",
         "What the profile asks",
