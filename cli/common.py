@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import getpass
 import json
 import os
@@ -24,6 +25,7 @@ from monitor.basis.times import parse_time, zone_of
 if TYPE_CHECKING:
     from monitor.watch.desk import Desk
 
+SWEPT_AFTER = 100_000  # things made and not given up; Python itself says 700
 PATIENCE = 2  # of somebody at a terminal before they are told what goes on [s]
 
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job's name.")]
@@ -59,11 +61,23 @@ def home_of(context: typer.Context) -> Path:
 @contextmanager
 def desk(context: typer.Context, units: str | None = None) -> Iterator[Desk]:
     """The desk of this call; `units` as somebody asked to be shown. Raises RecordError."""
-    from monitor.watch.desk import open_desk
+    with _seldom_swept():
+        from monitor.watch.desk import open_desk
 
-    shown = one_of(units, ("us", "si"), "--units")
-    with open_desk(home_of(context), clock=context.obj.clock, units=shown) as opened:
-        yield opened
+        shown = one_of(units, ("us", "si"), "--units")
+        with open_desk(home_of(context), clock=context.obj.clock, units=shown) as opened:
+            yield opened
+
+
+@contextmanager
+def _seldom_swept() -> Iterator[None]:
+    """Look for what holds itself seldom: to look at all that was imported again and again is an eighth of a status."""
+    before = gc.get_threshold()
+    gc.set_threshold(SWEPT_AFTER, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def time_of(at_desk: Desk, job: str, text: str | None, option: str = "--at") -> int | None:

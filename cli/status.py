@@ -24,19 +24,23 @@ def status(
     """One screen: the state, hours counted of hours required, when it is ready, why not, what to do."""
     if watch and as_json:
         raise RecordError("it can't be watched for machines", where="--watch --json", mend="Leave one of them out")
-    from monitor.watch.awake import worker_lines
-
     with desk(context, units) as opened:
         if watch and _watched(opened, job, every):
             return
         with Progress("judging"):
             told, trouble = _told(opened, job, as_json), _trouble(opened, job)
-        lines = [] if job is not None else worker_lines(opened)
+        lines = [] if job is not None else _workers(opened)
     data(told)
     for line in lines:
         say(line)
     for line in trouble:
         say(f"mind: {line}")
+
+
+def _workers(at: Desk) -> list[str]:
+    from monitor.watch.awake import worker_lines
+
+    return worker_lines(at)
 
 
 def _told(at: Desk, job: str | None, as_json: bool) -> Any:
@@ -51,9 +55,9 @@ def _told(at: Desk, job: str | None, as_json: bool) -> Any:
 
 
 def _trouble(at: Desk, job: str | None) -> list[str]:
-    from monitor.watch.alarming import standing_alarms
     from monitor.watch.awake import daemon_trouble
     from monitor.watch.refused import trouble
+    from monitor.watch.standing import standing_alarms
     from monitor.watch.undelivered import trouble as undelivered
 
     of_job = [] if job is None else _of_sensors(at, job)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, false, func, or_, select
+from sqlalchemy import Connection, false, func, or_, select
 
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError, StoreError
@@ -21,6 +21,10 @@ Link = Callable[[bytes, Entry], bytes]  # (the link before, the entry) -> its li
 
 SALT = 16  # [bytes]
 NO_LINK = bytes(32)
+
+_COLUMNS = [
+    entry.c[name] for name in ("number", "kind", "at", "entered", "who", "corrects", "salt", "link")
+]  # fmt: skip
 
 
 def held(conn: Connection, name: str, new: bool) -> int:
@@ -39,25 +43,15 @@ def held(conn: Connection, name: str, new: bool) -> int:
     return found
 
 
-def _entry(name: str, row: Row) -> Entry:
-    return Entry(
-        chain=name,
-        number=row.number,
-        kind=Kind(row.kind),
-        at=row.at,
-        entered=row.entered,
-        who=row.who,
-        body=json.loads(row.body),
-        corrects=row.corrects,
-        salt=row.salt,
-        link=row.link,
-    )
-
-
 def entries_of(conn: Connection, name: str) -> list[Entry]:
     """All entries of a chain, from its first."""
-    query = select(entry).join(chain).where(chain.c.name == name).order_by(entry.c.number)
-    return [_entry(name, row) for row in conn.execute(query)]
+    query = select(*_COLUMNS, entry.c.body).join(chain).where(chain.c.name == name).order_by(entry.c.number)
+    rows = [tuple(row) for row in conn.execute(query)]
+    bodies = json.loads(f"[{','.join([row[-1] for row in rows])}]")  # at once: of thousands each would take its time
+    return [
+        Entry(name, number, Kind(kind), at, entered, who, body, corrects, salt, link)
+        for (number, kind, at, entered, who, corrects, salt, link, _), body in zip(rows, bodies, strict=True)
+    ]
 
 
 def _head(conn: Connection, name: str) -> tuple[int, bytes]:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from monitor.basis.units import System, format_length
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import Wall
 from monitor.rules.assessment import Condition
-from monitor.rules.takeoff import Lay, TakeOff
 from monitor.rules.wall import TINY, Opening, WallShape, is_rectangle, rectangle, split_lines
+
+if TYPE_CHECKING:  # reckoning a wall anew is not what a status does
+    from monitor.rules.takeoff import Lay, TakeOff
 
 
 @dataclass(frozen=True, slots=True)

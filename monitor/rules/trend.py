@@ -59,7 +59,8 @@ def theil_sen(x: NDArray[np.float64], y: NDArray[np.float64], confidence: float 
     away = NormalDist().inv_cdf(0.5 + confidence / 2.0) * _kendall_sigma(y)
     low = max(round((len(slopes) - away) / 2.0) - 1, 0)
     high = min(round((len(slopes) + away) / 2.0), len(slopes) - 1)
-    return Slope(float(np.median(slopes)), float(slopes[low]), float(slopes[high]))
+    middle = (slopes[(len(slopes) - 1) // 2] + slopes[len(slopes) // 2]) / 2.0
+    return Slope(float(middle), float(slopes[low]), float(slopes[high]))
 
 
 def _kendall_sigma(y: NDArray[np.float64]) -> float:

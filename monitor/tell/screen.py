@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from monitor.basis.times import MINUTE, whole_seconds
 from monitor.basis.values import AIR, Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
-from monitor.tell import boards, diary, words
+from monitor.tell import boards, words
 from monitor.tell.views import JobRow, StatusView
 from monitor.tell.words import Display
 
@@ -94,6 +94,8 @@ def air_now(row: JobRow, display: Display) -> str:
 
 def diary_text(entries: Sequence[Entry], display: Display, *, ascii_only: bool = False) -> str:
     """The condition log, an entry a paragraph, with what was entered late and what was corrected."""
+    from monitor.tell import diary  # with all that a log may tell of, which a status does not
+
     if not entries:
         return "No entry yet.\n"
     corrected = diary.corrections(entries)
@@ -225,6 +227,8 @@ def _condition(condition: Condition, display: Display, *, one_line: bool = False
 
 
 def _entry(entry: Entry, corrected: dict[int, list[int]], display: Display) -> list[str]:
+    from monitor.tell import diary
+
     notes = [diary.entered(entry)]
     notes += [f"corrected by entry {', '.join(map(str, corrected[entry.number]))}"] if entry.number in corrected else []
     aside = "; ".join(note for note in notes if note)

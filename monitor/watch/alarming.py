@@ -292,13 +292,6 @@ def _events(desk: Desk, changes: Sequence[Change], who: str, now: int) -> Iterat
         )
 
 
-def standing_alarms(desk: Desk, job: str | None) -> list[str]:
-    """The line of a status on the alarms that stand, of a job or of all; none where none does."""
-    found = [one for one in desk.store.alarms() if job is None or job in jobs_of(one)]
-    line = telling.standing_line(found, shown_to(desk, None))
-    return [line] if line else []
-
-
 # --- the state of each job, for machines ---------------------------------------------------------------
 
 

@@ -8,18 +8,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from monitor.basis.errors import Fault, QuantityError, RecordError
 from monitor.basis.times import EARLIEST, LATEST, in_zone, ms_of, zone_of
 from monitor.basis.values import Draft, Entry, Kind
-from monitor.intake.paper import document_type
-from monitor.intake.picture import Picture, picture_of
 from monitor.rules.frame import effective
 from monitor.rules.makers import Document, documents, read_limit
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import checked_name, past
+
+if TYPE_CHECKING:
+    from monitor.intake.picture import Picture
 
 MOST_PHOTO = 25_000_000  # figure ours [bytes]
 MOST_DOCUMENT = 50_000_000  # figure ours [bytes]
@@ -108,6 +109,8 @@ def _check_shown(log: Sequence[Entry], job: str, shown: Shown) -> None:
 def _photo(desk: Desk, job: str, file: File) -> dict[str, Any]:
     """What the file itself says. Raises RecordError."""
     _no_larger(file.content, MOST_PHOTO, file.name)
+    from monitor.intake.picture import picture_of
+
     picture = picture_of(file.content, where=file.name)
     return {**_named(file, picture.media_type), "taken": _taken(desk, job, picture), "file_time": file.file_time}
 
@@ -137,6 +140,8 @@ def document(desk: Desk, job: str, file: File, told: MakersDocument, *, at: int 
     desk.book.log(job)
     when = past(desk, at, "log document")
     _no_larger(file.content, MOST_DOCUMENT, file.name)
+    from monitor.intake.paper import document_type
+
     media_type = document_type(file.content, where=file.name)
     body = {**_checked(told), **_named(file, media_type)}
     draft = Draft(Kind.DOCUMENT, when, who, body)

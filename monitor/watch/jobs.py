@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from shlex import quote
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from monitor.basis.errors import Fault, RecordError
 from monitor.basis.times import datetime_of, rfc3339, zone_of
@@ -19,11 +19,12 @@ from monitor.rules.assessment import Condition
 from monitor.rules.building import building_of
 from monitor.rules.frame import effective
 from monitor.rules.suitability import QUESTIONS, objections
-from monitor.rules.takeoff import Lay
-from monitor.rules.wall import WallShape
 from monitor.watch.desk import Desk
 from monitor.watch.judging import note_completions
-from monitor.watch.takeoff import draft_of, measure
+
+if TYPE_CHECKING:
+    from monitor.rules.takeoff import Lay
+    from monitor.rules.wall import WallShape
 
 LONGEST_NAME = 120  # of a job, lot, place or sensor [characters]
 
@@ -113,6 +114,8 @@ def drafts_of(desk: Desk, opening: Opening, *, who: str) -> list[Draft]:
         "wall_place": opening.wall_place or boxes,
         "outdoor_place": opening.outdoor_place,
     }
+    from monitor.watch.takeoff import draft_of, measure
+
     measured = measure(opening.shape, profile, lay=opening.lay, split=opening.split, system=opening.units)
     drafts = [Draft(Kind.JOB, now, who, body), _profile_draft(profile, now, who), draft_of(measured, now, who)]
     if opening.answers or opening.reason:

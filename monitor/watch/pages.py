@@ -48,7 +48,6 @@ from monitor.watch.boards import board_view, whole_board_view
 from monitor.watch.desk import Desk
 from monitor.watch.jobs import closed_at
 from monitor.watch.judging import as_first_written, assess
-from monitor.watch.printing import page_file, picture_file, write_figure, write_page
 from monitor.watch.shown import display
 from monitor.watch.silences import away_of
 from monitor.watch.spans import Span, cut_of, judged_span
@@ -330,6 +329,8 @@ def write_report(
 
     `span` and `phase` as of `report_page`, `still` as of `render_report`. Raises RecordError, ReportError.
     """
+    from monitor.watch.printing import page_file, picture_file, write_figure, write_page
+
     if figure is None and path.suffix.lower() == ".png":
         raise ReportError("a picture is of one figure", where=str(path), mend="Say which: --figure NAME")
     page_file(path) if figure is None else picture_file(path)

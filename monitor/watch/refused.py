@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from monitor.basis.errors import PayloadError, RecordError
 from monitor.basis.values import Reading
-from monitor.intake.payload import decode
 from monitor.intake.refusal import Reason
 from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.quarantine import CONFLICT
@@ -84,6 +83,8 @@ def retry(desk: Desk, numbers: Sequence[int], *, reason: str | None, limit: int)
 
 def _read(desk: Desk, row: Quarantined) -> list[Reading]:
     """The readings of a refused message by the first source that hears its topic. Raises PayloadError."""
+    from monitor.intake.payload import decode  # what a status tells of the quarantine asks for no reader
+
     for source in desk.settings.sources:
         if compile_topic(source.topic).match(row.topic) is not None:
             return decode(
@@ -124,9 +125,10 @@ def trouble(desk: Desk) -> list[str]:
     counts = [(count, topic, reason) for (topic, reason), count in desk.store.quarantine_counts().items()]
     worst = sorted(counts, reverse=True)
     refused = [_refused_words(*each) for each in worst if each[2] != CONFLICT]
+    conflicts = [(count, stream) for count, stream, reason in worst if reason == CONFLICT]
     lost = sum(desk.store.quarantine_loss().values())
     gone = [f"{_counted(lost, 'refused message was', 'refused messages were')} let go for want of room"] if lost else []
-    return [*refused[:3], *list(_conflict_words(desk, worst))[:3], *gone]
+    return [*refused[:3], *_conflict_words(desk, conflicts[:3]), *gone]
 
 
 _MENDS: dict[str, str] = {
@@ -144,9 +146,8 @@ def _refused_words(count: int, topic: str, reason: str) -> str:
     return f"{topic}: {said} refused ({reason}{_MENDS.get(reason, '')}); see wallclime quarantine list"
 
 
-def _conflict_words(desk: Desk, counts: Sequence[tuple[int, str, str]]) -> Iterator[str]:
-    names = {heard.stream: heard.name for heard in desk.store.heard()}
-    for count, stream, reason in counts:
-        if reason == CONFLICT:
-            said = _counted(count, "reading says otherwise than the one", "readings say otherwise than the ones")
-            yield f"{names.get(stream) or stream}: {said} kept; see wallclime quarantine list --reason conflict"
+def _conflict_words(desk: Desk, counts: Sequence[tuple[int, str]]) -> Iterator[str]:
+    names = {heard.stream: heard.name for heard in desk.store.heard()} if counts else {}
+    for count, stream in counts:
+        said = _counted(count, "reading says otherwise than the one", "readings say otherwise than the ones")
+        yield f"{names.get(stream) or stream}: {said} kept; see wallclime quarantine list --reason conflict"

@@ -18,12 +18,13 @@ from monitor.rules import whats
 from monitor.tell.alarm_facts import how_bad
 from monitor.watch import alarm_acts, alarming, sight
 from monitor.watch.alarm_acts import acknowledge_alarms, named, send_test, shelve_alarm, unshelve_alarm
-from monitor.watch.alarming import Memory, look, note_settings, standing_alarms, states_of
+from monitor.watch.alarming import Memory, look, note_settings, states_of
 from monitor.watch.book import Book
 from monitor.watch.installing import Installing, install
 from monitor.watch.jobs import close_job, open_job
 from monitor.watch.sensors import MAKER, add_sensor, assign_sensor, release_sensor
 from monitor.watch.shown import display
+from monitor.watch.standing import standing_alarms
 
 WET = T0 + 30 * HOUR
 
