@@ -54,21 +54,22 @@ def packed_series(
     conn: Connection, stream: str, quantities: Collection[Quantity], start: int | None, end: int | None
 ) -> dict[Quantity, Series]:
     """What a sensor said of these quantities on the compacted days that have a part in [start, end), whole days."""
-    units: dict[str, int] = {}
+    units: dict[Quantity, dict[str, int]] = {quantity: {} for quantity in quantities}
     origins: dict[Origin, int] = {}
     parts: dict[Quantity, list[tuple[NDArray[Any], ...]]] = {quantity: [] for quantity in quantities}
     for segment in packed_segments(conn, stream, start, end):
         place = np.array([origins.setdefault(one, len(origins)) for one in segment.origins], np.int32)
         for column in segment.columns:
             if column.quantity in parts:
-                unit = np.full(len(column.t), units.setdefault(column.unit, len(units)), np.int16)
+                of = units[column.quantity]
+                unit = np.full(len(column.t), of.setdefault(column.unit, len(of)), np.int16)
                 parts[column.quantity].append((column.t, column.value, unit, place[column.origin]))
     found = {}
     for quantity in quantities:
         found[quantity] = empty_series()
         if some := parts.pop(quantity):  # not all of it twice at once
             t, value, unit, origin = (np.concatenate(arrays) for arrays in zip(*some, strict=True))
-            found[quantity] = Series(t, value, unit, origin, tuple(units), tuple(origins))
+            found[quantity] = Series(t, value, unit, origin, tuple(units[quantity]), tuple(origins))
     return found
 
 

@@ -297,19 +297,21 @@ def _together(rows: Series, packed: Series, start: int | None, end: int | None) 
     t, value, *codes = (one[first:last] for one in arrays)
     unit, units = _renamed(codes[0], (*packed.units, *rows.units))
     origin, origins = _renamed(codes[1], (*packed.origins, *rows.origins))
-    return Series(t, value, unit.astype(np.int16), origin.astype(np.int32), units, origins)
+    return Series(t, value, unit.astype(np.int16, copy=False), origin.astype(np.int32, copy=False), units, origins)
 
 
 def _by_time(arrays: list[NDArray[Any]]) -> list[NDArray[Any]]:
     """Arrays of which the first has the times, in their order."""
-    if not np.any(np.diff(arrays[0]) < 0):
+    if not np.any(arrays[0][1:] < arrays[0][:-1]):
         return arrays
     order = np.argsort(arrays[0], kind="stable")
     return [one[order] for one in arrays]
 
 
-def _renamed(codes: NDArray[Any], names: Sequence[Name]) -> tuple[NDArray[np.int64], tuple[Name, ...]]:
+def _renamed(codes: NDArray[Any], names: Sequence[Name]) -> tuple[NDArray[Any], tuple[Name, ...]]:
     """`codes` as places in a tuple of the names that they use, in the order of `places_of`."""
+    if len(names) == 1 and len(codes):
+        return codes, tuple(names)
     used = sorted({names[code] for code in _used(codes)}, key=str)
     place = np.array([used.index(name) if name in used else -1 for name in names], np.int64)
     return place[codes], tuple(used)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.basis.times import HOUR
 from monitor.basis.values import Quantity
@@ -73,30 +72,47 @@ class Track:
         self.silent = bool(state[1])
 
 
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """One side over the intervals of a block: who is outside, how far, and what is known. Columns are intervals."""
+class _Stretch(NamedTuple):
+    """Intervals [first, until) of one day in which a side holds; `outside`: who is, in the last of them."""
 
-    outside: Mask
-    worst: Values
-    distance: Values
-    sound: Mask
-    beyond: Mask
-    any: Mask
+    first: int
+    until: int
+    peak: float
+    dose: float
+    sound: bool
+    beyond: bool
+    outside: Sequence[bool]
 
 
-def _held(line: Timeline, quantity: Quantity, side: Side, judged: Sides, limit: Values) -> _Held:
-    voices = line.voices[quantity]
-    outside = judged.low if side == "low" else judged.high
-    if side == "low":
-        worst = np.where(outside, voices.value, np.inf).min(axis=0, initial=np.inf)
-    else:
-        worst = np.where(outside, voices.value, -np.inf).max(axis=0, initial=-np.inf)
+def _stretches(
+    line: Timeline, quantity: Quantity, side: Side, judged: Sides, limit: Values, midnights: Times
+) -> Iterator[_Stretch]:
+    """Where a side of a block holds, in order. Only the intervals in which it does are looked at any closer."""
+    voices, outside = line.voices[quantity], judged.low if side == "low" else judged.high
     held = anyone(outside)
-    distance = np.where(held, np.abs(worst - limit), 0.0)
-    far = np.abs(voices.value - limit) > voices.uncertainty
-    sound, beyond = anyone(outside & ~voices.suspect), anyone(outside & far)
-    return _Held(outside, worst, distance, sound, beyond, held)
+    segments = _segments(line.edges, held, midnights)
+    if not segments:
+        return
+    at = np.flatnonzero(held)
+    outside, value = outside[:, at], voices.value[:, at]
+    if side == "low":
+        furthest, worst = np.minimum, np.where(outside, value, np.inf).min(axis=0)
+    else:
+        furthest, worst = np.maximum, np.where(outside, value, -np.inf).max(axis=0)
+    dose = np.abs(worst - limit[at]) * ((line.edges[at + 1] - line.edges[at]) / HOUR)
+    far = np.abs(value - limit[at]) > voices.uncertainty[:, at]
+    sound, beyond = anyone(outside & ~voices.suspect[:, at]), anyone(outside & far)
+    ends = np.cumsum([until - first for first, until in segments])
+    begins = np.append(0, ends[:-1])
+    figures = zip(
+        furthest.reduceat(worst, begins).tolist(),
+        (float(np.add.reduce(dose[a:b])) for a, b in zip(begins.tolist(), ends.tolist(), strict=True)),
+        np.logical_or.reduceat(sound, begins).tolist(),
+        np.logical_or.reduceat(beyond, begins).tolist(),
+        outside[:, ends - 1].T.tolist(),
+        strict=True,
+    )
+    yield from (_Stretch(*segment, *figure) for segment, figure in zip(segments, figures, strict=True))
 
 
 def _segments(edges: Times, held: Mask, midnights: Times) -> list[tuple[int, int]]:
@@ -124,40 +140,25 @@ def follow(
     What is open at the block's end stays open in `track`. The dose is summed a day at a time, in order of days, so that
     it does not depend on how a span is cut into blocks.
     """
-    held = _held(line, track.quantity, track.side, judged, limit)
     edges, last = line.edges, len(line.edges) - 1
-    dose = held.distance * (line.length / HOUR)
     known, rows = judged.known, {sensor.name: row for row, sensor in enumerate(line.sensors)}
     names, speaking = list(rows), line.voices[track.quantity].speaking
-    segments = _segments(edges, held.any, midnights)
-    furthest, pick = (np.minimum, min) if track.side == "low" else (np.maximum, max)
-    peaks, sound, beyond = (
-        _over(segments, how, figure)
-        for how, figure in ((furthest, held.worst), (np.logical_or, held.sound), (np.logical_or, held.beyond))
-    )
-    at = 0
-    for k, (a, b) in enumerate(segments):
-        _settle(track, at, a, edges, known, speaking, rows)
+    pick, at = min if track.side == "low" else max, 0
+    for one in _stretches(line, track.quantity, track.side, judged, limit, midnights):
+        _settle(track, at, one.first, edges, known, speaking, rows)
         if track.open is None:
-            phase = next(name for since, name in reversed(phases) if since <= edges[a])
-            track.open = Open(int(edges[a]), phase, track.silent, float(held.worst[a]))
+            start = int(edges[one.first])
+            phase = next(name for since, name in reversed(phases) if since <= start)
+            track.open = Open(start, phase, track.silent, one.peak)
             track.silent = False
         here = track.open
-        here.peak = pick(here.peak, peaks[k])
-        here.dose += float(np.add.reduce(dose[a:b]))
-        here.sound |= sound[k]
-        here.beyond |= beyond[k]
-        here.outside = tuple(itertools.compress(names, held.outside[:, b - 1].tolist()))
-        at = b
+        here.peak = pick(here.peak, one.peak)
+        here.dose += one.dose
+        here.sound |= one.sound
+        here.beyond |= one.beyond
+        here.outside = tuple(itertools.compress(names, one.outside))
+        at = one.until
     _settle(track, at, last, edges, known, speaking, rows)
-
-
-def _over(segments: Sequence[tuple[int, int]], how: np.ufunc, figure: NDArray[Any]) -> list[Any]:
-    """`figure`, an interval, taken together by `how` over each of these stretches [a, b)."""
-    if not segments:
-        return []
-    padded = np.append(figure, figure[-1:])  # so that a stretch may end where the intervals do
-    return list(how.reduceat(padded, np.array(segments).ravel())[::2].tolist())
 
 
 def _settle(

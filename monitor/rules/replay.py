@@ -11,10 +11,9 @@ import bisect
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
 from typing import Protocol
 
-from monitor.basis.times import DAY, HOUR, datetime_of, day_of, ms_of
+from monitor.basis.times import DAY, HOUR, day_of
 from monitor.basis.values import AIR, ASIDE, Quantity, Series
 from monitor.rules.assessment import RULES_VERSION
 from monitor.rules.channel import Channel, Window, as_claimed, calibrated, plain
@@ -23,8 +22,8 @@ from monitor.rules.fold import FoldState, Product, fold
 from monitor.rules.frame import Frame, Keys, Sensor
 from monitor.rules.timeline import Timeline
 
-CHUNK = 366 * DAY  # how much is held in memory at once [ms]
-DAILY = 31 * DAY  # how far back checkpoints stand at every midnight; before that at the first of a month [ms]
+DAILY = 31 * DAY  # how far back checkpoints stand at every midnight [ms]
+BLOCK = 91 * DAY  # before that at the multiples of this since 1970; so much is held in memory at once [ms]
 
 Bounds = Mapping[Quantity, tuple[int, int]]  # first and last time of each channel on which a sensor has spoken
 
@@ -176,7 +175,7 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
         known = bisect.bisect_right(edges, at)
         until = min(edges[known], end) if known < len(edges) else _next_edge(at, end)
         if until > loaded.end:
-            loaded = _load(frame, readings, spoken, (at, min(max(until, at + CHUNK), end)), as_of)
+            loaded = _load(frame, readings, spoken, (at, min(max(until, at + BLOCK), end)), as_of)
         product, line = fold(frame, state, loaded.part(at, until, frame.sensors), at, until)
         done.append(product)
         if until % DAY == 0:
@@ -204,11 +203,10 @@ def _standing(keys: Keys, heads: Sequence[Head], end: int, as_of: int) -> Iterat
 
 
 def _next_edge(at: int, end: int) -> int:
-    """The next checkpoint's midnight: the first of a month for what is long past, else the next midnight."""
+    """The next checkpoint's midnight: the very next, or for what is long past the next multiple of BLOCK."""
     if at >= end - DAILY:
         return min(at + DAY, end)
-    month = datetime_of(at).replace(day=1) + timedelta(days=32)
-    return min(ms_of(month.replace(day=1)), day_of(end - DAILY) + DAY)
+    return min((at // BLOCK + 1) * BLOCK, day_of(end - DAILY) + DAY)
 
 
 def _spoken(frame: Frame, readings: Readings, as_of: int) -> dict[str, Bounds]:

@@ -116,6 +116,35 @@ def test_after_a_late_reading_the_fold_rejoins_where_the_state_is_the_kept_one_a
     assert anew == [minutes(6 * 1440), minutes(7 * 1440), minutes(20 * 1440)]
 
 
+def test_checkpoints_stand_at_each_midnight_of_31_days_and_before_that_every_13_weeks():
+    # T0 is 5 January 2026, 20,458 days after 1970 began: 224 x 91 + 74, so the first multiple of 91 is 17 days later
+    room, shelf = Room(), Shelf()
+    room.hear("a", steady(250 * 1440, step=120))
+    judge(frame("a", hold=180), minutes(250 * 1440), room, shelf)
+    assert [(m - minutes(0)) // DAY for m in shelf.rows] == [17, 108, 199, *range(220, 251)]
+
+
+def test_checkpoints_of_long_past_at_more_midnights_stand_and_after_a_late_day_are_made_anew_there():
+    # they stand so where a job was judged each month, or by an earlier version
+    room, shelf, end = Room(), Shelf(), minutes(200 * 1440)
+    rows = steady(200 * 1440, step=120)
+    late = [row for row in rows if 50 * 1440 <= row[0] < 51 * 1440]
+    room.hear("a", [row for row in rows if row not in late])
+    fr = frame("a", hold=180, start=2880, finish=4320)
+    for day in range(30, 201, 30):
+        judge(fr, minutes(day * 1440), room, shelf)
+    judge(fr, end, room, shelf)
+    before = dict(shelf.rows)
+    assert list(before) == [minutes(day * 1440) for day in range(1, 201)]
+    assert judge(fr, end, room, shelf).to_json() == judge(fr, end, room).to_json()
+    assert {m for m in before if before[m] is not shelf.rows[m]} == {end}
+    shelf.touch("a", room.hear("a", late))
+    assert judge(fr, end, room, shelf).to_json() == judge(fr, end, room).to_json()
+    anew = [m for m in before if before[m] is not shelf.rows[m]]
+    assert anew == [minutes(day * 1440) for day in range(50, 201)]
+    assert list(shelf.rows) == list(before)
+
+
 def test_a_checkpoint_of_other_rules_or_another_frame_is_not_used():
     room, shelf = Room(), Shelf()
     room.hear("a", steady(4 * 1440))
