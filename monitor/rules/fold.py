@@ -280,9 +280,10 @@ def _cover(
     for lengths, held in ((product.elapsed, phase >= 0), (product.known, known), (product.in_band, state == IN)):
         for k, length in zip(phase[begins].tolist(), held_for(line.edges, held, begins).tolist(), strict=True):
             lengths[k] += length
+    length = line.length
     for voices in line.voices.values():
         for row in range(len(line.sensors)):
-            heard = line.length * (known & voices.speaking[row])
+            heard = length * (known & voices.speaking[row])
             by_origin = np.bincount(voices.origin[row], heard, len(ORIGINS))  # whole ms, far below 2^53: exact
             product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 

@@ -18,7 +18,7 @@ from monitor.rules.assessment import Side
 from monitor.rules.boards import settles_at
 from monitor.rules.look import Look, stake
 from monitor.rules.spells import LINGERS, Spell, held, lingers, of, spells, together
-from monitor.rules.trend import Recent, Slope, reached, recent_slope, theil_sen
+from monitor.rules.trend import Recent, median_slope, reached, recent_slope
 
 # In the life of a wall, all ours: boards lag behind the room by weeks, so that what is outside for hours in a week is
 # one season; a bathroom is damp for an hour, a burst pipe for longer.
@@ -177,14 +177,14 @@ def rapid(look: Look, quantity: Quantity) -> Iterator[Signal]:
         return
     slope = _hour(look.said.get((speaks[0], quantity)), as_of)
     least = look.patience.rapid.temperature if quantity is _T else look.patience.rapid.humidity
-    if slope is None or abs(slope.middle) < least:
+    if slope is None or abs(slope) < least:
         return
-    side: Side = "low" if slope.middle < 0.0 else "high"
-    limit, ahead = look.limit(quantity, side), speaks[1] + slope.middle
+    side: Side = "low" if slope < 0.0 else "high"
+    limit, ahead = look.limit(quantity, side), speaks[1] + slope
     if ahead < limit if side == "low" else ahead > limit:
         facts = {
             "quantity": quantity.value, "side": side, "limit": limit, "value": speaks[1], "sensor": speaks[0],
-            "per_hour": slope.middle,
+            "per_hour": slope,
         }  # fmt: skip
         yield look.signal(whats.RAPID, as_of, Priority.LOW, facts, where=f"{look.place}: {quantity.value}")
 
@@ -199,7 +199,7 @@ def _came_back(look: Look, quantity: Quantity) -> bool:
     )
 
 
-def _hour(recent: Recent | None, as_of: int) -> Slope | None:
+def _hour(recent: Recent | None, as_of: int) -> float | None:
     """The slope over the last hour, per hour; over the last three readings where a sensor speaks less often."""
     if recent is None:
         return None
@@ -211,7 +211,7 @@ def _hour(recent: Recent | None, as_of: int) -> Slope | None:
     if len(lately) < RAPID_FEW:
         return None
     picked = lately[np.unique(np.linspace(0, len(lately) - 1, RAPID_MOST).astype(np.int64))]
-    return theil_sen((t[picked] - as_of) / HOUR, value[picked])
+    return median_slope((t[picked] - as_of) / HOUR, value[picked])
 
 
 # --- what harms at once ----------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from statistics import NormalDist
 from typing import NamedTuple
 
@@ -17,6 +18,7 @@ SPAN = 6 * HOUR
 QUARTER = 15 * MINUTE
 LEAST_QUARTERS = 8
 NEWEST_WITHIN = HOUR
+_FEW = 64  # points of which the pairs are remembered: those of an hour, of quarters, of a month's days
 
 
 class Recent(NamedTuple):
@@ -54,13 +56,29 @@ def theil_sen(x: NDArray[np.float64], y: NDArray[np.float64], confidence: float 
         raise ValueError("x does not rise")
     if not 0.0 < confidence < 1.0:
         raise ValueError(f"confidence {confidence:g} is not between 0 and 1")
-    first, second = np.triu_indices(len(x), 1)
-    slopes = np.sort((y[second] - y[first]) / (x[second] - x[first]))
+    slopes = np.sort(_slopes(x, y))
     away = NormalDist().inv_cdf(0.5 + confidence / 2.0) * _kendall_sigma(y)
     low = max(round((len(slopes) - away) / 2.0) - 1, 0)
     high = min(round((len(slopes) + away) / 2.0), len(slopes) - 1)
     middle = (slopes[(len(slopes) - 1) // 2] + slopes[len(slopes) // 2]) / 2.0
     return Slope(float(middle), float(slopes[low]), float(slopes[high]))
+
+
+def median_slope(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
+    """The middle of `theil_sen`, digit for digit, of points that are known to be right. [unit of y per unit of x]"""
+    return float(np.median(_slopes(x, y)))
+
+
+def _slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Between all pairs of points."""
+    first, second = _pairs(len(x)) if len(x) <= _FEW else np.triu_indices(len(x), 1)
+    return np.asarray((y[second] - y[first]) / (x[second] - x[first]))
+
+
+@cache
+def _pairs(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The numbers of the first and the second of every pair of few points."""
+    return np.triu_indices(count, 1)
 
 
 def _kendall_sigma(y: NDArray[np.float64]) -> float:

@@ -13,7 +13,7 @@ from monitor.basis.values import AIR, Entry, Quantity
 from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame, Stay
 from monitor.rules.hand import HAND, Compared, Drift, Said, drift, held_against, said_at
-from monitor.rules.replay import heard
+from monitor.rules.replay import Readings, heard
 from monitor.rules.trend import Recent
 from monitor.watch.desk import Desk
 
@@ -43,12 +43,15 @@ def _said(channel: Channel, hold: int, at: int) -> Said | None:
     return Said(value, float(channel.uncertainty[np.searchsorted(channel.t, at, "right") - 1]))
 
 
-def drifts(desk: Desk, frame: Frame, as_of: int) -> tuple[Drift, ...]:
-    """Every pair of sensors that stand at one place and have moved apart over the last weeks. [ms]"""
+def drifts(desk: Desk, frame: Frame, as_of: int, readings: Readings | None = None) -> tuple[Drift, ...]:
+    """Every pair of sensors that stand at one place and have moved apart over the last weeks. [ms]
+
+    `readings`: who knows the store's bounds of channels already.
+    """
     pairs = list(_neighbours(frame, as_of))
     if not pairs:
         return ()
-    channels = heard(frame, as_of, desk.store, as_of - WEEKS, as_of)
+    channels = heard(frame, as_of, readings or desk.store, as_of - WEEKS, as_of)
     found = [
         _drift(frame, channels, quantity, first, second, as_of) for first, second in pairs for quantity in AIR
     ]  # fmt: skip

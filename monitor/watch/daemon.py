@@ -90,7 +90,7 @@ def serve(
             runs = partial(_runs_of, schedule)
             pulse = Pulse(links, partial(stay_awake, desk, links, awake, runs, switch.said))
             announce = running.enter_context(delivering(desk, leads=lead)).announce if role.may_lead else _to_nobody
-            works = [*works_of(desk, pulse.beat, looked, announce), *switch.works(pulse)]
+            works = [*works_of(desk, pulse.beat, looked, announce, pulse.draining), *switch.works(pulse)]
             own_works = [*works_of_role(desk, role, works, looked), *lead.works(schedule)]
             running.enter_context(_works(desk, schedule, own_works, awake))
             running.enter_context(watched_over(supervisor(), pulse, stop))

@@ -136,7 +136,7 @@ def _under(
     """The verdict under one profile."""
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
-    frame = replace(frame, lots_used=lots or frame.lots_used)
+    frame = replace(frame, lots_used=lots) if lots else frame
     while True:
         heard = lately or Lately(desk.store)
         with desk.store.together():

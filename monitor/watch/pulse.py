@@ -57,6 +57,11 @@ class Pulse:
         """Whether every broker has granted the topics, or was tried once and said why not."""
         return all(_answered(listener.status) for _, listener in self.links)
 
+    def draining(self) -> bool:
+        """Whether a listener is still reading what its broker kept while nobody listened."""
+        every = (listener.status for _, listener in self.links)
+        return any(one.connected and one.marker == "awaited" and not one.marker_missing for one in every)
+
     def stopped(self, since: float) -> Iterator[str]:
         """The listeners that did not go round since then (`time.monotonic`), a sentence each."""
         for broker, listener in self.links:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import NamedTuple, TypeVar
+from zlib import crc32
 
 from monitor.basis.alarm import Alarm, Priority, Signal
 from monitor.basis.times import DAY, MINUTE
@@ -29,7 +30,7 @@ from monitor.watch.life import items_of
 from monitor.watch.vitals import stuck_since
 
 STANDS = 5 * MINUTE  # how long a job that heard nothing new need not be judged again [ms]
-DRIFTS = DAY  # how often neighbours are compared over the weeks [ms]
+DRIFTS = DAY  # how often neighbours are compared over the weeks, each job's at a time of its own [ms]
 
 _T = TypeVar("_T")
 _O = TypeVar("_O")
@@ -138,7 +139,7 @@ def _looked(desk: Desk, memory: Memory, job: str, marks: Marks, since: int, now:
     channels = heard(frame, found.as_of, lately, found.as_of - DAY, found.as_of)
     if known is None:
         stuck = stuck_since(desk, frame, found.as_of, channels)
-        known = Seen(_gathered(desk, memory, frame, found), stuck, marks)
+        known = Seen(_gathered(desk, memory, lately, frame, found), stuck, marks)
     look = known.look
     signals = _marked(look, signals_of(replace(look, told_from=since, said=said_here(frame, found, channels))))
     memory.seen[job] = known._replace(signals=tuple(signals), told_from=since)
@@ -174,7 +175,7 @@ def _judged(desk: Desk, memory: Memory, lately: Lately, job: str, marks: Marks, 
     return _handed(memory, job, marks, now) or assess_in_round(desk, job, now, lately)
 
 
-def _gathered(desk: Desk, memory: Memory, frame: Frame, found: Assessment) -> Look:
+def _gathered(desk: Desk, memory: Memory, lately: Lately, frame: Frame, found: Assessment) -> Look:
     """All that a look takes but what the sensors said of late and from when on is told."""
     completed = found.lot.clock.completed_at
     return Look(
@@ -183,7 +184,7 @@ def _gathered(desk: Desk, memory: Memory, frame: Frame, found: Assessment) -> Lo
         patience=desk.settings.patience,
         told_from=0,
         items=_items(desk, frame, found.as_of),
-        drifts=_drifts(desk, memory, frame, found.as_of),
+        drifts=_drifts(desk, memory, lately, frame, found.as_of),
         told_ready=completed is not None and _told_ready(desk, found.job, completed),
     )
 
@@ -192,11 +193,14 @@ def _items(desk: Desk, frame: Frame, as_of: int) -> tuple[Item, ...]:
     return () if frame.finish is None else items_of(desk, frame, frame.finish, as_of)
 
 
-def _drifts(desk: Desk, memory: Memory, frame: Frame, as_of: int) -> tuple[Drift, ...]:
-    at, known = memory.drifts.get(frame.job.name, (0, ()))
-    if not 0 <= as_of - at < DRIFTS:
-        known = drifts(desk, frame, as_of)
-        memory.drifts[frame.job.name] = as_of, known
+def _drifts(desk: Desk, memory: Memory, lately: Lately, frame: Frame, as_of: int) -> tuple[Drift, ...]:
+    """As they were compared in this day of the job, which begins when its name says: not all at one look."""
+    job = frame.job.name
+    day = (as_of + crc32(job.encode()) % DRIFTS) // DRIFTS
+    compared_on, known = memory.drifts.get(job, (None, ()))
+    if compared_on != day:
+        known = drifts(desk, frame, as_of, lately)
+        memory.drifts[job] = day, known
     return known
 
 

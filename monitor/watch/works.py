@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from functools import partial
@@ -38,6 +39,7 @@ SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
 COMPACT = HOUR  # how often it looks for days that are kept twice and need not be [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 KEPT_FOR = 400 * DAY  # what was refused, told, or is over; ours, no published source [ms]
+LULL, NAP = 30.0, 0.05  # how long a round of judging lets the hearing go first, in all and at a time; ours [s]
 AT_ONCE = 1_000  # how many messages, and alarms, are let go at a time
 
 
@@ -61,14 +63,21 @@ Announce = Callable[[Mapping[str, Mapping[str, Any]]], object]
 
 
 def works_of(
-    desk: Desk, beat: Callable[[], object], looked: Looked, announce: Announce = lambda _: None
+    desk: Desk,
+    beat: Callable[[], object],
+    looked: Looked,
+    announce: Announce = lambda _: None,
+    draining: Callable[[], bool] = lambda: False,
 ) -> tuple[Work, ...]:
-    """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are."""
+    """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are.
+
+    While `draining` what was missed the judging waits, but not for long.
+    """
     memory, one_at_a_time = Memory(), threading.Lock()  # the look takes what was judged just before it
 
     def judge() -> None:
         with one_at_a_time:
-            judge_what_was_heard(desk, looked, memory)
+            judge_what_was_heard(desk, looked, memory, draining)
 
     def see() -> None:
         with one_at_a_time:
@@ -148,7 +157,9 @@ def seal_days(desk: Desk) -> None:
         log("info", "sealed", head=head.number, hash=signed.hash, closes=head.closes, leaves=head.size)
 
 
-def judge_what_was_heard(desk: Desk, looked: Looked, memory: Memory | None = None) -> None:
+def judge_what_was_heard(
+    desk: Desk, looked: Looked, memory: Memory | None = None, draining: Callable[[], bool] = lambda: False
+) -> None:
     """Write down what is new of the jobs that heard something since the last look, or are due to be complete.
 
     `looked` is brought up to date, and `memory` is handed what was judged. A job that can't be judged stops no other
@@ -157,15 +168,23 @@ def judge_what_was_heard(desk: Desk, looked: Looked, memory: Memory | None = Non
     settle(desk)
     now, generations = desk.clock.now(), desk.store.generations()
     due = {job: of for job, of in generations.items() if _is_due(looked.get(job), of, now)}
-    judge_each(desk, due, looked, Memory() if memory is None else memory)
+    judge_each(desk, due, looked, Memory() if memory is None else memory, draining)
 
 
-def judge_each(desk: Desk, generations: Mapping[str, int], looked: Looked, memory: Memory) -> None:
+def judge_each(
+    desk: Desk,
+    generations: Mapping[str, int],
+    looked: Looked,
+    memory: Memory,
+    draining: Callable[[], bool] = lambda: False,
+) -> None:
     """Write down what is new of these jobs, each of the generation given; see `judge_what_was_heard`."""
     faults: list[Fault] = []
+    patience = LULL
     now, desk = desk.clock.now(), replace(desk, book=desk.book.still())
     lately = memory.begin(desk, generations, now)
     for job, generation in sorted(generations.items()):
+        patience = _let_by(draining, patience)
         try:
             sensors, length = len(desk.book.entries(SENSORS_CHAIN)), len(desk.book.log(job))
             found, entries = judge_and_note(desk, job, lambda at, one: assess_in_round(at, one, now, lately))
@@ -178,6 +197,14 @@ def judge_each(desk: Desk, generations: Mapping[str, int], looked: Looked, memor
             faults += exc.faults
     if faults:
         raise WallclimeError.of(faults)
+
+
+def _let_by(draining: Callable[[], bool], patience: float) -> float:
+    """Wait while `draining`, as far as there is patience; what is left of it. [s]"""
+    while patience > 0.0 and draining():
+        time.sleep(NAP)
+        patience -= NAP
+    return patience
 
 
 def _is_due(last: Look | None, generation: int, now: int) -> bool:

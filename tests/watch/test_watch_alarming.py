@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from unittest import mock
 
 import pytest
 from desks import T0, furnish, hear, kinds, opening, steady
@@ -429,6 +430,14 @@ def test_a_log_that_cannot_be_read_is_a_wall_that_cannot_be_judged(desk, monkeyp
     assert {(whats.UNJUDGED, "raised"), (whats.HUMIDITY_HIGH, "raised")} <= set(steps(found))
     [told] = [one for one in messages(desk) if "attic" in one.jobs]
     assert told.subject == "Alarm: wall can't be judged, attic"
+
+
+def test_neighbours_are_compared_once_a_day_of_the_job(desk):
+    hear(desk, steady(T0, 50))
+    memory = Memory()
+    with mock.patch("monitor.watch.sight.drifts", return_value=()) as compared:
+        looks(desk, [T0 + hour * HOUR for hour in range(1, 26)], memory)
+    assert compared.call_count == 2  # at the first look, and once in the 24 h after it
 
 
 def test_what_is_remembered_of_a_job_goes_when_it_is_closed(desk):

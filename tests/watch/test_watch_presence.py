@@ -105,6 +105,13 @@ def test_a_broker_that_was_tried_does_not_keep_the_daemon_from_being_ready():
     assert Pulse([], taken).asked()
 
 
+def test_it_drains_while_a_marker_is_on_its_way_and_not_where_none_comes_back():
+    waits = {"connected": True, "marker": "awaited"}
+    assert Pulse([link(connected=True, marker="returned"), link("cellar", **waits)], taken).draining()
+    for other in ({"connected": True, "marker": "returned"}, {**waits, "marker_missing": True}, {"marker": "awaited"}):
+        assert not Pulse([link(**other)], taken).draining()
+
+
 def test_a_thread_that_stands_still_for_a_minute_is_named():
     pulse = Pulse([link("attic"), link("cellar")], taken)
     assert list(pulse.still()) == []

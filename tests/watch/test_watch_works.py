@@ -232,6 +232,25 @@ def test_without_being_asked_for_nothing_is_copied_nor_drawn(desk):
     assert {"backup", "walls"}.isdisjoint(run.name for run in scheduled(desk).runs())
 
 
+def test_the_judging_lets_what_was_missed_be_drained_first(desk):
+    furnish(desk)
+    hear(desk, steady(T0, 50))
+    waits = iter([True, True, False])
+    with mock.patch("monitor.watch.works.time.sleep") as slept:
+        works.judge_what_was_heard(desk, {}, draining=lambda: next(waits))
+    assert slept.call_count == 2
+    assert completions(desk) == [T0 + 48 * HOUR]
+
+
+def test_the_judging_does_not_wait_for_ever_for_what_is_drained(desk):
+    furnish(desk)
+    hear(desk, steady(T0, 50))
+    with mock.patch("monitor.watch.works.time.sleep") as slept:
+        works.judge_what_was_heard(desk, {}, draining=lambda: True)
+    assert sum(call.args[0] for call in slept.call_args_list) == pytest.approx(works.LULL, abs=works.NAP)
+    assert completions(desk) == [T0 + 48 * HOUR]
+
+
 def test_what_was_judged_is_looked_at_without_being_judged_again(desk):
     furnish(desk)
     hear(desk, steady(T0, 50))
