@@ -38,6 +38,7 @@ from monitor.intake.topics import covering
 HALF_WINDOW = 10  # of the 20 messages that a broker sends ahead of our acknowledgements
 MARKER_WITHIN = 10.0  # [s]
 TOPICS = 10_000  # addresses that are remembered
+SHOWN = 400  # of a payload, for people; of ten thousand sensors whole payloads could be 640 MB [bytes]
 
 _QUIET = 0.05  # nothing comes for so long once the backlog is over [s]
 _BUSY = 60.0  # where it is never quiet, what comes so long after the marker is taken for live [s]
@@ -151,7 +152,7 @@ class Listener:
         self._looked = (0.0, 0)
         self._status = Status()
         self.turned = time.monotonic()  # when the loop went round last [s]
-        self.latest: dict[str, tuple[str, bytes]] = {}  # of each sensor the last topic and payload that were read
+        self.latest: dict[str, tuple[str, bytes]] = {}  # of each sensor the last topic and begin of payload
         self._client, self._said = link.make_client(settings_broker, service)
         self._client.on_connect, self._client.on_disconnect = self._on_connect, self._on_disconnect
         self._client.on_subscribe, self._client.on_message = self._on_subscribe, self._on_message
@@ -313,7 +314,7 @@ class Listener:
             return  # never heard before: something else that speaks at this broker
         for new in self._admission.check(topic, readings):
             self._log("info", "new sensor", address=new, next="wallclime sensor seen")
-        self.latest[readings[0].stream] = (topic, payload)
+        self.latest[readings[0].stream] = (topic, payload[:SHOWN])
         self._batch.readings += readings
 
     def _refuse(self, message: MQTTMessage, arrival: int, reason: str, detail: str) -> None:

@@ -71,8 +71,11 @@ def _write_secret(home: Path, password: str) -> None:
     make_home(home)
     path = home / PASSWORD
     try:
-        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
             file.write(f"{password}\n")
+    except FileExistsError:
+        mend = "Move it away first; or write wallclime.toml for the broker that it is of"
+        raise SettingsError("it is there already", where=str(path), mend=mend) from None
     except OSError as exc:
         mend = "Choose another folder with --home DIR"
         raise StoreError(f"it can't be written ({exc.strerror})", where=str(path), mend=mend) from exc

@@ -88,7 +88,10 @@ class Book:
         self._open_at: dict[str, int] | None = None
 
     def still(self) -> Book:
-        """This book as it lies open now: no chain is asked again whether it has grown. For a round over all jobs."""
+        """This book as it lies open now: no chain is asked again whether it has grown. For a round over all jobs.
+
+        One that begins meanwhile is asked: its job may be looked at already.
+        """
         lying = copy.copy(self)
         lying._open_at = {chain: number for chain, (number, _) in self._store.chain_heads().items()}
         return lying
@@ -102,10 +105,10 @@ class Book:
     def entries(self, chain: str) -> Sequence[Entry]:
         """All entries of one chain."""
         known = self._read.get(chain, [])
-        if self._open_at is None:
+        if self._open_at is None or chain not in self._open_at:
             grown = len(known) != self._store.head(chain)[0]
         else:
-            grown = len(known) < self._open_at.get(chain, 0)
+            grown = len(known) < self._open_at[chain]
         if grown:
             known = self._read[chain] = [_lean(entry) for entry in self._store.entries(chain)]
         return known

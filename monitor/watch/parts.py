@@ -172,16 +172,22 @@ class Lead:
 
     def __init__(self, desk: Desk, role: Role, stop: threading.Event) -> None:
         self._desk, self._may, self._stop = desk, role.may_lead, stop
-        self._has = self._lost = False
+        self._has = self._led = self._lost = False
 
     def __call__(self) -> bool:
         """Whether it leads, as far as it knows."""
         return self._has
 
     def take(self) -> bool:
-        """Lead if nobody else does; whether that is new. Raises StoreError."""
-        had, self._has = self._has, self._may and self._desk.store.lead()
-        if had and not self._has:
+        """Lead if nobody else does; whether that is new. Raises StoreError; until it is asked again nothing is led."""
+        had = self._has
+        self._led = self._led or had
+        try:
+            self._has = self._may and self._desk.store.lead()
+        except StoreError:
+            self._has = False
+            raise
+        if self._led and not self._has:
             self._lost = True
             self._stop.set()
         if self._has and not had and self._desk.store.is_shared:

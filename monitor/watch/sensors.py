@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.basis.errors import RecordError
+from monitor.basis.errors import PayloadError, RecordError
 from monitor.basis.times import DAY, SECOND, rfc3339, zone_of
 from monitor.basis.units import to_base
 from monitor.basis.values import AIR, FILE_ADDRESS, SENSORS_CHAIN, Draft, Entry, Kind, Quantity
@@ -305,11 +305,15 @@ def _stamped(source: Source, payload: str) -> bool:
 
 
 def _read_plain(topic: str, payload: str) -> str:
-    """How a message of plain JSON is read, in words; "" where it is cut short."""
+    """How a message of plain JSON is read, in words; "" where it is cut short, or came under other sources."""
     document = _document(payload)
     if document is None:
         return ""
-    fields = {quantity: Field(spot.at, spot.unit) for quantity, spot in look(document, topic).items()}
+    try:
+        spots = look(document, topic)
+    except PayloadError:
+        return ""
+    fields = {quantity: Field(spot.at, spot.unit) for quantity, spot in spots.items()}
     return _read_as(Source(topic, "plain", fields, topic, time_at=stamp_at(document)))
 
 

@@ -33,7 +33,7 @@ from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
 from monitor.watch.vitals import JUDGE, LOOK
 
 STAY_AWAKE = 3 * SECOND  # how often the daemon says that it is there [ms]
-STRANGERS, SHOWN = 50, 400  # how many sensors without a name are shown with how much of their last payload [bytes]
+STRANGERS = 50  # how many sensors without a name are shown with their last payload
 TIDY = 60 * SECOND  # how often it tidies up [ms]
 SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
 COMPACT = HOUR  # how often it looks for days that are kept twice and need not be [ms]
@@ -127,7 +127,7 @@ def stay_awake(
     ]
     known = {heard.stream for heard in desk.store.heard() if heard.name is not None}
     strange = {
-        stream: [topic, payload[:SHOWN].decode("utf-8", "backslashreplace")]
+        stream: [topic, payload.decode("utf-8", "backslashreplace")]
         for _, listener in listening
         for stream, (topic, payload) in list(listener.latest.items())
         if stream not in known

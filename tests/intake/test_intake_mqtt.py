@@ -9,7 +9,7 @@ from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, SECOND
 from monitor.config.settings import Broker, Field, Service, Source
 from monitor.intake import mqtt
-from monitor.intake.mqtt import Listener
+from monitor.intake.mqtt import SHOWN, Listener
 from monitor.intake.payload import Decoder
 
 pytestmark = pytest.mark.usefixtures("in_a_hurry")
@@ -99,6 +99,14 @@ def test_where_every_topic_is_heard_what_is_no_sensor_is_passed_over_and_what_wa
         ("flat7/hall/state", "unreadable", b"offline")
     ]
     assert [fields["address"] for _, event, fields in log if event == "new sensor"] == ["timed/7", "flat7/hall/state"]
+
+
+def test_of_a_long_payload_the_begin_is_remembered_for_people(mosquitto):
+    memory, padded = Memory(), f'{{"t": 20.5, "time": {NOW}, "more": "{"x" * 60_000}"}}'
+    with listening(mosquitto, memory) as listener:
+        publish(mosquitto, ("timed/7", padded))
+        soon(lambda: memory.readings)
+        assert listener.latest == {"timed/7": ("timed/7", padded.encode()[:SHOWN])}
 
 
 # --- batches

@@ -41,6 +41,20 @@ def test_a_broker_of_our_own_asks_for_the_password_that_is_told(tmp_path: Path):
     assert told[0].endswith(f"port 1885, user wallclime, password {broker.password}")
 
 
+def test_the_password_is_for_its_owner_only_and_one_that_is_there_already_is_left_as_it_is(tmp_path: Path):
+    begin_here(tmp_path / "new")
+    assert (tmp_path / "new" / PASSWORD).stat().st_mode & 0o777 == 0o600
+    (tmp_path / PASSWORD).write_text("of another broker", encoding="utf-8")
+    with pytest.raises(SettingsError) as refused:
+        begin_here(tmp_path)
+    assert str(refused.value) == (
+        f"{tmp_path / PASSWORD}: it is there already. Move it away first; "
+        "or write wallclime.toml for the broker that it is of"
+    )
+    assert (tmp_path / PASSWORD).read_text(encoding="utf-8") == "of another broker"
+    assert not (tmp_path / "wallclime.toml").exists()
+
+
 def test_a_home_that_was_made_for_another_broker_is_left_as_it_is(tmp_path: Path):
     begin_at(tmp_path, "192.0.2.7")
     with pytest.raises(SettingsError) as refused:

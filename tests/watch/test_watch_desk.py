@@ -72,6 +72,16 @@ def test_a_chain_is_read_again_only_when_it_has_grown(desk: Desk, monkeypatch):
     assert asked == ["den", "den"]
 
 
+def test_a_book_that_lies_open_stays_as_it_is_but_for_a_job_that_begins_meanwhile(desk: Desk):
+    furnish(desk)
+    still = desk.book.still()
+    length = len(still.log("den"))
+    desk.store.append("den", [Draft(Kind.NOTE, T0, "robin", {"text": "heater on"})])
+    open_job(desk, opening("loft"), who="robin")
+    assert (len(still.log("den")), still.job("loft").name) == (length, "loft")
+    assert len(still.anew().log("den")) == length + 1
+
+
 def test_the_chain_of_the_sensors_is_no_job(desk: Desk):
     furnish(desk)
     assert desk.book.names() == ["den"]

@@ -2,6 +2,7 @@
 
 import threading
 from dataclasses import replace
+from unittest import mock
 
 import pytest
 from desks import NOW, furnish, hear, steady
@@ -162,6 +163,19 @@ def test_whoever_lost_the_lead_comes_to_an_end(desk, monkeypatch):
     with pytest.raises(StoreError) as error:
         lead.check()
     assert str(error.value) == ("serve: another daemon has taken the lead. Nothing to do: started anew it stands by")
+
+
+def test_whoever_does_not_know_whether_it_leads_leaves_it_until_it_knows(desk, monkeypatch):
+    out = StoreError("the database refused: gone", where="store", mend="Check that it runs")
+    for last in (True, False):
+        stop, asked = threading.Event(), mock.Mock(side_effect=[True, out, last])
+        monkeypatch.setattr(type(desk.store), "lead", asked)
+        lead = Lead(desk, Role.ALL, stop)
+        lead.take()
+        with pytest.raises(StoreError, match="gone"):
+            lead.take()
+        assert not lead()
+        assert (lead.take(), lead(), stop.is_set()) == (last, last, not last)  # taken up anew, or lost to another
 
 
 def test_who_may_not_lead_does_not(desk):

@@ -168,3 +168,11 @@ def test_what_is_seen_has_its_place_of_now(desk: Desk):
     assert found == [("site/loft/climate", None, None), (SHELF, "shelf", "hall")]
     release_sensor(desk, "shelf", at=NOW, who="robin")
     assert [one.place for one in seen(desk)] == [None, None]
+
+
+def test_what_was_heard_under_other_sources_is_seen_though_nobody_would_read_it_now(desk: Desk):
+    at, stream, payload = desk.clock.now(), "flat7/x", '{"in": {"temp": 20}, "out": {"temp": 2}}'
+    desk.store.keep_readings([Reading(stream, TEMPERATURE, at, 20.0, "degC", at, LIVE)])
+    desk.store.stay_awake(desk.store.wake(), {"latest": {stream: [stream, payload]}})
+    [found] = seen(desk)
+    assert (found.topic, found.payload, found.read_as) == (stream, payload, "")
