@@ -28,6 +28,7 @@ SQLITE = (
     "PRAGMA foreign_keys = ON",
     # Pages that are written again and again, the last ones of every channel, go back to the file less often. 40 MB.
     "PRAGMA wal_autocheckpoint = 10000",
+    "PRAGMA cache_size = -1000",  # KiB a connection: one in each thread, and the system remembers the file anyway
 )
 MARKS = {"sqlite": "?", "postgresql": "%s"}  # in the place of a value, in SQL that goes past SQLAlchemy
 POSTGRESQL = (f"SET lock_timeout = {PATIENCE}",)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
+import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -43,11 +44,17 @@ def held(conn: Connection, name: str, new: bool) -> int:
     return found
 
 
+def _lean(body: dict[str, Any]) -> dict[str, Any]:
+    """The same with keys that all entries share: whoever remembers the logs of many jobs holds each key but once."""
+    return {sys.intern(key): value for key, value in body.items()}
+
+
 def entries_of(conn: Connection, name: str) -> list[Entry]:
     """All entries of a chain, from its first."""
     query = select(*_COLUMNS, entry.c.body).join(chain).where(chain.c.name == name).order_by(entry.c.number)
     rows = [tuple(row) for row in conn.execute(query)]
-    bodies = json.loads(f"[{','.join([row[-1] for row in rows])}]")  # at once: of thousands each would take its time
+    text = f"[{','.join([row[-1] for row in rows])}]"  # at once: of thousands each would take its time
+    bodies = json.loads(text, object_hook=_lean)
     return [
         Entry(name, number, Kind(kind), at, entered, who, body, corrects, salt, link)
         for (number, kind, at, entered, who, corrects, salt, link, _), body in zip(rows, bodies, strict=True)

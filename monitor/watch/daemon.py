@@ -47,6 +47,7 @@ from monitor.watch.presence import watched_over
 from monitor.watch.pulse import Pulse, named
 from monitor.watch.ready import Told
 from monitor.watch.schedule import Schedule, Work
+from monitor.watch.thrift import share_heaps
 from monitor.watch.vitals import JUDGE
 from monitor.watch.works import Looked, stay_awake, works_of
 
@@ -69,6 +70,7 @@ def serve(
     """
     stop = ended()
     sys.setswitchinterval(SWITCH)
+    share_heaps()
     with open_desk(home, clock=clock) as desk:
         of_share = checked_share(desk.settings, role, share, shared=desk.store.is_shared)
         journal.set_up(desk.settings.log)

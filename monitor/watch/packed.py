@@ -11,22 +11,30 @@ from numpy.typing import NDArray
 from monitor.basis.segment import scaled
 from monitor.basis.values import Origin, Series
 
+_RARE = 50  # one number in so many may need more bytes than the others
+
 _Whole = TypeVar("_Whole", np.int16, np.int32, np.int64)
 
 
 @dataclass(frozen=True, slots=True)
 class Narrow:
-    """Whole numbers as what they are above the least of them, in as few bytes each as hold the most; None: nothing."""
+    """Whole numbers as what they are above the least of them, in as few bytes each as hold nearly all; None: nothing.
+
+    `rare` are the places and the numbers, above the least too, of those that need more: a gap between steps.
+    """
 
     count: int
     least: int
-    above: NDArray[np.unsignedinteger[Any]] | None
+    above: NDArray[np.unsignedinteger[Any]] | None = None
+    rare: tuple[NDArray[np.intp], NDArray[np.int64]] | None = None
 
     def wide(self, dtype: type[_Whole]) -> NDArray[_Whole]:
         """The numbers."""
         if self.above is None:
             return np.full(self.count, self.least, dtype)
         whole = self.above.astype(dtype)
+        if self.rare is not None:
+            whole[self.rare[0]] = self.rare[1]
         whole += dtype(self.least)
         return whole
 
@@ -68,8 +76,8 @@ class Packed:
     def beside(self, other: Packed) -> Packed:
         """The same; its times are the ones of `other` where they are equal, and are kept once then."""
         mine, its = self.steps, other.steps
-        same = mine.above is not None and its.above is not None and np.array_equal(mine.above, its.above)
-        return replace(self, steps=its) if same and mine.least == its.least else self
+        same = mine.above is not None and np.array_equal(mine.wide(np.int64), its.wide(np.int64))
+        return replace(self, steps=its) if same else self
 
 
 def packed(series: Series) -> Packed:
@@ -91,7 +99,13 @@ def packed(series: Series) -> Packed:
 
 def _narrow(whole: NDArray[np.signedinteger[Any]]) -> Narrow:
     if not len(whole):
-        return Narrow(0, 0, None)
-    least, most = int(whole.min()), int(whole.max())
-    above = None if least == most else (whole - least).astype(np.min_scalar_type(most - least))
-    return Narrow(len(whole), least, above)
+        return Narrow(0, 0)
+    least = int(whole.min())
+    above = whole - least
+    if not above.any():
+        return Narrow(len(whole), least)
+    for dtype in (np.uint8, np.uint16, np.uint32):
+        rare = np.flatnonzero(above > np.iinfo(dtype).max)
+        if len(rare) <= len(whole) // _RARE:
+            return Narrow(len(whole), least, above.astype(dtype), (rare, above[rare]) if len(rare) else None)
+    return Narrow(len(whole), least, above.astype(np.uint64))

@@ -29,6 +29,7 @@ from monitor.watch.judging import assess_in_round, judge_and_note, settle
 from monitor.watch.pulse import named
 from monitor.watch.schedule import Each, Every, Work
 from monitor.watch.sealing import close_due
+from monitor.watch.thrift import give_back
 from monitor.watch.upkeep import SCHEDULED, backup, copies_in, stamp
 from monitor.watch.vitals import JUDGE, LOOK
 
@@ -138,7 +139,7 @@ def stay_awake(
 
 
 def tidy(desk: Desk) -> None:
-    """Keep quarantine, outbox and alarms within bounds, and the ballast for a full disk in its place."""
+    """Keep quarantine, outbox, alarms and memory within bounds, and the ballast for a full disk in its place."""
     store, now = desk.store, desk.clock.now()
     lost = store.prune_quarantine(QUARANTINE_BYTES, KEPT_FOR)
     if lost:
@@ -148,6 +149,7 @@ def tidy(desk: Desk) -> None:
     store.prune_outbox(now - KEPT_FOR, AT_ONCE)
     store.prune_alarms(now - KEPT_FOR, AT_ONCE)
     store.keep_ballast()
+    give_back()
 
 
 def seal_days(desk: Desk) -> None:

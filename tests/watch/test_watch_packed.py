@@ -14,13 +14,14 @@ FILE = Origin(OriginKind.FILE, "0" * 64)
 FIELDS = ("t", "value", "unit", "origin")
 _STEPS = st.one_of(st.just(60_000), st.integers(59_900, 60_100), st.integers(1, 10**12))
 _DECIMALS = st.integers(-(10**6), 10**6).flatmap(lambda n: st.sampled_from([n / 10**k for k in range(7)]))
+_LONG = st.lists(_DECIMALS, min_size=50, max_size=120)
 _VALUES = st.one_of(_DECIMALS, st.sampled_from([-0.0, 0.0, 5e-324, 1e300]), st.floats(allow_nan=False, width=64))
 
 
 @st.composite
 def all_series(draw: st.DrawFn) -> Series:
     """Any series that the store may answer."""
-    values = draw(st.one_of(st.lists(_DECIMALS, max_size=40), st.lists(_VALUES, max_size=40)))
+    values = draw(st.one_of(st.lists(_DECIMALS, max_size=40), _LONG, st.lists(_VALUES, max_size=40)))
     some = {"min_size": len(values), "max_size": len(values)}
     steps = draw(st.lists(_STEPS, **some))
     of_units, of_origins = draw(st.integers(1, 3)), draw(st.integers(1, 3))
@@ -68,6 +69,16 @@ def test_tenths_within_25_degrees_take_a_byte_each_and_equal_steps_none() -> Non
     assert kept.value.above is not None
     assert kept.value.above.nbytes == 1680
     assert kept.steps.above is None
+
+
+def test_a_gap_takes_no_wider_steps() -> None:
+    series = minutes(1680, np.arange(1680.0))
+    series.t[1:] += 5
+    series.t[800:] += 86_400_000
+    kept = packed(series)
+    assert kept.steps.above is not None
+    assert kept.steps.above.nbytes == 1679
+    assert bits(kept.series()) == bits(series)
 
 
 def test_what_is_kept_holds_no_array_of_the_series() -> None:
