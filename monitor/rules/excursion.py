@@ -95,16 +95,14 @@ def _stretches(
         return
     at = np.flatnonzero(held)
     outside, value = outside[:, at], voices.value[:, at]
-    if side == "low":
-        furthest, worst = np.minimum, np.where(outside, value, np.inf).min(axis=0)
-    else:
-        furthest, worst = np.maximum, np.where(outside, value, -np.inf).max(axis=0)
+    furthest: np.ufunc = np.minimum if side == "low" else np.maximum
+    worst = furthest.reduce(np.where(outside, value, np.inf if side == "low" else -np.inf), axis=0)
     dose = np.abs(worst - limit[at]) * ((line.edges[at + 1] - line.edges[at]) / HOUR)
     far = np.abs(value - limit[at]) > voices.uncertainty[:, at]
     sound, beyond = anyone(outside & ~voices.suspect[:, at]), anyone(outside & far)
     ends = np.cumsum([until - first for first, until in segments])
     begins = np.append(0, ends[:-1])
-    figures = zip(
+    figures: Iterator[tuple[Any, ...]] = zip(
         furthest.reduceat(worst, begins).tolist(),
         (float(np.add.reduce(dose[a:b])) for a, b in zip(begins.tolist(), ends.tolist(), strict=True)),
         np.logical_or.reduceat(sound, begins).tolist(),
@@ -112,7 +110,9 @@ def _stretches(
         outside[:, ends - 1].T.tolist(),
         strict=True,
     )
-    yield from (_Stretch(*segment, *figure) for segment, figure in zip(segments, figures, strict=True))
+    yield from itertools.starmap(
+        _Stretch, (segment + figure for segment, figure in zip(segments, figures, strict=True))
+    )
 
 
 def _segments(edges: Times, held: Mask, midnights: Times) -> list[tuple[int, int]]:
