@@ -15,6 +15,7 @@ from typer.core import TyperCommand, TyperGroup
 from cli import (
     advise,
     alarm,
+    board,
     bundle,
     care,
     cautions,
@@ -36,7 +37,6 @@ from cli import (
     status,
     summary,
     upkeep,
-    walls,
     witness,
 )
 from cli import takeoff as taking_off
@@ -79,7 +79,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "record": record.record,
     "form": form.form,
     "handover": handover.handover,
-    "walls": walls.walls,
+    "board": board.board,
     "summary": summary.summary,
     "dispute": dispute.dispute,
     "advise": advise.advise,

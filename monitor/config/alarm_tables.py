@@ -149,8 +149,8 @@ READERS: dict[str, Reader] = {
     "backup.to": tables.line,
     "backup.every": tables.amount(_DURATION, "1 h", "31 d"),
     "backup.keep": tables.whole(1, 1_000),
-    "walls.to": tables.line,
-    "walls.every": tables.amount(_DURATION, "1 min", "24 h"),
+    "board.to": tables.line,
+    "board.every": tables.amount(_DURATION, "1 min", "24 h"),
 }
 
 
@@ -181,7 +181,7 @@ def alarms_of(
         "dead_man": one("dead_man", dead_man, "url_file", '"dead-man.url"'),
         "health": one("health", Health, "port", "9464"),
         "backup": one("backup", Backup, "to", '"FOLDER"'),
-        "walls": one("walls", Boards, "to", '"FOLDER"'),
+        "board": one("board", Boards, "to", '"FOLDER"'),
     }
 
 

@@ -92,7 +92,7 @@ class Settings:
     dead_man: DeadMan | None = None
     health: Health | None = None
     backup: Backup | None = None
-    walls: Boards | None = None
+    board: Boards | None = None
     shares: tuple[Share, ...] = ()
 
     @property

@@ -1,7 +1,7 @@
 """The board over all walls: a folder with a page of all and a report of each, written anew where something changed.
 
 Every file is written beside its place and moved there, the page of all last, so that whoever looks finds a whole board.
-The folder has a list of what was written; nothing else in it is ever touched.
+The folder has a list of what the board wrote; nothing else in it is ever touched.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class Written:
 def write_boards(
     desk: Desk, folder: Path, *, full: bool = False, told: Callable[[float], None] = lambda share: None
 ) -> Written:
-    """Write the page over all walls into `folder`, which is made if it is not there; `told` hears the share done.
+    """Write the board of all walls into `folder`, which is made if it is not there; `told` hears the share done.
 
     The charts of its reports stand still, which makes a report a tenth as large, unless they are asked for in `full`. A
     wall that can't be judged and a report that can't be written are named on the page, and the rest goes on. Raises
@@ -123,14 +123,14 @@ def _begun(folder: Path) -> dict[str, str]:
         ) from exc
     except (ValueError, KeyError, AttributeError, TypeError) as exc:
         raise ReportError(
-            "the list of what was written here can't be read",
+            "the list of what the board wrote can't be read",
             where=str(folder / LIST),
             mend="Empty the folder, or name another with -o DIR",
         ) from exc
 
 
 def _note(folder: Path, files: Mapping[str, str]) -> None:
-    about = "What wallclime walls wrote here, and removes again; it touches nothing else."
+    about = "What wallclime board wrote here, and removes again; it touches nothing else."
     write_whole(folder / LIST, json.dumps({"about": about, "files": dict(sorted(files.items()))}, indent=1) + "\n")
 
 

@@ -106,9 +106,9 @@ def _asked_for(desk: Desk, settings: Settings) -> Iterable[Work]:
     """What is done only where the settings ask for it."""
     if settings.backup is not None:
         yield Work("backup", Each(settings.backup.every), partial(back_up, desk, settings.backup))
-    if settings.walls is not None:
-        every = Every(settings.walls.every, soon=True)
-        yield Work("walls", every, partial(_write_boards, desk, settings.walls.to))
+    if settings.board is not None:
+        every = Every(settings.board.every, soon=True)
+        yield Work("board", every, partial(_write_boards, desk, settings.board.to))
 
 
 def stay_awake(
@@ -258,4 +258,4 @@ def _write_boards(desk: Desk, folder: Path, _period: str) -> None:
 
     written = write_boards(desk, folder)
     if written.failed:
-        log("warning", "reports of walls not written", count=written.failed)
+        log("warning", "reports of the board not written", count=written.failed)

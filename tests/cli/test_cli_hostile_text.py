@@ -265,7 +265,7 @@ def test_in_a_browser_every_text_is_text_and_nothing_of_it_runs(scene, window: W
 
 
 def test_a_page_over_all_walls_shows_every_name_and_names_its_files_harmlessly(scene, window: Window):
-    scene.home.done("walls", "-o", scene.folder / "board")
+    scene.home.done("board", "-o", scene.folder / "board")
     found = [path.relative_to(scene.folder / "board") for path in (scene.folder / "board").rglob("*") if path.is_file()]
     assert all(re.fullmatch(r"[\w.-]+", str(path)) for path in found)
     with window.open((scene.folder / "board" / "index.html").read_text(encoding="utf-8")) as page:

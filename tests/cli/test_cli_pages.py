@@ -1,4 +1,4 @@
-"""wallclime record, walls and dispute: pages to hand over."""
+"""wallclime record, board and dispute: pages to hand over."""
 
 from __future__ import annotations
 
@@ -27,22 +27,22 @@ def test_a_record_of_no_job_or_into_no_page_is_refused(den: Home):
     )
 
 
-def test_the_page_over_all_walls_says_what_it_wrote(den: Home):
-    folder = den.path.parent / "walls"
-    assert den.done("walls", "-o", folder).err == (
+def test_a_board_says_what_it_wrote(den: Home):
+    folder = den.path.parent / "board"
+    assert den.done("board", "-o", folder).err == (
         f"wrote {folder / 'index.html'}: 1 wall; 1 report written, 0 left as they were\n"
     )
-    assert den.done("walls", "-o", folder).err == (
+    assert den.done("board", "-o", folder).err == (
         f"wrote {folder / 'index.html'}: 1 wall; 0 reports written, 1 left as it was\n"
     )
-    assert den.done("walls", "-o", folder, "--full").err == (
+    assert den.done("board", "-o", folder, "--full").err == (
         f"wrote {folder / 'index.html'}: 1 wall; 1 report written, 0 left as they were\n"
     )
 
 
-def test_a_page_over_no_wall_is_one_that_says_so(wallclime: Home):
-    folder = wallclime.path.parent / "walls"
-    wallclime.done("walls", "-o", folder)
+def test_a_board_over_nothing_is_a_page_that_says_so(wallclime: Home):
+    folder = wallclime.path.parent / "board"
+    wallclime.done("board", "-o", folder)
     assert "No wall yet." in (folder / "index.html").read_text(encoding="utf-8")
 
 
@@ -62,11 +62,11 @@ def test_one_span_alone_is_refused(record: Home):
 
 def test_pages_are_shown_in_the_units_that_are_asked_for(record: Home):
     folder, path = record.path.parent / "si", record.path.parent / "si.html"
-    record.done("walls", "-o", folder, "--units", "si")
+    record.done("board", "-o", folder, "--units", "si")
     assert "temperature 21.0 °C to 21.6 °C" in (folder / "index.html").read_text(encoding="utf-8").replace(
         "\u00a0", " "
     )
-    assert "1 report written" in record.done("walls", "-o", folder).err
+    assert "1 report written" in record.done("board", "-o", folder).err
     spans = ("--span", "2026-01-05T08:00..2026-01-07", "--span", "2026-01-07..2026-01-09")
     record.done("dispute", "den", *spans, "--units", "si", "-o", path)
     assert "Measured from 21.0 °C to 21.6 °C" in path.read_text(encoding="utf-8").replace("\u00a0", " ")

@@ -48,7 +48,7 @@ def test_without_a_line_nobody_is_told_and_the_alarm_is_as_patient_as_its_defaul
     found = load("")
     assert found.patience == Patience()
     assert found.contacts == ()
-    assert (found.dead_man, found.health, found.backup, found.walls) == (None, None, None, None)
+    assert (found.dead_man, found.health, found.backup, found.board) == (None, None, None, None)
 
 
 def test_each_figure_of_the_patience_may_be_set(load):
@@ -337,24 +337,24 @@ host = "::1"
 to = "copies"
 every = "6 h"
 keep = 3
-[walls]
-to = "/srv/walls"
+[board]
+to = "/srv/board"
 every = "5 min"
 """)
     assert found.dead_man == DeadMan("https://hook.invalid/x", 2 * MINUTE)
     assert found.health == Health(9000, "::1")
     assert found.backup == Backup(tmp_path / "copies", 6 * HOUR, 3)
-    assert found.walls == Boards(Path("/srv/walls"), 5 * MINUTE)
+    assert found.board == Boards(Path("/srv/board"), 5 * MINUTE)
 
 
 def test_what_is_needed_and_missing_is_told(faults_of):
     assert faults_of(
-        '[dead_man]\nevery = "2 min"\n[health]\nhost = "::1"\n[backup]\nkeep = 3\n[walls]\nevery = "1 h"'
+        '[dead_man]\nevery = "2 min"\n[health]\nhost = "::1"\n[backup]\nkeep = 3\n[board]\nevery = "1 h"'
     ) == [
         'dead_man.url_file: it is missing. Add url_file = "dead-man.url"',
         "health.port: it is missing. Add port = 9464",
         'backup.to: it is missing. Add to = "FOLDER"',
-        'walls.to: it is missing. Add to = "FOLDER"',
+        'board.to: it is missing. Add to = "FOLDER"',
     ]
 
 

@@ -95,7 +95,7 @@ def test_each_line_of_the_starter_that_is_commented_out_may_be_used(load, passwo
         Source("senml/{site}", "senml", {}, "{site}/", broker="attic"),
     )
     assert found.contacts[0].name == "office"
-    assert None not in (found.dead_man, found.health, found.backup, found.walls)
+    assert None not in (found.dead_man, found.health, found.backup, found.board)
 
 
 def test_the_client_id_is_the_same_at_every_start_and_another_for_each_home(tmp_path):

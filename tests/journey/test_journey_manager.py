@@ -156,7 +156,7 @@ def played(lived: January, at: Days, receivers: Receivers) -> None:
     said["without a sensor"] = house.done("status", "mill house 2 north").out
     said["care"] = house.done("care", "due", "--within", "30 d").out
     house.done("handover", "mill house 2 north", "-o", "sheet.html")
-    house.done("walls", "-o", "walls")
+    house.done("board", "-o", "walls")
     house.done("summary", "--month", "2027-01", "-o", "january.html")
 
 

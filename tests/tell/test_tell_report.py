@@ -55,7 +55,7 @@ def test_the_sections_come_in_the_order_of_what_matters(page):
         "Moist air",
         "Readiness",
         "Excursions",
-        "Time not known",
+        "Gaps",
         "Coverage",
         "Sensors",
         "What the profile asks",

@@ -198,7 +198,7 @@ def test_a_list_that_cant_be_read_is_refused(desk: Desk, tmp_path: Path, text: s
     with pytest.raises(ReportError) as refused:
         write_boards(desk, tmp_path)
     assert str(refused.value) == (
-        f"{tmp_path / LIST}: the list of what was written here can't be read. "
+        f"{tmp_path / LIST}: the list of what the board wrote can't be read. "
         "Empty the folder, or name another with -o DIR"
     )
 

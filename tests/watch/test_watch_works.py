@@ -209,27 +209,27 @@ def test_a_folder_that_takes_no_file_is_told(desk, away):
     assert str(error.value) == (f"{away}: it can't be written (Read-only file system). Let this user write the folder")
 
 
-# --- the page over all walls ---
+# --- the board ---
 
 
 def test_the_board_is_written_into_the_folder_that_is_asked_for(desk, tmp_path):
     furnish(desk)
     hear(desk, steady(T0, 24))
-    daemon = scheduled(desk, walls=Boards(tmp_path / "board"))
-    daemon.turn("walls")
+    daemon = scheduled(desk, board=Boards(tmp_path / "board"))
+    daemon.turn("board")
     assert "den" in (tmp_path / "board" / "index.html").read_text(encoding="utf-8")
 
 
 def test_reports_of_the_board_that_can_not_be_written_are_said(desk, tmp_path, caplog):
     with mock.patch("monitor.watch.walls.write_boards", return_value=mock.Mock(failed=2)):
-        scheduled(desk, walls=Boards(tmp_path)).turn("walls")
+        scheduled(desk, board=Boards(tmp_path)).turn("board")
     assert [(one.getMessage(), one.fields) for one in caplog.records] == [
-        ("reports of walls not written", {"count": 2})
+        ("reports of the board not written", {"count": 2})
     ]
 
 
 def test_without_being_asked_for_nothing_is_copied_nor_drawn(desk):
-    assert {"backup", "walls"}.isdisjoint(run.name for run in scheduled(desk).runs())
+    assert {"backup", "board"}.isdisjoint(run.name for run in scheduled(desk).runs())
 
 
 def test_the_judging_lets_what_was_missed_be_drained_first(desk):

@@ -1,4 +1,4 @@
-"""wallclime walls: a folder with a page over all walls."""
+"""wallclime board: a folder with a page over all walls."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import typer
 from cli.common import Progress, Units, desk, say
 
 
-def walls(
+def board(
     context: typer.Context,
     output: Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="The folder; made if it is not there.")],
     units: Units = None,
@@ -26,7 +26,7 @@ def walls(
     from monitor.tell.words import counted_things
     from monitor.watch.walls import INDEX, write_boards
 
-    with desk(context, units) as opened, Progress("walls") as progress:
+    with desk(context, units) as opened, Progress("board") as progress:
         found = write_boards(opened, output, full=full, told=progress)
     reports = f"{counted_things(found.reports, 'report')} written, {found.left} left as {_they(found.left)}"
     failed = f", {found.failed} not written" if found.failed else ""
