@@ -682,12 +682,13 @@ def test_what_sensors_said_is_not_remembered_and_is_read_anew_for_a_wall_that_ne
 
     def signals_of(one):
         asked.append({key: recent.t.tolist() for key, recent in one.said.items()})
-        return ()
+        return (Signal(whats.FROST, "den", "den", T0, Priority.HIGH, {"limit": 5.0, "value": 1.0}),)
 
-    monkeypatch.setattr(alarming, "signals_of", signals_of)
-    looks(desk, [WET + HOUR], memory)
+    monkeypatch.setattr(sight, "signals_of", signals_of)
+    looks(desk, [WET + HOUR, WET + HOUR + 1], memory)  # the second sees that it was written down
     assert memory.seen["den"].look.said == {}
-    monkeypatch.setattr(alarming, "assess", lambda _at, _job: 1 / 0)  # it is not asked for
+    monkeypatch.setattr(sight, "assess_in_round", lambda _at, _job, *_more: 1 / 0)  # it is not asked for
     looks(desk, [WET + HOUR + MINUTE], memory)
-    assert asked[0] == asked[1]
-    assert [len(times) >= 144 for times in asked[1].values()] == [True, True]  # a day of one every 10 min
+    assert len(asked) == 3
+    assert asked[1] == asked[2]
+    assert [len(times) >= 144 for times in asked[2].values()] == [True, True]  # a day of one every 10 min
