@@ -113,9 +113,15 @@ class Book:
             known = self._read[chain] = [_lean(entry) for entry in self._store.entries(chain)]
         return known
 
-    def told(self, chain: str, how: Callable[[Sequence[Entry]], _T]) -> _T:
-        """What `how` makes of the entries of a chain, made again only when it has grown."""
-        entries = self.log(chain) if chain != SENSORS_CHAIN else self.entries(chain)
+    def told(self, job: str, how: Callable[[Sequence[Entry]], _T]) -> _T:
+        """What `how` makes of the log of a job, made again only when it has grown. Raises RecordError: no such job."""
+        return self._made(job, self.log(job), how)
+
+    def _of_sensors(self, how: Callable[[Sequence[Entry]], _T]) -> _T:
+        """The same of the sensors' log."""
+        return self._made(SENSORS_CHAIN, self.entries(SENSORS_CHAIN), how)
+
+    def _made(self, chain: str, entries: Sequence[Entry], how: Callable[[Sequence[Entry]], _T]) -> _T:
         known = self._told.get((chain, how))
         if known is None or known[0] is not entries:
             known = self._told[chain, how] = entries, how(entries)
@@ -143,8 +149,6 @@ class Book:
 
     def job(self, name: str) -> Job:
         """What the job is. Raises RecordError: no such job."""
-        if name == SENSORS_CHAIN:
-            self.log(name)  # the sensors' log is no job
         return self._shown(self.told(name, job_of))
 
     def _shown(self, job: Job) -> Job:
@@ -152,11 +156,11 @@ class Book:
 
     def sensors(self) -> dict[str, Sensor]:
         """Every named sensor."""
-        return self.told(SENSORS_CHAIN, sensors_of)
+        return self._of_sensors(sensors_of)
 
     def stays(self) -> tuple[Stay, ...]:
         """Where every sensor was and is."""
-        return self.told(SENSORS_CHAIN, _stays)
+        return self._of_sensors(_stays)
 
     def profiles(self, job: str) -> tuple[ProfileText, ...]:
         """Every profile the job has had."""
@@ -183,7 +187,7 @@ class Book:
 
     def frame(self, job: str, profile: Profile, as_of: int) -> Frame:
         """The frame in which the job's readings are judged."""
-        log, sensors = self.log(job), self.told(SENSORS_CHAIN, SensorsLog)
+        log, sensors = self.log(job), self._of_sensors(SensorsLog)
         happened = bisect.bisect_right(self.told(job, moments_of), as_of), sensors.happened(as_of)
         known = self._frames.get((job, profile.text))
         if known is None or known[0] is not log or known[1] is not sensors or known[2] != happened:
@@ -197,7 +201,7 @@ class Book:
 
         A job that can't be read may hang on any, and stops no other.
         """
-        at = self.told(SENSORS_CHAIN, _heard_at)
+        at = self._of_sensors(_heard_at)
         if streams is not None:
             at = {place: here & set(streams) for place, here in at.items() if not here.isdisjoint(streams)}
         names = self.names()

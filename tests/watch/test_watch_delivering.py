@@ -109,7 +109,7 @@ def test_an_event_is_told_to_the_broker(desk: Desk, mosquitto: Mosquitto):
     topic = f"wallclime/{at.settings.broker.client_id}/event"
     with watcher(mosquitto.port) as heard, delivering(at, pace=QUICK):
         post(at, message("e1", MQTT))
-        soon(lambda: counts(at) == (0, 1, 0))
+        soon(lambda: counts(at) == (0, 1, 0) and heard.said(topic))
     assert [(one["id"], one["n"]) for one in heard.said(topic)] == [("e1", 1)]
 
 
