@@ -189,6 +189,7 @@ def test_a_broker_that_hangs_is_told_once_it_goes_on_and_the_id_says_what_came_t
 ):
     monkeypatch.setattr(module, "Announcer", partial(Announcer, patience=0.3))
     at = with_contacts(desk, port=mosquitto.port)
+    event = f"wallclime/{at.settings.broker.client_id}/event"
     post(at, message("e1", MQTT))
     with watcher(mosquitto.port) as heard:
         os.kill(mosquitto.pid, signal.SIGSTOP)
@@ -199,10 +200,10 @@ def test_a_broker_that_hangs_is_told_once_it_goes_on_and_the_id_says_what_came_t
                     f"broker 127.0.0.1:{mosquitto.port}: it does not answer. Look at the broker's own log"
                 )
                 os.kill(mosquitto.pid, signal.SIGCONT)
-                soon(lambda: counts(at) == (0, 1, 0))
+                soon(lambda: counts(at) == (0, 1, 0) and heard.said(event))
         finally:
             os.kill(mosquitto.pid, signal.SIGCONT)
-    assert {one["id"] for one in heard.said(f"wallclime/{at.settings.broker.client_id}/event")} == {"e1"}
+    assert {one["id"] for one in heard.said(event)} == {"e1"}
 
 
 def test_a_broker_that_is_away_is_told_once_it_is_back(desk: Desk, mosquitto: Mosquitto):
