@@ -32,18 +32,21 @@ _START = "Start the broker, or mend host and port in wallclime.toml"
 class Wire:
     """A socket that reads ahead: paho asks it for the head of every packet byte by byte."""
 
-    _ahead, _at = b"", 0
+    _room: memoryview | None = None
+    _at = _end = 0  # what is read ahead stands there from _at to _end
 
     def recv(self, size: int, flags: int = 0) -> bytes:
         """At most `size` bytes; b"" at the end of the link."""
-        if self._at >= len(self._ahead):
-            self._ahead, self._at = super().recv(PIECE, flags), 0  # type: ignore[misc]
-        begin, self._at = self._at, self._at + size
-        return self._ahead[begin : self._at]
+        if self._room is None:  # one for the life of the link: a new one for each reading would leave holes in the heap
+            self._room = memoryview(bytearray(PIECE))
+        if self._at == self._end:
+            self._at, self._end = 0, super().recv_into(self._room, PIECE, flags)  # type: ignore[misc]
+        begin, self._at = self._at, min(self._at + size, self._end)
+        return self._room[begin : self._at].tobytes()
 
     def waiting(self) -> bool:
         """Whether there is something to read that `select` does not see."""
-        return self._at < len(self._ahead)
+        return self._at < self._end
 
 
 class PlainWire(Wire, socket.socket):
