@@ -114,6 +114,14 @@ def presence_topic(broker: Broker) -> str:
     return f"wallclime/{broker.client_id}/presence"
 
 
+def introduce(client: Client, broker: Broker) -> None:
+    """Give a client what the broker asks for: user, password, certificates. Raises BrokerError."""
+    if broker.user is not None:
+        client.username_pw_set(broker.user, broker.password)
+    if broker.tls is not None:
+        client.tls_set_context(tls_context(broker))
+
+
 def make_client(broker: Broker, service: Service) -> tuple[Client, Said]:
     """A client with a session that the broker keeps, manual acknowledgements and a last will. Raises BrokerError."""
     five = broker.protocol == "5"
@@ -127,10 +135,7 @@ def make_client(broker: Broker, service: Service) -> tuple[Client, Said]:
     )
     said = Said()
     client.enable_logger(said)
-    if broker.user is not None:
-        client.username_pw_set(broker.user, broker.password)
-    if broker.tls is not None:
-        client.tls_set_context(tls_context(broker))
+    introduce(client, broker)
     client.will_set(presence_topic(broker), "offline", qos=1, retain=True)
     # Half of it: after so long without a word a ping goes out, and after as long without an answer the link is dead.
     keepalive = max(1, broker.keepalive // (2 * SECOND))

@@ -115,9 +115,6 @@ def _client(broker: Broker) -> tuple[Client, link.Said]:
     )
     said = link.Said()
     client.enable_logger(said)
-    if broker.user is not None:
-        client.username_pw_set(broker.user, broker.password)
-    if broker.tls is not None:
-        client.tls_set_context(link.tls_context(broker))
+    link.introduce(client, broker)
     client.connect_async(broker.host, broker.port, keepalive=max(1, round(broker.keepalive / SECOND)))
     return client, said

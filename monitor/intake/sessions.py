@@ -23,10 +23,7 @@ def give_up(broker: Broker) -> None:
         protocol=MQTTv5 if five else MQTTv311,
         reconnect_on_failure=False,
     )
-    if broker.user is not None:
-        client.username_pw_set(broker.user, broker.password)
-    if broker.tls is not None:
-        client.tls_set_context(link.tls_context(broker))
+    link.introduce(client, broker)
     answered, refused = threading.Event(), []
 
     def connected(_client: Client, _data: object, _flags: object, reason: object, _properties: object) -> None:
