@@ -85,7 +85,7 @@ def try_out(
 ) -> None:
     """Put a test message on its way to a contact, or to all of them and to the broker; the daemon delivers it."""
     from monitor.watch.alarm_acts import send_test
-    from monitor.watch.awake import daemon_trouble
+    from monitor.watch.service.awake import daemon_trouble
 
     with desk(context) as opened:
         made, trouble = send_test(opened, contact), daemon_trouble(opened)
@@ -107,7 +107,7 @@ def history(
 ) -> None:
     """Every alarm that stood or changed since a time, oldest first, whatever has become of it."""
     from monitor.basis.times import DAY, parse_time
-    from monitor.watch.alarming import shown_to
+    from monitor.watch.service.alarming import shown_to
 
     with desk(context) as opened:
         zone = shown_to(opened, None)(job or "").zone
@@ -117,7 +117,7 @@ def history(
 
 def _of(at: Desk, found: Sequence[Alarm], job: str | None) -> list[Alarm]:
     """Those of a job and of the sensors that it rests on; all of them without one. Raises RecordError."""
-    from monitor.rules.grouping import jobs_of
+    from monitor.rules.alarm.grouping import jobs_of
 
     if job is not None:
         at.book.log(job)
@@ -133,7 +133,7 @@ def _end(at: Desk, id_: str, until: str | None, for_: str | None) -> int:
     from monitor.basis.times import parse_time
     from monitor.basis.units import parse_duration
     from monitor.watch.alarm_acts import named
-    from monitor.watch.alarming import shown_to
+    from monitor.watch.service.alarming import shown_to
 
     if (until is None) == (for_ is None):
         raise RecordError("it is not clear until when", where="alarm shelve", mend='Give --until TIME or --for "3 d"')
@@ -144,8 +144,8 @@ def _end(at: Desk, id_: str, until: str | None, for_: str | None) -> int:
 
 
 def _told(at: Desk, found: Sequence[Alarm], as_json: bool) -> None:
-    from monitor.tell.alarms import listing
-    from monitor.watch.alarming import shown_to
+    from monitor.tell.alarm.alarms import listing
+    from monitor.watch.service.alarming import shown_to
 
     if as_json:
         data([_json(one) for one in found])
@@ -157,7 +157,7 @@ def _told(at: Desk, found: Sequence[Alarm], as_json: bool) -> None:
 def _json(alarm: Alarm) -> dict[str, Any]:
     """An alarm for machines: times in RFC 3339, figures in degC and %RH."""
     from monitor.basis.times import rfc3339
-    from monitor.tell.alarm_facts import for_machines
+    from monitor.tell.alarm.alarm_facts import for_machines
 
     times = ("since", "raised", "told", "escalated", "acknowledged_at", "returned", "shelved_until")
     body = alarm.to_json()
@@ -166,8 +166,8 @@ def _json(alarm: Alarm) -> dict[str, Any]:
 
 
 def _say(at: Desk, found: Sequence[Alarm], what: str) -> None:
-    from monitor.tell.alarms import headline, standing
-    from monitor.watch.alarming import shown_to
+    from monitor.tell.alarm.alarms import headline, standing
+    from monitor.watch.service.alarming import shown_to
 
     shown = shown_to(at, None)
     for one in found:

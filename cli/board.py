@@ -24,7 +24,7 @@ def board(
     report is made anew only where something changed, or once a day.
     """
     from monitor.tell.words import counted_things
-    from monitor.watch.walls import INDEX, write_boards
+    from monitor.watch.papers.walls import INDEX, write_boards
 
     with desk(context, units) as opened, Progress("board") as progress:
         found = write_boards(opened, output, full=full, told=progress)

@@ -15,8 +15,8 @@ Dir = Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a bundle
 
 def bundle(context: typer.Context, job: Job, output: Folder) -> None:
     """Seal what there is of a job and write all of it, with proofs, into a folder that anybody can check."""
-    from monitor.watch.bundling import write_bundle
-    from monitor.watch.witness import view_of
+    from monitor.watch.evidence.bundling import write_bundle
+    from monitor.watch.evidence.witness import view_of
 
     with desk(context) as opened, Progress("bundle"):
         written = write_bundle(opened, job, output)
@@ -43,7 +43,7 @@ def verify(
     as_json: Json = False,
 ) -> None:
     """Check a bundle; needs nothing else. Exit status 0 whole, 1 not, 2 unreadable."""
-    from monitor.watch.verifying import check
+    from monitor.watch.evidence.verifying import check
 
     roots = [_read(path) for path in authorities or ()]
     with Progress("verify"):
@@ -134,7 +134,7 @@ def disclose(
     photos: Annotated[bool, typer.Option("--photos", help="Show photos that say where they were taken, too.")] = False,
 ) -> None:
     """Show some days, channels or entries of a bundle, proven under the same heads; the rest shows as withheld."""
-    from monitor.watch.disclosing import Asked, write
+    from monitor.watch.evidence.disclosing import Asked, write
 
     asked = Asked(first, last, tuple(channels or ()), entries, photos)
     with Progress("disclose"):

@@ -20,7 +20,7 @@ def due(
     """What is due at every finished wall that is not closed, overdue first; then the walls never cared for."""
     from monitor.basis.units import parse_duration
     from monitor.tell.care import due_json, due_text
-    from monitor.watch.life import due as find
+    from monitor.watch.job.life import due as find
 
     ahead = parse_duration(within, where="--within")
     with desk(context) as opened:

@@ -11,7 +11,7 @@ from cli.common import Who, desk, say, spread_of, who_of
 
 if TYPE_CHECKING:
     from monitor.basis.values import Entry, Quantity
-    from monitor.watch.instruments import Checked, Compared
+    from monitor.watch.sensing.instruments import Checked, Compared
 
 Texts = list[str] | None
 
@@ -50,8 +50,8 @@ def check(
     from monitor.basis.errors import RecordError
     from monitor.basis.times import parse_time
     from monitor.basis.units import parse_duration, parse_temperature
-    from monitor.watch.instruments import check_sensor, compensated, salt_point
-    from monitor.watch.sensors import zone_of_sensor
+    from monitor.watch.sensing.instruments import check_sensor, compensated, salt_point
+    from monitor.watch.sensing.sensors import zone_of_sensor
 
     if [bool(salt), bool(beside), laboratory is not None].count(True) != 1:
         mend = "Give one of --salt, --beside and --laboratory"
@@ -130,7 +130,7 @@ def _pairs(read: Sequence[str], true: Sequence[str], option: str) -> list[tuple[
 
 def _beside(beside: Sequence[str], read: Sequence[str], uncertainty: Texts) -> list[Compared]:
     from monitor.rules.instrument import Point
-    from monitor.watch.instruments import BESIDE, Compared
+    from monitor.watch.sensing.instruments import BESIDE, Compared
 
     spread = {**BESIDE, **dict(spread_of(text, "--beside-uncertainty") for text in uncertainty or ())}
     pairs = _pairs(read, _each(list(beside), read, "--beside", one_for_all=False), "--beside")
@@ -139,8 +139,8 @@ def _beside(beside: Sequence[str], read: Sequence[str], uncertainty: Texts) -> l
 
 def _certified(laboratory: str, read: Sequence[str], reference: Texts, uncertainty: Texts) -> list[Compared]:
     from monitor.rules.instrument import Point
-    from monitor.watch.instruments import Compared
-    from monitor.watch.jobs import checked_name
+    from monitor.watch.job.jobs import checked_name
+    from monitor.watch.sensing.instruments import Compared
 
     how = checked_name(laboratory, "--laboratory")
     pairs = _pairs(read, _each(reference, read, "--reference", one_for_all=False), "--reference")

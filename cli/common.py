@@ -104,7 +104,7 @@ def spread_of(text: str, option: str) -> tuple[Any, float]:
 
 def who_of(who: str | None) -> str:
     """The claimed speaker of an entry. Raises RecordError when nobody is named and the system has no name either."""
-    from monitor.watch.jobs import checked_name
+    from monitor.watch.job.jobs import checked_name
 
     try:
         return checked_name(who or getpass.getuser(), "--by")

@@ -27,7 +27,7 @@ def dispute(
 
     Times without an offset are in the job's zone.
     """
-    from monitor.watch.dispute import spans_told, write_dispute
+    from monitor.watch.papers.dispute import spans_told, write_dispute
 
     with desk(context, units) as opened, Progress("dispute"):
         spans, as_of = spans_told(opened, job, span), time_of(opened, job, at)

@@ -17,7 +17,7 @@ def form(
     paper: Annotated[bool, typer.Option("--paper", help="A sheet to print, fill in by hand and sign.")] = False,
 ) -> None:
     """Write a form for a phone: one file that needs no network and saves what is filled in for wallclime log import."""
-    from monitor.watch.forms import write_form
+    from monitor.watch.papers.forms import write_form
 
     with desk(context) as opened, Progress("form"):
         write_form(opened, job, output, paper=paper)

@@ -17,7 +17,7 @@ def handover(
     units: Units = None,
 ) -> None:
     """Write the sheet for the people who live with the wall: its air, its care, what harms it, what is recorded."""
-    from monitor.watch.sheets import write_handover
+    from monitor.watch.papers.sheets import write_handover
 
     with desk(context, units) as opened, Progress("sheet"):
         write_handover(opened, job, output)

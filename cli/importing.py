@@ -12,7 +12,7 @@ from cli.common import Job, Progress, Who, desk, one_of, say, who_of
 
 if TYPE_CHECKING:
     from monitor.intake.loggerguess import Columns
-    from monitor.watch.imports import Plan
+    from monitor.watch.sensing.imports import Plan
 
 
 def import_file(
@@ -57,7 +57,7 @@ def import_file(
     All of it is looked over first: a cell that can't be read is named, and then nothing is kept.
     """
     from monitor.basis.units import parse_duration
-    from monitor.watch.imports import doubts, plan_import, run_import
+    from monitor.watch.sensing.imports import doubts, plan_import, run_import
 
     given = None if hold is None else parse_duration(hold, where="--hold")
     hears = one_of(role, ("air", "box", "surface"), "--as")

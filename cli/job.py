@@ -103,7 +103,7 @@ def open_(
     """
     from monitor.config.jobfile import KEYS, read_told
     from monitor.config.joblist import SUFFIX, read_list
-    from monitor.watch.openings import open_one
+    from monitor.watch.job.openings import open_one
 
     options = {key: context.params["who" if key == "by" else key] for key in KEYS}
     needed = ("name", "zone", "length", "height")
@@ -127,7 +127,7 @@ def _open_all(context: typer.Context, told: Sequence[Any]) -> None:
     from collections import Counter
 
     from monitor.tell.words import counted_things
-    from monitor.watch.openings import each_of, open_all
+    from monitor.watch.job.openings import each_of, open_all
 
     walls = each_of([(one.values["name"], partial(_opening, one)) for one in told])
     who = [who_of(one.values.get("by")) for one in told]
@@ -143,9 +143,9 @@ def _open_all(context: typer.Context, told: Sequence[Any]) -> None:
 
 
 def _opening(told: Any) -> Any:
-    from monitor.rules.suitability import QUESTIONS
-    from monitor.watch.jobs import Opening
-    from monitor.watch.takeoff import shape_of
+    from monitor.rules.install.suitability import QUESTIONS
+    from monitor.watch.job.jobs import Opening
+    from monitor.watch.job.takeoff import shape_of
 
     values = told.values
     return Opening(
@@ -167,10 +167,10 @@ _AS_TOLD = (
 def _opened(at: Any, name: str) -> Iterator[str]:
     """The take-off in short, how far the rows will move, and what is open about the place."""
     from monitor.tell.takeoff import in_short
-    from monitor.watch.boards import planned
-    from monitor.watch.found import strangers
-    from monitor.watch.jobs import place_condition
-    from monitor.watch.takeoff import of_job
+    from monitor.watch.job.jobs import place_condition
+    from monitor.watch.job.takeoff import of_job
+    from monitor.watch.papers.boards import planned
+    from monitor.watch.sensing.found import strangers
 
     measured, units = of_job(at, name, {}, at.book.job(name).units), at.book.job(name).units
     yield from in_short(measured.result, name, units, split=measured.split)
@@ -202,8 +202,8 @@ def place(
 ) -> None:
     """Say later what the place of the wall is like; the last answer to each question stands."""
     from monitor.config.jobfile import read_told
-    from monitor.rules.suitability import QUESTIONS
-    from monitor.watch.jobs import place_condition, say_place
+    from monitor.rules.install.suitability import QUESTIONS
+    from monitor.watch.job.jobs import place_condition, say_place
 
     told = read_told({key: context.params[key] for key in (*QUESTIONS, "reason")}).values
     answers = {key: value for key, value in told.items() if key in QUESTIONS}
@@ -223,7 +223,7 @@ def building_(
     who: Who = None,
 ) -> None:
     """Say which building the wall is in; the last name stands. Walls of one building are shown and told together."""
-    from monitor.watch.jobs import say_building
+    from monitor.watch.job.jobs import say_building
 
     with desk(context) as at:
         entry = say_building(at, job, name, who=who_of(who))
@@ -242,7 +242,7 @@ def example() -> None:
 def list_(context: typer.Context, as_json: Json = False) -> None:
     """All jobs, in order of name."""
     from monitor.tell.screen import jobs_text
-    from monitor.watch.pages import job_rows
+    from monitor.watch.papers.pages import job_rows
 
     with desk(context) as at:
         rows = job_rows(at)
@@ -255,7 +255,7 @@ def list_(context: typer.Context, as_json: Json = False) -> None:
 @app.command("show")
 def show(context: typer.Context, job: Job, as_json: Json = False) -> None:
     """What was said of the job at its opening: places, wall, profiles."""
-    from monitor.watch.jobs import facts_of
+    from monitor.watch.job.jobs import facts_of
 
     with desk(context) as at:
         facts = facts_of(at, job)
@@ -283,9 +283,9 @@ def profile_(
 ) -> None:
     """Judge the job by another profile; the verdict under the first stays beside it."""
     from monitor.tell import words
-    from monitor.watch.jobs import change_profile
+    from monitor.watch.job.jobs import change_profile
     from monitor.watch.judging import assess
-    from monitor.watch.shown import display
+    from monitor.watch.papers.shown import display
 
     with desk(context) as at:
         before = assess(at, job)
@@ -299,7 +299,7 @@ def profile_(
 @app.command("close")
 def close(context: typer.Context, job: Job, reason: Reason, at: At = None, who: Who = None) -> None:
     """End the watch over a job; its record stays."""
-    from monitor.watch.jobs import close_job
+    from monitor.watch.job.jobs import close_job
 
     with desk(context) as opened:
         entry = close_job(opened, job, at=time_of(opened, job, at), reason=reason, who=who_of(who))

@@ -13,7 +13,7 @@ from cli.common import Job, Reason, Who, desk, say, who_of
 
 def hold(context: typer.Context, job: Job, reason: Reason, who: Who = None) -> None:
     """Keep a job from being thinned or forgotten until it is released."""
-    from monitor.watch.forgetting import hold as enter
+    from monitor.watch.evidence.forgetting import hold as enter
 
     with desk(context) as opened:
         entry = enter(opened, job, reason=reason, who=who_of(who))
@@ -22,7 +22,7 @@ def hold(context: typer.Context, job: Job, reason: Reason, who: Who = None) -> N
 
 def release(context: typer.Context, job: Job, reason: Reason, who: Who = None) -> None:
     """End the hold of a job."""
-    from monitor.watch.forgetting import release as enter
+    from monitor.watch.evidence.forgetting import release as enter
 
     with desk(context) as opened:
         entry = enter(opened, job, reason=reason, who=who_of(who))
@@ -46,7 +46,7 @@ def forget(
     With --entries or --personal also of a finished wall. Readings stay, and so do copies made before.
     """
     from monitor.tell.upkeep import forgotten
-    from monitor.watch.forgetting import forget as enter
+    from monitor.watch.evidence.forgetting import forget as enter
 
     numbers = _numbers(entries)
     whole = entries is None and not personal

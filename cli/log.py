@@ -41,8 +41,8 @@ def reading(
     """A reading by hand: drawn and held against the sensors; the clock does not count it."""
     from monitor.basis.units import parse_percent, parse_temperature
     from monitor.basis.values import Quantity
-    from monitor.watch.diary import hand_reading
-    from monitor.watch.pages import hand_told
+    from monitor.watch.job.diary import hand_reading
+    from monitor.watch.papers.pages import hand_told
 
     values = {}
     if temperature is not None:
@@ -70,7 +70,7 @@ def note(
     who: Who = None,
 ) -> None:
     """A remark."""
-    from monitor.watch.diary import note as enter
+    from monitor.watch.job.diary import note as enter
 
     with desk(context) as opened:
         _written(enter(opened, job, text, at=time_of(opened, job, at), who=who_of(who)))
@@ -93,7 +93,7 @@ def correct(
     """Say that an entry was wrong: its time, what it said, or all of it. Both stay; the verdicts are shown."""
     from cli.setting import settings_of
     from monitor.tell import words
-    from monitor.watch.diary import correct as enter
+    from monitor.watch.job.diary import correct as enter
 
     with desk(context) as opened:
         instead = settings_of(opened, job, number, settings or ())
@@ -120,8 +120,8 @@ def list_(context: typer.Context, job: Job, as_json: Json = False) -> None:
     """The log of a job, like a diary."""
     from monitor.tell.screen import diary_text
     from monitor.tell.words import Display
-    from monitor.watch.diary import entries
-    from monitor.watch.shown import display
+    from monitor.watch.job.diary import entries
+    from monitor.watch.papers.shown import display
 
     with desk(context) as opened:
         found = entries(opened, job)

@@ -56,8 +56,8 @@ def deliver(
 ) -> None:
     """Boxes came and lie in the room, unopened and flat. Lift them in twos; keep stacks low and away from heat."""
     from monitor.basis.units import parse_length, parse_percent, parse_temperature
-    from monitor.watch.delivery import arrival
-    from monitor.watch.delivery import deliver as enter
+    from monitor.watch.job.delivery import arrival
+    from monitor.watch.job.delivery import deliver as enter
 
     facts = {
         "unopened": unopened,

@@ -59,11 +59,11 @@ def install(
     The room, the boards and every open condition at the start are taken from the record.
     """
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.boards import told_at_installation
-    from monitor.watch.installing import Installing
-    from monitor.watch.installing import install as enter
-    from monitor.watch.printing import page_file
-    from monitor.watch.sheets import write_not_ready
+    from monitor.watch.job.installing import Installing
+    from monitor.watch.job.installing import install as enter
+    from monitor.watch.papers.boards import told_at_installation
+    from monitor.watch.papers.printing import page_file
+    from monitor.watch.papers.sheets import write_not_ready
 
     plain: dict[str, Any] = {
         "who_installed": who_installed,

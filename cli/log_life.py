@@ -22,7 +22,7 @@ def care(
 ) -> None:
     """The finished wall was cared for. Dry or barely damp, water only: no steam, nothing flooded."""
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.life import care as enter
+    from monitor.watch.job.life import care as enter
 
     with desk(context) as opened:
         entry = enter(opened, job, did, text, at=time_of(opened, job, at), who=who_of(who))
@@ -46,8 +46,8 @@ def inspect(
     from monitor.basis.units import parse_length
     from monitor.tell.care import joint
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.life import inspect as enter
-    from monitor.watch.shown import display
+    from monitor.watch.job.life import inspect as enter
+    from monitor.watch.papers.shown import display
 
     told = pairs_of(joints, "--joint", "A3=0.5 mm")
     gaps = {name: parse_length(value, where=f"--joint {name}") for name, value in told.items()}
@@ -77,7 +77,7 @@ def event(
 ) -> None:
     """Something happened to the home that may explain an excursion. It changes no verdict."""
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.life import event as enter
+    from monitor.watch.job.life import event as enter
 
     with desk(context) as opened:
         begun, over = time_of(opened, job, start, "--from"), time_of(opened, job, end, "--to")
@@ -104,8 +104,8 @@ def cause(
 ) -> None:
     """Why the room was out of band in an episode, and what was done. Nothing is removed; it changes no verdict."""
     from monitor.tell import words
-    from monitor.watch.life import cause as enter
-    from monitor.watch.shown import display
+    from monitor.watch.job.life import cause as enter
+    from monitor.watch.papers.shown import display
 
     with desk(context) as opened:
         when = time_of(opened, job, at)

@@ -31,8 +31,8 @@ def photo(
     who: Who = None,
 ) -> None:
     """Keep photos as they are, byte for byte. Place data in them is taken out of what is handed over, not of these."""
-    from monitor.watch.attach import MOST_PHOTO, Shown, file_of, photos
-    from monitor.watch.shown import display
+    from monitor.watch.job.attach import MOST_PHOTO, Shown, file_of, photos
+    from monitor.watch.papers.shown import display
 
     with desk(context) as opened:
         when = time_of(opened, job, at)
@@ -84,9 +84,9 @@ def document(
 ) -> None:
     """The maker's own instructions: the file is kept, and each limit is laid beside the profile's."""
     from monitor.tell import makers
-    from monitor.watch.attach import MOST_DOCUMENT, MakersDocument, documents_of, file_of
-    from monitor.watch.attach import document as enter
-    from monitor.watch.shown import display
+    from monitor.watch.job.attach import MOST_DOCUMENT, MakersDocument, documents_of, file_of
+    from monitor.watch.job.attach import document as enter
+    from monitor.watch.papers.shown import display
 
     told = MakersDocument(title, revision, date, _limits(limits or []))
     with desk(context) as opened:
@@ -126,7 +126,7 @@ def import_(
     ] = None,
 ) -> None:
     """Enter what a form brought, all of it or nothing; every fault of it is listed. A file twice adds nothing."""
-    from monitor.watch.forms import import_form
+    from monitor.watch.papers.forms import import_form
 
     with desk(context) as opened:
         done = import_form(opened, file, who=who)

@@ -93,7 +93,7 @@ def check(
     Flatness needs lines along, across and over both diagonals; deviations towards the room are positive.
     """
     from monitor.tell.cautions import cautions_text
-    from monitor.watch.site import site_cautions, site_check, site_told
+    from monitor.watch.job.site import site_cautions, site_check, site_told
 
     bare = {"position": position_unit, "deviation": deviation_unit, "height": deviation_unit}
     facts = {
@@ -128,7 +128,7 @@ def moisture(
     who: Who = None,
 ) -> None:
     """What a moisture meter shows at the wall, beside a dry place of the same material; judged by the difference."""
-    from monitor.watch.site import moisture_told, wall_moisture
+    from monitor.watch.job.site import moisture_told, wall_moisture
 
     facts = {
         "meter": meter,
@@ -183,7 +183,7 @@ def _flatness(
 ) -> list[dict[str, Any]] | None:
     """The points of a file and of the command line, line by line."""
     from monitor.intake.points import read_points
-    from monitor.rules.flatness import DIRECTIONS
+    from monitor.rules.install.flatness import DIRECTIONS
 
     points = [] if file is None else read_points(file, DIRECTIONS, bare)
     points += [_point(text, bare) for text in texts]
@@ -199,7 +199,7 @@ def _flatness(
 
 def _point(text: str, bare: dict[str, str]) -> Point:
     from monitor.intake.points import Point
-    from monitor.rules.flatness import DIRECTIONS
+    from monitor.rules.install.flatness import DIRECTIONS
 
     line, _, pair = text.partition(":")
     direction, _, name = line.partition("/")

@@ -34,7 +34,7 @@ def _row(row: Any) -> dict[str, Any]:
 def list_(context: typer.Context, reason: Why = None, limit: Most = 100, as_json: Json = False) -> None:
     """What was refused, the newest first: how often, why, on which topic."""
     from monitor.tell.words import visible
-    from monitor.watch.refused import listed
+    from monitor.watch.sensing.refused import listed
 
     with desk(context) as at:
         rows = [_row(row) for row in listed(at, reason=reason, limit=limit)]
@@ -57,7 +57,7 @@ def show(
 ) -> None:
     """One thing that was refused, with its bytes."""
     from monitor.tell.words import visible
-    from monitor.watch.refused import shown
+    from monitor.watch.sensing.refused import shown
 
     with desk(context) as at:
         row = shown(at, number)
@@ -81,7 +81,7 @@ def retry(
     limit: Most = 10_000,
 ) -> None:
     """Read refused messages again, after wallclime.toml was mended. Only stamped ones can become readings."""
-    from monitor.watch.refused import retry as again
+    from monitor.watch.sensing.refused import retry as again
 
     with desk(context) as at:
         done = again(at, numbers or (), reason=reason, limit=limit)

@@ -21,7 +21,7 @@ def record(
 
     As of the start of the installation by default, or of now before that. The job is sealed as it is written.
     """
-    from monitor.watch.record import write_record
+    from monitor.watch.papers.record import write_record
 
     with desk(context, units) as opened, Progress("record"):
         told = write_record(opened, job, output, at=time_of(opened, job, at))

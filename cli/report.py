@@ -32,7 +32,7 @@ def report(
     Verdict and clock are of the whole record, even where a part of it is shown. A PDF and pictures are made by a
     Chromium or Chrome that is installed.
     """
-    from monitor.watch.pages import write_report
+    from monitor.watch.papers.pages import write_report
 
     with desk(context, units) as opened, Progress("report"):
         span = time_of(opened, job, start, "--from"), time_of(opened, job, end, "--to")

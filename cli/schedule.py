@@ -13,7 +13,7 @@ def schedule(context: typer.Context, as_json: Json = False) -> None:
     Times are in UTC; what keeps to local clocks, such as a digest, shows theirs too.
     """
     from monitor.tell.timetable import timetable, timetable_json
-    from monitor.watch.awake import daemon_trouble
+    from monitor.watch.service.awake import daemon_trouble
 
     with desk(context) as at:
         works, now, trouble = at.store.scheduled(), at.clock.now(), daemon_trouble(at)

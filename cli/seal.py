@@ -20,7 +20,7 @@ def now(
     job: Annotated[str | None, typer.Option(metavar="JOB", help="Make a code for this job, to be sent.")] = None,
 ) -> None:
     """Close the days that are due and seal all that came since; wallclime serve does it by itself."""
-    from monitor.watch import sealing, witness
+    from monitor.watch.evidence import sealing, witness
 
     with desk(context) as opened, Progress("seal"):
         if job is not None:
@@ -50,9 +50,9 @@ def status(context: typer.Context, as_json: Json = False) -> None:
     """The last head and its code, days closed, what is not sealed yet, the key."""
     from zoneinfo import ZoneInfo
 
-    from monitor.tell.evidence import evidence_rows
+    from monitor.tell.pages.evidence import evidence_rows
     from monitor.tell.words import Display
-    from monitor.watch.witness import sealed
+    from monitor.watch.evidence.witness import sealed
 
     with desk(context) as opened:
         found = sealed(opened)
@@ -90,7 +90,7 @@ def _json(found: Any) -> dict[str, Any]:
 @app.command("rotate")
 def rotate(context: typer.Context, reason: Reason) -> None:
     """Exchange the key for a new one: both sign the exchange, and the log tells of it."""
-    from monitor.watch.sealing import rotate as exchange
+    from monitor.watch.evidence.sealing import rotate as exchange
 
     _exchange(context, reason, exchange)
 
@@ -98,15 +98,15 @@ def rotate(context: typer.Context, reason: Reason) -> None:
 @app.command("lost")
 def lost(context: typer.Context, reason: Reason) -> None:
     """Declare the key lost and go on with a new one; nothing but heads kept by others then ties the record together."""
-    from monitor.watch.sealing import declare_lost
+    from monitor.watch.evidence.sealing import declare_lost
 
     _exchange(context, reason, declare_lost)
 
 
 def _exchange(context: typer.Context, reason: str, how: Any) -> None:
     from monitor.seal.codes import grouped
-    from monitor.watch import keyring, witness
-    from monitor.watch.jobs import given_reason
+    from monitor.watch.evidence import keyring, witness
+    from monitor.watch.job.jobs import given_reason
 
     with desk(context) as opened:
         head = how(opened, given_reason(reason, "seal"))
@@ -123,7 +123,7 @@ def compare(
     other: Annotated[Path, typer.Argument(metavar="OTHER", help="A bundle, or a data/seals/heads.jsonl.")],
 ) -> None:
     """Hold the heads of another copy of the record against this one. Exit status 0 when it is a part of this one."""
-    from monitor.watch.witness import compare as hold
+    from monitor.watch.evidence.witness import compare as hold
 
     with desk(context) as opened:
         found = hold(opened, other)
@@ -145,7 +145,7 @@ def timestamp(
 ) -> None:
     """Have an authority of your choice witness when a head was there. Needs the extra wallclime[timestamp]."""
     from monitor.basis.errors import RecordError
-    from monitor.watch import stamping
+    from monitor.watch.evidence import stamping
 
     if sum(one is not None for one in (server, query, answer)) != 1:
         mend = "Give one of --server URL, --query FILE, --answer FILE"

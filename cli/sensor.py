@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from monitor.basis.values import Quantity
     from monitor.rules.frame import Job
     from monitor.watch.desk import Desk
-    from monitor.watch.refused import Unheard
+    from monitor.watch.sensing.refused import Unheard
 
 _SHOWN = 200  # of a payload [characters]
 
@@ -37,9 +37,9 @@ def seen(context: typer.Context, as_json: Json = False) -> None:
     from monitor.basis.times import rfc3339
     from monitor.basis.units import format_duration, format_percent
     from monitor.tell.words import visible
-    from monitor.watch.found import add_command, looks, unnamed
-    from monitor.watch.refused import unheard
-    from monitor.watch.sensors import seen as heard
+    from monitor.watch.sensing.found import add_command, looks, unnamed
+    from monitor.watch.sensing.refused import unheard
+    from monitor.watch.sensing.sensors import seen as heard
 
     with desk(context) as at:
         rows, strange = heard(at), unheard(at)
@@ -142,7 +142,7 @@ def add(
         )
     from monitor.basis.units import format_duration, parse_duration, parse_percent, parse_temperature_difference
     from monitor.basis.values import Quantity
-    from monitor.watch.sensors import add_sensor, never_heard, sends
+    from monitor.watch.sensing.sensors import add_sensor, never_heard, sends
 
     uncertainty = {
         Quantity.AIR_TEMPERATURE: parse_temperature_difference(
@@ -182,7 +182,7 @@ def _units(texts: list[str]) -> dict[Quantity, str]:
 def _bring(at: Desk, name: str, where: str, of_job: Job | None, who: str) -> None:
     """Assign a sensor from now on; of a terminal it is asked how it hangs there."""
     from monitor.basis.times import rfc3339
-    from monitor.watch.sensors import assign_sensor
+    from monitor.watch.sensing.sensors import assign_sensor
 
     placement, facts = placing.placed({}, None, None)
     entry = assign_sensor(at, name, where, at=None, facts=facts, who=who)
@@ -217,7 +217,7 @@ def assign(
     On a terminal it asks for what was not said of the place.
     """
     from monitor.basis.times import parse_time, rfc3339
-    from monitor.watch.sensors import assign_sensor, known, zone_at
+    from monitor.watch.sensing.sensors import assign_sensor, known, zone_at
 
     if (place is None) == (job is None):
         raise RecordError("the place is not clear", where="sensor assign", mend="Give --place PLACE or --job JOB")
@@ -241,7 +241,7 @@ def assign(
 def release(context: typer.Context, name: Name, at: When = None, who: Who = None) -> None:
     """Say that a sensor leaves its place, now or --at."""
     from monitor.basis.times import parse_time, rfc3339
-    from monitor.watch.sensors import release_sensor, zone_of_sensor
+    from monitor.watch.sensing.sensors import release_sensor, zone_of_sensor
 
     with desk(context) as opened:
         end = None if at is None else parse_time(at, zone_of_sensor(opened, name), where="--at")

@@ -12,7 +12,7 @@ from cli.common import desk, say
 def add_all(context: typer.Context, path: Path, who: str) -> None:
     """Name and place the sensors of a list; what was done."""
     from monitor.tell.words import counted_things
-    from monitor.watch.sensor_list import read_sensors, take_in
+    from monitor.watch.sensing.sensor_list import read_sensors, take_in
 
     listed = read_sensors(path)
     with desk(context) as at:

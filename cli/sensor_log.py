@@ -25,7 +25,7 @@ def unit(
     from monitor.basis.times import parse_time, rfc3339
     from monitor.basis.units import unit_of
     from monitor.basis.values import Quantity
-    from monitor.watch.sensors import claim_unit, zone_of_sensor
+    from monitor.watch.sensing.sensors import claim_unit, zone_of_sensor
 
     one_of(quantity, ("temperature", "humidity"), "--quantity")
     which = Quantity.AIR_HUMIDITY if quantity == "humidity" else Quantity.AIR_TEMPERATURE
@@ -69,7 +69,7 @@ def withdraw(
     who: Who = None,
 ) -> None:
     """Say that an entry of the sensors' log was wrong: an assignment, a check or a unit. It stays in the log."""
-    from monitor.watch.sensors import withdraw_entry
+    from monitor.watch.sensing.sensors import withdraw_entry
 
     with desk(context) as opened:
         entry = withdraw_entry(opened, number, reason=reason, who=who_of(who))

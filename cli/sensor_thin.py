@@ -32,7 +32,7 @@ def thin(
     from monitor.basis.times import parse_time, zone_of
     from monitor.basis.units import parse_duration
     from monitor.tell.upkeep import thinned
-    from monitor.watch.thinning import thin as erase
+    from monitor.watch.evidence.thinning import thin as erase
 
     until = parse_time(before, zone_of("UTC"), where="--before")
     stretch = None if each is None else parse_duration(each, where="--each")

@@ -53,14 +53,14 @@ def serve(
     if broker is not None and (broker_here or embedded_broker):
         raise RecordError("there would be two brokers", where="--broker", mend="Leave one of the options out")
     if drain:
-        from monitor.watch.draining import drain as run_dry
+        from monitor.watch.service.draining import drain as run_dry
 
         run_dry(home, share=share, clock=context.obj.clock)
         return
     from monitor.config.tables import one_of
     from monitor.watch.beginning import begin_at, begin_here
-    from monitor.watch.daemon import serve as run
-    from monitor.watch.parts import Role
+    from monitor.watch.service.daemon import serve as run
+    from monitor.watch.service.parts import Role
 
     wanted = Role(one_of(*Role)(role, "serve --role"))
     said = [] if broker is None else begin_at(home, broker)

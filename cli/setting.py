@@ -22,7 +22,7 @@ def settings_of(opened: Desk, job: str, number: int, texts: Sequence[str]) -> di
 
     Raises RecordError, QuantityError, TimeError for each that can't be set so.
     """
-    from monitor.watch.diary import standing_entry
+    from monitor.watch.job.diary import standing_entry
 
     if not texts:
         return {}

@@ -38,14 +38,14 @@ def status(
 
 
 def _workers(at: Desk) -> list[str]:
-    from monitor.watch.awake import worker_lines
+    from monitor.watch.service.awake import worker_lines
 
     return worker_lines(at)
 
 
 def _told(at: Desk, job: str | None, as_json: bool) -> Any:
     from monitor.tell.screen import jobs_text, status_text
-    from monitor.watch.pages import job_rows, status_view
+    from monitor.watch.papers.pages import job_rows, status_view
 
     if job is None:
         rows = job_rows(at)
@@ -55,10 +55,10 @@ def _told(at: Desk, job: str | None, as_json: bool) -> Any:
 
 
 def _trouble(at: Desk, job: str | None) -> list[str]:
-    from monitor.watch.awake import daemon_trouble
-    from monitor.watch.refused import trouble
+    from monitor.watch.sensing.refused import trouble
+    from monitor.watch.service.awake import daemon_trouble
+    from monitor.watch.service.undelivered import trouble as undelivered
     from monitor.watch.standing import standing_alarms
-    from monitor.watch.undelivered import trouble as undelivered
 
     of_job = [] if job is None else _of_sensors(at, job)
     return [*of_job, *standing_alarms(at, job), *daemon_trouble(at), *undelivered(at), *trouble(at)]
@@ -66,7 +66,7 @@ def _trouble(at: Desk, job: str | None) -> list[str]:
 
 def _of_sensors(at: Desk, job: str) -> list[str]:
     """What can hardly be right of the job's sensors, or how it gets one."""
-    from monitor.watch.found import doubts, strangers
+    from monitor.watch.sensing.found import doubts, strangers
 
     return [*strangers(at, job), *doubts(at, job)]
 
@@ -76,8 +76,8 @@ def _watched(at: Desk, job: str | None, every: str) -> bool:
     from cli.live import Seen, can_watch, watch
     from monitor.basis.times import SECOND
     from monitor.basis.units import parse_duration
-    from monitor.watch.pages import job_rows, status_view
-    from monitor.watch.shown import display
+    from monitor.watch.papers.pages import job_rows, status_view
+    from monitor.watch.papers.shown import display
 
     pause = parse_duration(every, where="--every")
     if pause < SECOND:
@@ -100,8 +100,8 @@ def ready(context: typer.Context, job: Job, as_json: Json = False, units: Units 
     """May I start? Exit status 0 when all conditions pass, 1 when one fails or is unknown; the reasons are listed."""
     from monitor.tell.screen import ready_text
     from monitor.tell.words import display_of
-    from monitor.watch.pages import status_view
-    from monitor.watch.witness import witnessed_ready
+    from monitor.watch.evidence.witness import witnessed_ready
+    from monitor.watch.papers.pages import status_view
 
     with desk(context, units) as opened, Progress("judging"):
         view = status_view(opened, job)
@@ -129,7 +129,7 @@ def assess(
     """How a job stood at a time: a screen, or with --json all that was worked out (the Assessment)."""
     from monitor.tell.screen import status_text
     from monitor.watch.judging import assess as judge
-    from monitor.watch.pages import view_of
+    from monitor.watch.papers.pages import view_of
 
     with desk(context, units) as opened:
         with Progress("judging"):

@@ -18,8 +18,8 @@ def summary(
     units: Units = None,
 ) -> None:
     """Write a month over all walls for whoever answers for them: by building, worst wall first."""
-    from monitor.tell.summary import opening
-    from monitor.watch.summary import write_summary
+    from monitor.tell.pages.summary import opening
+    from monitor.watch.papers.summary import write_summary
 
     with desk(context, units) as opened, Progress("summary"):
         found = write_summary(opened, month, output, building=building)

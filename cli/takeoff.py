@@ -78,7 +78,7 @@ def takeoff(
 def _alone(told: Any, units: Any, *, enter: bool, as_json: bool) -> None:
     from monitor.basis.errors import RecordError
     from monitor.config.profile import load_profile
-    from monitor.watch.takeoff import measure, shape_of
+    from monitor.watch.job.takeoff import measure, shape_of
 
     if enter:
         raise RecordError("there is no job to write it into", where="--enter", mend="Name the JOB, or leave it out")
@@ -90,7 +90,7 @@ def _alone(told: Any, units: Any, *, enter: bool, as_json: bool) -> None:
 def _of_job(context: typer.Context, job: str, told: Any, *, enter: bool, as_json: bool, who: str | None) -> None:
     from monitor.basis.errors import RecordError
     from monitor.tell.takeoff import delivered
-    from monitor.watch import takeoff as at_desk
+    from monitor.watch.job import takeoff as at_desk
 
     if "profile" in told.values:
         mend = "Leave it out, or change the job's: wallclime job profile"
@@ -112,7 +112,7 @@ def _of_job(context: typer.Context, job: str, told: Any, *, enter: bool, as_json
 
 
 def _show(measured: Any, units: Any, as_json: bool) -> None:
-    from monitor.rules.takenoff import full_json
+    from monitor.rules.install.takenoff import full_json
     from monitor.tell.takeoff import takeoff_text
 
     profile, result = measured.profile, measured.result

@@ -11,14 +11,14 @@ from cli.common import At, Job, Who, desk, say, time_of, who_of
 
 def witnessed(opened: Any, job: str, what: str) -> list[str]:
     """Seal the job because of `what`; what to say of it."""
-    from monitor.watch.witness import witnessed as seal
+    from monitor.watch.evidence.witness import witnessed as seal
 
     return seal(opened, job, what)
 
 
 def witness(context: typer.Context, job: Job) -> None:
     """Say once more the newest code of the job, to send to client and contractor."""
-    from monitor.watch.witness import again
+    from monitor.watch.evidence.witness import again
 
     with desk(context) as opened:
         lines = again(opened, job)
@@ -35,7 +35,7 @@ def log_witness(
     who: Who = None,
 ) -> None:
     """Somebody confirmed that they keep a code; --by says who. A code that is of no head is refused."""
-    from monitor.watch.witness import reply
+    from monitor.watch.evidence.witness import reply
 
     with desk(context) as opened:
         entry = reply(opened, job, code, text=text, at=time_of(opened, job, at), who=who_of(who))

@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Page, Route, sync_playwright
 from pypdf import PdfReader
 
 from monitor.basis.units import System
-from monitor.watch.printing import for_paper
+from monitor.watch.papers.printing import for_paper
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 WIDE = 1180  # [CSS px]

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.values import OriginKind, Quantity
-from monitor.rules.estimates import BoardReading, CoreReading, Days, SkinReading, unpacked
+from monitor.rules.board.estimates import BoardReading, CoreReading, Days, SkinReading, unpacked
 
 # Raised whenever the same input may give another answer, or other words: checkpoints of another version are made anew.
 RULES_VERSION = 3

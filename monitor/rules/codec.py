@@ -10,9 +10,9 @@ from typing import Any
 
 from monitor.basis.values import Quantity
 from monitor.rules.assessment import Excursion, Gap
+from monitor.rules.board.lagging import Lagging
 from monitor.rules.clock import Clock
 from monitor.rules.fold import FoldState, GapState, Product, RunState
-from monitor.rules.lagging import Lagging
 
 _FIELDS = attrgetter(*(field.name for field in fields(Excursion)))
 

@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, Phase, Side, State
+from monitor.rules.board.days import held_for
+from monitor.rules.board.hours import hours_of
+from monitor.rules.board.lagging import Lagging, days_of, warm_boxes
 from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Times, Values
 from monitor.rules.clock import Clock, strict
-from monitor.rules.days import held_for
 from monitor.rules.excursion import Track, follow
 from monitor.rules.frame import Delivery, Frame
-from monitor.rules.hours import hours_of
-from monitor.rules.lagging import Lagging, days_of, warm_boxes
 from monitor.rules.timeline import (
     IN,
     STATES,

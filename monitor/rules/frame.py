@@ -19,11 +19,11 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import LATEST, rfc3339
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import InstrumentLevel, Profile
+from monitor.rules.install.moisture import Moisture, moisture_of
+from monitor.rules.install.site import SiteFacts, site_of
+from monitor.rules.install.suitability import Place, place_of
+from monitor.rules.install.takenoff import TakenOff, taken_off
 from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
-from monitor.rules.moisture import Moisture, moisture_of
-from monitor.rules.site import SiteFacts, site_of
-from monitor.rules.suitability import Place, place_of
-from monitor.rules.takenoff import TakenOff, taken_off
 
 Role = Literal["air", "box", "surface"]
 

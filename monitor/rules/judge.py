@@ -19,17 +19,17 @@ from monitor.rules.assessment import (
     Phase,
     State,
 )
-from monitor.rules.boards import board_reading
+from monitor.rules.board.boards import board_reading
+from monitor.rules.board.cores import core_reading
+from monitor.rules.board.estimates import unpacked
+from monitor.rules.board.skin import skin_reading
 from monitor.rules.channel import ORIGINS
 from monitor.rules.clock import Clock, reading, strict
-from monitor.rules.cores import core_reading
-from monitor.rules.estimates import unpacked
 from monitor.rules.excursion import episodes
 from monitor.rules.fold import CLOCKS, FoldState, Product, feed, gap_of, lot_key
 from monitor.rules.frame import Delivery, Frame
 from monitor.rules.readiness import Facts, conditions
 from monitor.rules.replay import Forgetful, Memory, Readings, Replayed, replay
-from monitor.rules.skin import skin_reading
 from monitor.rules.timeline import Timeline, stays_at
 
 

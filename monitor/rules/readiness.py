@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from monitor.basis.times import HOUR, rfc3339, whole_seconds
 from monitor.basis.units import System, format_duration
 from monitor.basis.values import AIR, Quantity
-from monitor.rules import suitability
 from monitor.rules.assessment import Condition, Lot, Now, Verdict
-from monitor.rules.cores import core_verdict
+from monitor.rules.board.cores import core_verdict
 from monitor.rules.frame import Frame
+from monitor.rules.install import suitability
+from monitor.rules.install.moisture import moisture_condition
+from monitor.rules.install.site import site_condition
+from monitor.rules.install.takenoff import size_condition
 from monitor.rules.instrument import LEVELS
-from monitor.rules.moisture import moisture_condition
-from monitor.rules.site import site_condition
-from monitor.rules.takenoff import size_condition
 
 INSTRUMENT = (Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE)  # what an instrument is asked to be backed for
 RECORD_ENDS = "the record ends"  # so begins the evidence where no sensor is here any more, but one was

@@ -11,8 +11,8 @@ from typing import Literal, get_args
 from monitor.basis.units import System
 from monitor.basis.values import Kind
 from monitor.rules.cautions import Caution
-from monitor.rules.flatness import Direction
-from monitor.rules.site import SAID
+from monitor.rules.install.flatness import Direction
+from monitor.rules.install.site import SAID
 
 Ask = Literal[
     "line", "text", "list", "choice", "yes_no", "length", "temperature", "percent", "number", "count", "rows", "pairs"

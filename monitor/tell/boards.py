@@ -21,11 +21,11 @@ from monitor.climate.wood import (
 from monitor.climate.wood import Row as PinnedOrFree
 from monitor.config.profile import Board, Profile
 from monitor.rules.assessment import Excursion, Lot, Now, Verdict
-from monitor.rules.consequences import Effect, Season
-from monitor.rules.cores import Evening, box_height, core_verdict, put_on_spacers
-from monitor.rules.estimates import BoardReading, Bounds, CoreReading
+from monitor.rules.board.consequences import Effect, Season
+from monitor.rules.board.cores import Evening, box_height, core_verdict, put_on_spacers
+from monitor.rules.board.estimates import BoardReading, Bounds, CoreReading
+from monitor.rules.board.movement import Movement, Outlook, Row, grown_mm, worst
 from monitor.rules.frame import Stack
-from monitor.rules.movement import Movement, Outlook, Row, grown_mm, worst
 from monitor.tell.words import Display, dose, evidence, lot_named, side, visible, when
 
 SILENT = 30 * DAY  # of a room that was not heard for longer nothing is said as of now; ours

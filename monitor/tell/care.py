@@ -9,8 +9,8 @@ from typing import Any
 from monitor.basis.times import datetime_of, rfc3339, zone_of
 from monitor.basis.units import INCH, System
 from monitor.basis.values import Entry, Kind, Quantity
-from monitor.rules.care import Item
-from monitor.rules.inspection import Joint
+from monitor.rules.install.care import Item
+from monitor.rules.install.inspection import Joint
 from monitor.tell import words
 from monitor.tell.words import Display, visible
 

@@ -8,7 +8,8 @@ from typing import Any
 from monitor.basis.times import DAY, EARLIEST, HOUR, LATEST
 from monitor.basis.units import format_duration, format_length
 from monitor.basis.values import PROGRAM, Entry, Kind, Quantity
-from monitor.tell import alarm_log, care, told, upkeep, words
+from monitor.tell import care, told, upkeep, words
+from monitor.tell.alarm import alarm_log
 from monitor.tell.words import Display, visible, when
 
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from monitor.basis.values import Quantity
 from monitor.rules.hand import Compared, Drift
-from monitor.tell.table import Table, most
-from monitor.tell.views import CheckLine, SensorLine
+from monitor.tell.pages.table import Table, most
+from monitor.tell.pages.views import CheckLine, SensorLine
 from monitor.tell.words import CHECK, QUANTITY, Display, difference, measure, visible, when
 
 CHECKS = ("when", "sensor", "quantity", "how", "reference", "correction", "uncertainty left", "valid until", "by")

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from monitor.basis.units import INCH, format_length
 from monitor.config.profile import Profile
-from monitor.rules.makers import Beside, Document, Span, beside
+from monitor.rules.install.makers import Beside, Document, Span, beside
 from monitor.tell.words import Display, visible
 
 NAMES: Mapping[str, str] = MappingProxyType(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from monitor.basis.units import System, format_percent, format_temperature
 from monitor.climate.surface import MOULD_LIMIT_PCT
 from monitor.config.profile import Profile
-from monitor.rules.estimates import SkinReading
+from monitor.rules.board.estimates import SkinReading
 from monitor.tell.words import counted_things
 
 MOULD = (

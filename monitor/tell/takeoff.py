@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from shlex import quote
 
 from monitor.basis.units import System, format_area
-from monitor.rules.takenoff import places
-from monitor.rules.takeoff import TakeOff, cut_list, workings
+from monitor.rules.install.takenoff import places
+from monitor.rules.install.takeoff import TakeOff, cut_list, workings
 from monitor.tell.screen import WIDTH
 from monitor.tell.words import counted_things, visible
 

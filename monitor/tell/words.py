@@ -36,7 +36,7 @@ from monitor.rules.assessment import (
     Phase,
     Restart,
 )
-from monitor.tell.settling import to_do as to_do
+from monitor.tell.pages.settling import to_do as to_do
 
 TRAINING = "TRAINING JOB: readings of this job were simulated. It proves nothing about a real room."
 _UTC = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")  # as rfc3339 writes it

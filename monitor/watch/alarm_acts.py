@@ -8,10 +8,10 @@ from dataclasses import replace
 from monitor.basis.alarm import MQTT, Alarm, Message, Standing
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
-from monitor.rules.alarms import Change, acknowledge, shelve
-from monitor.rules.grouping import Bundle, answered
-from monitor.watch.alarming import AGAIN, MovedError, buildings, message_id, record
+from monitor.rules.alarm.alarms import Change, acknowledge, shelve
+from monitor.rules.alarm.grouping import Bundle, answered
 from monitor.watch.desk import Desk
+from monitor.watch.service.alarming import AGAIN, MovedError, buildings, message_id, record
 
 
 def acknowledge_alarms(desk: Desk, ids: Sequence[str], who: str, *, job: str | None = None) -> list[Alarm]:

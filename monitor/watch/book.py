@@ -15,7 +15,7 @@ from monitor.basis.units import System
 from monitor.basis.values import SENSORS_CHAIN, Draft, Entry, Kind
 from monitor.config.profile import Profile, profile_from_text
 from monitor.keep.store import Store
-from monitor.rules.building import building_of
+from monitor.rules.alarm.building import building_of
 from monitor.rules.frame import (
     Frame,
     Job,

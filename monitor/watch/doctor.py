@@ -13,15 +13,15 @@ from monitor.config.settings import Settings, load_settings
 from monitor.keep.store import open_store
 from monitor.seal import chain
 from monitor.watch import examine_service as service
-from monitor.watch import undelivered
-from monitor.watch.awake import called, workers
 from monitor.watch.book import Book
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room, store_file
 from monitor.watch.examine_store import store_looks
 from monitor.watch.examining import Check, IllError, Look, UnknownError, look
-from monitor.watch.parts import unheard
-from monitor.watch.ready import LEAST_ROOM
+from monitor.watch.service import undelivered
+from monitor.watch.service.awake import called, workers
+from monitor.watch.service.parts import unheard
+from monitor.watch.service.ready import LEAST_ROOM
 
 
 def doctor(

@@ -18,12 +18,12 @@ from monitor.config.brokers import Broker
 from monitor.config.settings import Settings, Source
 from monitor.intake.topics import compile_topic
 from monitor.keep.rows import DaemonState
-from monitor.watch.awake import daemon_trouble, lives, living
 from monitor.watch.desk import Desk
+from monitor.watch.evidence.silences import AWAY_AFTER
 from monitor.watch.examining import IllError, UnknownError
-from monitor.watch.parts import NOBODY
-from monitor.watch.ready import CLOCK_SLACK
-from monitor.watch.silences import AWAY_AFTER
+from monitor.watch.service.awake import daemon_trouble, lives, living
+from monitor.watch.service.parts import NOBODY
+from monitor.watch.service.ready import CLOCK_SLACK
 
 FILE = "wallclime.toml"
 
@@ -177,7 +177,7 @@ def _asked(settings: Health) -> str | None:
 
 def contact(one: Contact) -> str:
     """It can be told something, as far as that is seen without telling it."""
-    from monitor.tell.courier import check
+    from monitor.tell.alarm.courier import check
 
     check(one)
     return "it has a URL; whether it is reached shows: wallclime alarm test"

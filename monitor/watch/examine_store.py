@@ -10,11 +10,11 @@ from monitor.basis.values import Entry, Kind
 from monitor.keep.schema import VERSIONS
 from monitor.seal import chain, codes
 from monitor.tell.words import counted_things as counted
-from monitor.watch import keyring
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk
+from monitor.watch.evidence import keyring
+from monitor.watch.evidence.sealcheck import check_heads, check_leaves, overdue
 from monitor.watch.examining import IllError, Look, UnknownError, none
-from monitor.watch.sealcheck import check_heads, check_leaves, overdue
 
 _ASIDE = "Put the store aside unchanged and continue from a backup: wallclime restore FILE --replace"
 

@@ -17,7 +17,7 @@ from monitor.rules.frame import effective, frame_of
 from monitor.rules.judge import judge, other_verdict
 from monitor.rules.replay import Checkpoint, Forgetful, Head
 from monitor.watch.desk import Desk
-from monitor.watch.lately import Lately
+from monitor.watch.service.lately import Lately
 
 
 class Shelf:

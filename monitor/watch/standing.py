@@ -10,9 +10,9 @@ def standing_alarms(desk: Desk, job: str | None) -> list[str]:
     every = desk.store.alarms()
     if not every:
         return []
-    from monitor.rules.grouping import jobs_of  # only now: there is a lot behind these words
-    from monitor.tell.alarms import standing_line
-    from monitor.watch.alarming import shown_to
+    from monitor.rules.alarm.grouping import jobs_of  # only now: there is a lot behind these words
+    from monitor.tell.alarm.alarms import standing_line
+    from monitor.watch.service.alarming import shown_to
 
     line = standing_line([one for one in every if job is None or job in jobs_of(one)], shown_to(desk, None))
     return [line] if line else []

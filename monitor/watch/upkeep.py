@@ -20,12 +20,12 @@ from monitor.config.settings import load_settings
 from monitor.keep.store import Store, open_copy, open_store
 from monitor.seal import chain
 from monitor.seal.heads import SignedHead
-from monitor.watch import keyring
-from monitor.watch.awake import lives
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk, make_home, open_desk
 from monitor.watch.disk import SQLITE, store_file
-from monitor.watch.sealing import signed_of
+from monitor.watch.evidence import keyring
+from monitor.watch.evidence.sealing import signed_of
+from monitor.watch.service.awake import lives
 
 _MAGIC = b"SQLite format 3\0"  # how such a file begins: sqlite.org, "Database File Format", section 1.3
 SCHEDULED = "wallclime-scheduled-{}.db"  # not the name of a backup that somebody makes: only the daemon's own go

@@ -36,15 +36,15 @@ from monitor.basis.times import DAY, HOUR, MINUTE, SECOND, ms_of
 from monitor.basis.values import AIR, LIVE, Quantity, Series, empty_series
 from monitor.config.alarms import Contact, Patience
 from monitor.config.profile import load_profile
-from monitor.rules import whats
-from monitor.rules.alarms import step, told_from
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.alarms import step, told_from
+from monitor.rules.alarm.grouping import bundles
+from monitor.rules.alarm.look import Look
+from monitor.rules.alarm.signals import signals_of
+from monitor.rules.alarm.spells import heard_lately
 from monitor.rules.assessment import Excursion
 from monitor.rules.frame import Delivery, Frame, Stay
-from monitor.rules.grouping import bundles
 from monitor.rules.judge import judge
-from monitor.rules.look import Look
-from monitor.rules.signals import signals_of
-from monitor.rules.spells import heard_lately
 
 YEAR, LONG = 365 * DAY, 4 * HOUR
 PATIENCE, EVERYBODY = Patience(), Contact("everybody")

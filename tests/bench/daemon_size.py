@@ -41,10 +41,10 @@ from processes import STAMPED, Daemon, Mosquitto, soon
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, MINUTE, SECOND
 from monitor.basis.values import AIR, LIVE, SENSORS_CHAIN, Draft, Kind, Reading
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.jobs import open_job
-from monitor.watch.sensors import MAKER, sensor_draft
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.jobs import open_job
+from monitor.watch.sensing.sensors import MAKER, sensor_draft
 
 JOBS, SENSORS, MINUTES = 1_000, 2_000, 2_500
 MORE_MB, MORE_S = 60.0, 1.0

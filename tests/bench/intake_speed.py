@@ -40,9 +40,9 @@ from processes import Message, Mosquitto, publish, write_home
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import SENSORS_CHAIN, Draft, Kind
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.jobs import open_job
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.jobs import open_job
 
 FILTER = "site/+/climate"
 DAEMON, COUNTER = "durable-intake", "bare-counter"
@@ -89,7 +89,7 @@ def count_only(name: str, port: int, messages: int) -> Stopwatch:
 
 def begin_with_judging() -> None:
     """Let the daemon of this process do its works at once, not when their time has passed for the first time."""
-    from monitor.watch import daemon
+    from monitor.watch.service import daemon
 
     works_of = daemon.works_of
 
@@ -109,7 +109,7 @@ def keep_durably(home: Path, messages: int) -> None:
     """The daemon. It tells its times and ends when it has kept and acknowledged all, whatever else it is about."""
     from monitor.intake.mqtt import Listener
     from monitor.keep.store import Store
-    from monitor.watch.daemon import serve
+    from monitor.watch.service.daemon import serve
 
     begin_with_judging()
     watch, left, keep, acknowledged = Stopwatch(), 2 * messages, Store.keep_readings, Listener._kept

@@ -32,13 +32,13 @@ from desks import HUMIDITY, TEMPERATURE, opening
 from monitor.basis.clock import SetClock, SystemClock
 from monitor.basis.times import DAY, HOUR, MINUTE, day_of
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Entry, Kind, Reading
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import open_job
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import open_job
 from monitor.watch.judging import assess
-from monitor.watch.vitals import JUDGE, LOOK
-from monitor.watch.works import Looked, works_of
+from monitor.watch.service.vitals import JUDGE, LOOK
+from monitor.watch.service.works import Looked, works_of
 
 SENSORS = 2  # a job
 MINUTES = 4  # rounds that are measured: no job that was heard before them is due to be judged again

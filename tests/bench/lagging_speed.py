@@ -27,11 +27,11 @@ from rooms import T0, frame
 
 from monitor.basis.times import DAY, MINUTE
 from monitor.basis.values import LIVE, Quantity, Series, empty_series
+from monitor.rules.board.hours import hours_of
+from monitor.rules.board.lagging import Channels, Lagging, days_of, warm_boxes
 from monitor.rules.fold import lot_key
 from monitor.rules.frame import Frame, Stack, Stay
-from monitor.rules.hours import hours_of
 from monitor.rules.judge import judge
-from monitor.rules.lagging import Channels, Lagging, days_of, warm_boxes
 from monitor.rules.replay import heard
 from monitor.rules.timeline import IN, Timeline, sides, spans_of, states, timeline
 

@@ -23,17 +23,18 @@ from yard import Row
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY
 from monitor.rules.replay import heard
-from monitor.tell import moist_air, words
-from monitor.tell.board_chart import days_chart_of
-from monitor.tell.board_figure import days_figure_json
-from monitor.tell.chart import chart_of
-from monitor.tell.figures import figure_json
-from monitor.tell.moist_figure import air_figure_json
-from monitor.tell.report import POINTS_OF_ONE, render_report
-from monitor.tell.views import ReportPage
+from monitor.tell import words
+from monitor.tell.drawn import moist_air
+from monitor.tell.drawn.board_chart import days_chart_of
+from monitor.tell.drawn.board_figure import days_figure_json
+from monitor.tell.drawn.chart import chart_of
+from monitor.tell.drawn.figures import figure_json
+from monitor.tell.drawn.moist_figure import air_figure_json
+from monitor.tell.pages.report import POINTS_OF_ONE, render_report
+from monitor.tell.pages.views import ReportPage
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.judging import assess
-from monitor.watch.pages import report_page
+from monitor.watch.papers.pages import report_page
 
 LIMIT, MOST, RUNS = 1.5, 3.0, 3
 KINDS = {"sealed days": True, "rows": False}

@@ -24,7 +24,7 @@ from monitor.basis.segment import Column, Segment, encode
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Reading
 from monitor.watch.desk import Desk
-from monitor.watch.installing import Installing, install
+from monitor.watch.job.installing import Installing, install
 
 STREAM = "site/shelf/climate"
 TEN_YEARS = 3652  # [days]

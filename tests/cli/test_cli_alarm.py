@@ -9,8 +9,8 @@ from homes import COLUMNS, DELIVERED, NOON, OPEN_DEN, Home, csv_of, steady
 
 from monitor.basis.clock import SetClock
 from monitor.basis.times import HOUR, MINUTE
-from monitor.watch.alarming import look, note_settings
 from monitor.watch.desk import open_desk
+from monitor.watch.service.alarming import look, note_settings
 
 FROM = NOON - 2 * HOUR  # too damp from then on
 CONTACT = '[[contact]]\nname = "office"\nzone = "America/New_York"\n'

@@ -321,7 +321,7 @@ def test_a_wrong_unit_mended_is_told_though_it_adds_nothing(den: Home):
 def test_an_import_that_was_broken_off_before_its_entry_is_told_when_it_is_repeated(den: Home, monkeypatch):
     file = den.file("den.csv", HEAD + ROWS)
     with monkeypatch.context() as broken:
-        broken.setattr("monitor.watch.imports._entry", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        broken.setattr("monitor.watch.sensing.imports._entry", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
         assert den("import", "den", file, *SHELF, *COLUMNS).code == 130  # as a shell says it of Ctrl-C
     assert "import" not in den.kinds()
     den.done("import", "den", file, *SHELF, *COLUMNS)

@@ -22,7 +22,7 @@ from monitor.watch.desk import open_desk
     ],
 )
 def test_a_part_that_can_not_be_is_refused_in_a_line(wallclime, options, told):
-    with mock.patch("monitor.watch.daemon.ended"):  # signals are those of the tests
+    with mock.patch("monitor.watch.service.daemon.ended"):  # signals are those of the tests
         found = wallclime("serve", *options)
     assert (found.code, found.err) == (2, f"{told}\n")
 

@@ -7,7 +7,7 @@ from homes import Home
 
 from cli.log_site import check
 from monitor.basis.units import FOOT, INCH
-from monitor.rules.flatness import DIRECTIONS
+from monitor.rules.install.flatness import DIRECTIONS
 
 BASIC = ("--surface", "drywall", "--finish", "painted", "--secure", "--clean", "--dry", "--no-stains")
 AROUND = ("--windows", "tight", "--no-heat-source", "--one-home", "--no-stairs", "--no-corridor", "--old-paint", "no")
@@ -227,7 +227,7 @@ def test_a_check_is_set_right_or_withdrawn_like_any_entry_and_nonsense_is_refuse
 
 
 def test_the_choices_that_help_shows_are_those_that_are_taken(den: Home):
-    from monitor.rules.site import SAID
+    from monitor.rules.install.site import SAID
 
     shown = den.done("log", "check", "--help").out
     for key in ("surface", "finish", "windows", "old_paint"):

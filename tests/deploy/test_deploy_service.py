@@ -10,7 +10,7 @@ import pytest
 
 from cli.main import tree
 from monitor.basis.errors import SettingsError, StoreError
-from monitor.watch import deadman, pulse
+from monitor.watch.service import deadman, pulse
 
 UNIT = Path(__file__).resolve().parents[2] / "deploy" / "wallclime.service"
 ANALYZE = shutil.which("systemd-analyze")

@@ -40,7 +40,7 @@ from monitor.intake.topics import compile_topic
 from monitor.seal import codes, timestamp
 from monitor.seal.verify import verify
 from monitor.watch.desk import open_desk
-from monitor.watch.forms import import_form
+from monitor.watch.papers.forms import import_form
 
 Target = Callable[[bytes], None]
 NOW = 1_767_595_200_000  # 2026-01-05T06:40:00Z

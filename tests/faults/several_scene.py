@@ -20,12 +20,12 @@ from processes import Daemon, Mosquitto, publish
 
 from monitor.basis.times import HOUR, MINUTE
 from monitor.basis.values import AIR, Entry, Kind
-from monitor.rules.wall import rectangle
-from monitor.watch.delivery import deliver
+from monitor.rules.install.wall import rectangle
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.jobs import Opening, open_job
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.jobs import Opening, open_job
 from monitor.watch.judging import assess
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 SITES = ("north", "east", "south")
 STEP = 5 * MINUTE  # between two messages of a sensor [ms]

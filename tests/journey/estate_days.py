@@ -16,12 +16,12 @@ from processes import Mosquitto, publish, soon
 
 from monitor.basis.times import HOUR, MINUTE
 from monitor.intake.mqtt import Listener
-from monitor.watch import digest
-from monitor.watch.alarming import Memory, look, note_settings
-from monitor.watch.daemon import Keeper
-from monitor.watch.delivering import Pace, delivering
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.journal import log
+from monitor.watch.service import digest
+from monitor.watch.service.alarming import Memory, look, note_settings
+from monitor.watch.service.daemon import Keeper
+from monitor.watch.service.delivering import Pace, delivering
+from monitor.watch.service.journal import log
 
 WITHIN = 20.0  # how long anything may take [s]
 

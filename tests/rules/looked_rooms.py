@@ -9,12 +9,12 @@ from rooms import Room, Row, Shelf, frame, minutes
 
 from monitor.basis.alarm import Alarm, Signal
 from monitor.config.alarms import Patience
-from monitor.rules.alarms import Change, step, told_from
+from monitor.rules.alarm.alarms import Change, step, told_from
+from monitor.rules.alarm.look import Look
+from monitor.rules.alarm.signals import signals_of
+from monitor.rules.alarm.spells import heard_lately
 from monitor.rules.frame import Frame
 from monitor.rules.judge import judge
-from monitor.rules.look import Look
-from monitor.rules.signals import signals_of
-from monitor.rules.spells import heard_lately
 
 PATIENCE = Patience()
 

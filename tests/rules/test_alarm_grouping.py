@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Signal, Standing
 from monitor.basis.times import HOUR, MINUTE, SECOND
 from monitor.config.alarms import Contact, Patience, Quiet
-from monitor.rules import whats
-from monitor.rules.alarms import Change, acknowledge, step
-from monitor.rules.grouping import SHOWN, Bundle, Told, bundles
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.alarms import Change, acknowledge, step
+from monitor.rules.alarm.grouping import SHOWN, Bundle, Told, bundles
 
 NOW = 1_767_571_200_000  # 2026-01-05T00:00Z, a Monday
 LOW, MEDIUM, HIGH = Priority

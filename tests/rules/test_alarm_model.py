@@ -10,8 +10,8 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 from monitor.basis.alarm import Alarm, Priority, Signal, Standing
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Patience
-from monitor.rules import whats
-from monitor.rules.alarms import acknowledge, shelve, step
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.alarms import acknowledge, shelve, step
 
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z
 NAMES = {

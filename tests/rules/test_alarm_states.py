@@ -11,8 +11,8 @@ from monitor.basis.alarm import HOUSE, Alarm, Priority, Signal, Standing, alarm_
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Patience
-from monitor.rules import whats
-from monitor.rules.alarms import (
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.alarms import (
     AHEAD,
     LATE,
     SETTLES,

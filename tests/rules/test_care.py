@@ -9,7 +9,7 @@ import pytest
 from monitor.basis.times import DAY
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import Care
-from monitor.rules.care import Item, cared, in_order, plan
+from monitor.rules.install.care import Item, cared, in_order, plan
 
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
 CARE = Care(dust_every=14 * DAY, wipe_every=90 * DAY, look_every=180 * DAY, how="", never="")

@@ -7,7 +7,7 @@ import pytest
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Entry, Kind
 from monitor.rules.assessment import Episode
-from monitor.rules.causes import Explained, causes, episode_at
+from monitor.rules.board.causes import Explained, causes, episode_at
 
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
 FIRST, OPEN = Episode(T0, T0 + 2 * HOUR, (0,)), Episode(T0 + DAY, None, (1,))

@@ -12,9 +12,9 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.climate import lag
 from monitor.rules.assessment import Excursion
-from monitor.rules.boards import plank_bodies
-from monitor.rules.consequences import MOST, Season, effects, season_ahead
-from monitor.rules.estimates import DAYS
+from monitor.rules.board.boards import plank_bodies
+from monitor.rules.board.consequences import MOST, Season, effects, season_ahead
+from monitor.rules.board.estimates import DAYS
 
 HUMIDITY, TEMPERATURE = Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE
 BOARD = PROFILE.board

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from monitor.basis.errors import QuantityError
 from monitor.basis.units import FOOT, INCH
 from monitor.config.profile import load_profile
-from monitor.rules.flatness import (
+from monitor.rules.install.flatness import (
     DIRECTIONS,
     Drop,
     FlatnessRule,

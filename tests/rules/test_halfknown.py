@@ -6,8 +6,8 @@ from rooms import Room, Row, frame, minutes
 
 from monitor.basis.times import MINUTE
 from monitor.rules import replay
+from monitor.rules.alarm.halfknown import half_known
 from monitor.rules.assessment import Assessment
-from monitor.rules.halfknown import half_known
 from monitor.rules.judge import judge
 
 Found = tuple[Assessment, tuple[tuple[int, int], ...]]

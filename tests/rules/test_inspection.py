@@ -8,7 +8,7 @@ import pytest
 
 from monitor.basis.times import DAY, HOUR, parse_time
 from monitor.basis.values import Entry, Kind
-from monitor.rules.inspection import Joint, compared, inspections
+from monitor.rules.install.inspection import Joint, compared, inspections
 
 UTC = ZoneInfo("UTC")
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]

@@ -7,7 +7,7 @@ import pytest
 from monitor.basis.errors import QuantityError
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import load_profile
-from monitor.rules.makers import FIGURES, Beside, Document, Span, beside, documents, looser, read_limit
+from monitor.rules.install.makers import FIGURES, Beside, Document, Span, beside, documents, looser, read_limit
 
 PROFILE = load_profile("laminate-planks")
 T = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]

@@ -12,9 +12,9 @@ from rooms import PROFILE, STILL, UNTOLD, frame, minutes
 from monitor.climate import wood
 from monitor.climate.wood import Range
 from monitor.config.profile import Band, Profile
-from monitor.rules.boards import SPREADS
-from monitor.rules.estimates import DAYS, BoardReading, Bounds, Extreme
-from monitor.rules.movement import (
+from monitor.rules.board.boards import SPREADS
+from monitor.rules.board.estimates import DAYS, BoardReading, Bounds, Extreme
+from monitor.rules.board.movement import (
     Movement,
     Row,
     closing_rh,
@@ -27,8 +27,8 @@ from monitor.rules.movement import (
     rows_planned,
     worst,
 )
-from monitor.rules.takenoff import TakenOff
-from monitor.rules.wall import rectangle
+from monitor.rules.install.takenoff import TakenOff
+from monitor.rules.install.wall import rectangle
 
 GAP = PROFILE.wall.edge_gap
 NO_DAYS = np.zeros(0, DAYS)

@@ -15,10 +15,10 @@ from monitor.climate import wood
 from monitor.climate.stack import MOISTURE_TRANSFER_M_S
 from monitor.config.profile import Band, Board, Profile
 from monitor.rules.assessment import Assessment
-from monitor.rules.boards import board_reading, came_with, follow_boards, settles_at
-from monitor.rules.estimates import Bounds
+from monitor.rules.board.boards import board_reading, came_with, follow_boards, settles_at
+from monitor.rules.board.estimates import Bounds
+from monitor.rules.board.hours import Hours
 from monitor.rules.frame import Delivery, Stack
-from monitor.rules.hours import Hours
 from monitor.rules.judge import judge
 
 SPREADS = ("low", "central", "high")

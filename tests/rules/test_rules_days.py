@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from rooms import STILL, Room, Row, Shelf, frame, heard, minutes, steady
 
 from monitor.basis.times import DAY, HOUR, MINUTE
-from monitor.rules.days import held_for
-from monitor.rules.estimates import DAYS, FIGURES, unpacked
+from monitor.rules.board.days import held_for
+from monitor.rules.board.estimates import DAYS, FIGURES, unpacked
 from monitor.rules.judge import judge
 
 DAY_M = 1440

@@ -11,9 +11,9 @@ from rooms import HUMIDITY, PROFILE, TEMPERATURE, Room, Row, frame, heard, minut
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import AIR, Quantity
+from monitor.rules.board.hours import Hours, hours_heard, hours_of
 from monitor.rules.channel import Channel, Window, plain
 from monitor.rules.frame import Frame
-from monitor.rules.hours import Hours, hours_heard, hours_of
 from monitor.rules.timeline import Timeline, put_in, spans_of, timeline
 
 

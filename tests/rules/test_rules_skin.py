@@ -13,12 +13,12 @@ from monitor.basis.values import Quantity
 from monitor.climate.mould import MouldState, mould_index
 from monitor.config.profile import Surface
 from monitor.rules.assessment import Assessment
-from monitor.rules.estimates import SkinReading
+from monitor.rules.board.estimates import SkinReading
+from monitor.rules.board.hours import Hours
+from monitor.rules.board.skin import follow_surface
 from monitor.rules.frame import Frame, Stay
-from monitor.rules.hours import Hours
+from monitor.rules.install.suitability import Place
 from monitor.rules.judge import judge
-from monitor.rules.skin import follow_surface
-from monitor.rules.suitability import Place
 
 SURFACE = Quantity.SURFACE_TEMPERATURE
 DAY_M = 1440

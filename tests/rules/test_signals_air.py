@@ -14,10 +14,10 @@ from rooms import MS, STILL, Room, Row, course, frame, minutes, steady
 from monitor.basis.alarm import Alarm, Priority, Signal, Standing
 from monitor.basis.times import DAY, HOUR
 from monitor.config.alarms import Rapid
-from monitor.rules import whats
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.look import stake
+from monitor.rules.alarm.signals import signals_of
 from monitor.rules.assessment import Excursion
-from monitor.rules.look import stake
-from monitor.rules.signals import signals_of
 
 LOW, MEDIUM, HIGH = Priority
 H = 60  # minutes

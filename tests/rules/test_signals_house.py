@@ -9,9 +9,9 @@ import pytest
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Signal
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.config.alarms import Patience
-from monitor.rules import whats
-from monitor.rules.alarms import Change, step
-from monitor.rules.signals_house import CHECK_AHEAD, LINK_AFTER, Failure, House, Link, Vitals, house, sensors
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.alarms import Change, step
+from monitor.rules.alarm.signals_house import CHECK_AHEAD, LINK_AFTER, Failure, House, Link, Vitals, house, sensors
 
 NOW = 1_767_571_200_000  # 2026-01-05T00:00Z
 LOW, MEDIUM, HIGH = Priority

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from monitor.basis.times import MINUTE
-from monitor.rules.spells import held
+from monitor.rules.alarm.spells import held
 from monitor.rules.trend import Recent
 
 START = 1_767_571_200_000  # 2026-01-05T00:00Z

@@ -11,14 +11,14 @@ from rooms import HUMIDITY, STILL, TEMPERATURE, course, frame, minutes, steady
 
 from monitor.basis.alarm import Priority, Signal
 from monitor.basis.times import DAY, HOUR
-from monitor.rules import whats
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.look import Look
+from monitor.rules.alarm.signals import signals_beside, signals_of
+from monitor.rules.alarm.signals_house import House, Link, Vitals
 from monitor.rules.assessment import Condition
-from monitor.rules.care import Item
-from monitor.rules.estimates import DAYS, CoreReading, SkinReading
+from monitor.rules.board.estimates import DAYS, CoreReading, SkinReading
 from monitor.rules.hand import Drift
-from monitor.rules.look import Look
-from monitor.rules.signals import signals_beside, signals_of
-from monitor.rules.signals_house import House, Link, Vitals
+from monitor.rules.install.care import Item
 from monitor.rules.trend import Slope
 
 LOW, MEDIUM, HIGH = Priority

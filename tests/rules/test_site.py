@@ -12,9 +12,9 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.units import FOOT, INCH
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import load_profile
-from monitor.rules.flatness import DIRECTIONS
 from monitor.rules.frame import Keys, effective
-from monitor.rules.site import judge_site, site_condition, site_of
+from monitor.rules.install.flatness import DIRECTIONS
+from monitor.rules.install.site import judge_site, site_condition, site_of
 
 PROFILE = load_profile("laminate-planks")
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]

@@ -11,7 +11,7 @@ from monitor.basis.times import DAY
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import load_profile
 from monitor.rules.frame import effective
-from monitor.rules.moisture import moisture_condition, moisture_of
+from monitor.rules.install.moisture import moisture_condition, moisture_of
 
 PROFILE = load_profile("laminate-planks")  # 1 point above the dry reference, holds for 7 d
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]

@@ -3,7 +3,7 @@
 import pytest
 
 from monitor.basis.values import Entry, Kind
-from monitor.rules.suitability import QUESTIONS, Place, condition, objections, place_of, unsaid
+from monitor.rules.install.suitability import QUESTIONS, Place, condition, objections, place_of, unsaid
 
 GOOD = {
     "kind": "partition",

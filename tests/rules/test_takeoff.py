@@ -10,10 +10,10 @@ from wall_inspector import stagger_faults
 from monitor.basis.errors import QuantityError
 from monitor.basis.units import FOOT, INCH, SQUARE_FOOT
 from monitor.config.profile import TakeOffFigures, Wall, load_profile
-from monitor.rules.order import SupplyRule, boxes, rounded_up, supplies
-from monitor.rules.rows import Plank, Stagger
-from monitor.rules.takeoff import TakeOffRule, cut_list, plank_of, rule_of, take_off, workings
-from monitor.rules.wall import Opening, WallShape, rectangle
+from monitor.rules.install.order import SupplyRule, boxes, rounded_up, supplies
+from monitor.rules.install.rows import Plank, Stagger
+from monitor.rules.install.takeoff import TakeOffRule, cut_list, plank_of, rule_of, take_off, workings
+from monitor.rules.install.wall import Opening, WallShape, rectangle
 
 PROFILE = load_profile("laminate-planks")
 RULE = rule_of(PROFILE)

@@ -7,8 +7,8 @@ from wall_inspector import carpentry, joints, stagger_faults, stretches, tiling_
 
 from monitor.basis.errors import QuantityError
 from monitor.basis.units import INCH
-from monitor.rules import rows
-from monitor.rules.rows import Layout, OffCut, Plank, Run, Stagger, Stuck, by_run, lay, row_widths
+from monitor.rules.install import rows
+from monitor.rules.install.rows import Layout, OffCut, Plank, Run, Stagger, Stuck, by_run, lay, row_widths
 
 KERF = 0.003
 EIGHT = Stagger(8 * INCH, INCH)

@@ -11,10 +11,10 @@ from monitor.basis.units import FOOT, INCH
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import load_profile
 from monitor.rules.frame import frame_of
-from monitor.rules.rows import Plank, Stagger
-from monitor.rules.takenoff import body_of, full_json, size_condition, taken_off
-from monitor.rules.takeoff import rule_of, take_off
-from monitor.rules.wall import Opening, WallShape, rectangle
+from monitor.rules.install.rows import Plank, Stagger
+from monitor.rules.install.takenoff import body_of, full_json, size_condition, taken_off
+from monitor.rules.install.takeoff import rule_of, take_off
+from monitor.rules.install.wall import Opening, WallShape, rectangle
 
 PROFILE = load_profile("laminate-planks")
 RULE = rule_of(PROFILE)

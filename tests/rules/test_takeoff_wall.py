@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from monitor.basis.errors import QuantityError
 from monitor.basis.units import FOOT, INCH, SQUARE_FOOT, format_area
-from monitor.rules.wall import (
+from monitor.rules.install.wall import (
     Opening,
     WallShape,
     areas,

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rooms import MINUTE, assess, course, minutes
 
+from monitor.rules.alarm.within import coverage_within, excursions_within
 from monitor.rules.assessment import Coverage
-from monitor.rules.within import coverage_within, excursions_within
 
 ROOM = course(("in", 60), ("wet", 30), ("silent", 20), ("in", 40))
 parts = st.lists(

@@ -32,10 +32,10 @@ from monitor.seal.heads import read_head
 from monitor.seal.merkle import Tree, leaf_hash
 from monitor.seal.records import read_record
 from monitor.seal.verify import verify
-from monitor.watch import bundling, keyring, sealing
 from monitor.watch.desk import open_desk
-from monitor.watch.forgetting import forget
-from monitor.watch.jobs import close_job
+from monitor.watch.evidence import bundling, keyring, sealing
+from monitor.watch.evidence.forgetting import forget
+from monitor.watch.job.jobs import close_job
 
 sys.path.append(str(Path(__file__).parents[1] / "watch"))
 from desks import HUMIDITY, T0, TEMPERATURE, furnish

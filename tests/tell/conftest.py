@@ -11,5 +11,5 @@ import pytest
 def without_the_program() -> Iterator[None]:
     """The charts' program is no matter to most tests of a report, and packing it takes most of the time of a page."""
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("monitor.tell.page.get_plotlyjs", lambda: "program")
+        patched.setattr("monitor.tell.pages.page.get_plotlyjs", lambda: "program")
         yield

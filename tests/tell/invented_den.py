@@ -22,12 +22,12 @@ from monitor.rules.assessment import (
     Now,
     Restart,
 )
-from monitor.rules.consequences import Effect, Season
-from monitor.rules.cores import Evening
-from monitor.rules.estimates import DAYS, FIGURES, BoardReading, Bounds, CoreReading, Extreme, SkinReading
+from monitor.rules.board.consequences import Effect, Season
+from monitor.rules.board.cores import Evening
+from monitor.rules.board.estimates import DAYS, FIGURES, BoardReading, Bounds, CoreReading, Extreme, SkinReading
+from monitor.rules.board.movement import Movement, Row
 from monitor.rules.frame import Stack
-from monitor.rules.movement import Movement, Row
-from monitor.tell.views import (
+from monitor.tell.pages.views import (
     BoardView,
     ChannelLine,
     HandReading,

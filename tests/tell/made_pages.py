@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import invented_den as den
 
-from monitor.tell.report import render_report
+from monitor.tell.pages.report import render_report
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def _not_ready() -> str:
 def _form() -> str:
     from test_tell_form import DEN
 
-    from monitor.tell.form import render_form
+    from monitor.tell.pages.form import render_form
 
     return render_form(DEN)
 
@@ -46,7 +46,7 @@ def _form() -> str:
 def _paper() -> str:
     from test_tell_form import DEN
 
-    from monitor.tell.sheet import render_sheet
+    from monitor.tell.pages.sheet import render_sheet
 
     return render_sheet(DEN)
 
@@ -66,7 +66,7 @@ def _summary() -> str:
 def _record() -> str:
     from test_tell_record import page
 
-    from monitor.tell.record import render_record
+    from monitor.tell.pages.record import render_record
 
     return render_record(page())
 

@@ -13,14 +13,15 @@ from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Entry, Kind
 from monitor.config.alarms import Flood, Patience
-from monitor.rules import whats
-from monitor.rules.alarms import Change, acknowledge, shelve
+from monitor.rules.alarm import whats
+from monitor.rules.alarm.alarms import Change, acknowledge, shelve
+from monitor.rules.alarm.grouping import Bundle
 from monitor.rules.cautions import CAUTIONS, Caution
-from monitor.rules.grouping import Bundle
-from monitor.tell import alarms, diary
-from monitor.tell.alarm_facts import for_machines
-from monitor.tell.alarm_log import body_of, event_of, limits_of
-from monitor.tell.alarm_words import WORDS, lasting, minds, to_do
+from monitor.tell import diary
+from monitor.tell.alarm import alarms
+from monitor.tell.alarm.alarm_facts import for_machines
+from monitor.tell.alarm.alarm_log import body_of, event_of, limits_of
+from monitor.tell.alarm.alarm_words import WORDS, lasting, minds, to_do
 from monitor.tell.words import Display, visible
 
 NEW_YORK = Display(ZoneInfo("America/New_York"), "us")

@@ -9,11 +9,11 @@ import pytest
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.climate.wood import Range
 from monitor.rules.assessment import Now
-from monitor.rules.consequences import Effect, Season
-from monitor.rules.cores import Evening
-from monitor.rules.estimates import BoardReading, Bounds, CoreReading, Extreme
+from monitor.rules.board.consequences import Effect, Season
+from monitor.rules.board.cores import Evening
+from monitor.rules.board.estimates import BoardReading, Bounds, CoreReading, Extreme
+from monitor.rules.board.movement import Movement, Outlook, Row
 from monitor.rules.frame import Stack
-from monitor.rules.movement import Movement, Outlook, Row
 from monitor.tell import boards
 from monitor.tell.words import Display, when
 

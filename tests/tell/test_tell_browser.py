@@ -6,7 +6,7 @@ from dataclasses import replace
 import invented_den as den
 from read_page import read_page
 
-from monitor.tell.report import render_report
+from monitor.tell.pages.report import render_report
 
 NASTY = '<img src=x onerror=document.title="taken"><script>document.title="taken"</script><b>bold</b>'
 

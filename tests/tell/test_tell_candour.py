@@ -9,10 +9,10 @@ from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import Kind, OriginKind, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, OtherVerdict
 from monitor.rules.thinning import ThinnedDays
-from monitor.tell.candour import LOGGERS, PROVEN, candour, front
 from monitor.tell.diary import MOST_NUMBERS
-from monitor.tell.evidence import HeadView, Sealed
-from monitor.tell.views import SensorLine, Stay
+from monitor.tell.pages.candour import LOGGERS, PROVEN, candour, front
+from monitor.tell.pages.evidence import HeadView, Sealed
+from monitor.tell.pages.views import SensorLine, Stay
 from monitor.tell.words import display_of, when
 
 T0 = den.DELIVERED

@@ -9,8 +9,8 @@ import pytest
 
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Entry, Kind
-from monitor.rules.care import Item
-from monitor.rules.inspection import Joint
+from monitor.rules.install.care import Item
+from monitor.rules.install.inspection import Joint
 from monitor.tell.care import conditions, due_text, gap, joint, sentence
 from monitor.tell.diary import body
 from monitor.tell.words import Display

@@ -13,10 +13,10 @@ from read_page import read_page
 
 from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.config.profile import Band
-from monitor.tell import drawing
-from monitor.tell.chart import LETTER, WIDE, chart_of, limit_texts
-from monitor.tell.report import render_report
-from monitor.tell.views import ChannelLine
+from monitor.tell.drawn import drawing
+from monitor.tell.drawn.chart import LETTER, WIDE, chart_of, limit_texts
+from monitor.tell.pages.report import render_report
+from monitor.tell.pages.views import ChannelLine
 from monitor.tell.words import Display
 
 SI = Display(zone_of("America/New_York"), "si")

@@ -15,7 +15,7 @@ from monitor.basis.alarm import Message
 from monitor.basis.errors import DeliveryError
 from monitor.config.alarm_tables import SCHEMES
 from monitor.config.alarms import Contact
-from monitor.tell import courier
+from monitor.tell.alarm import courier
 
 # what the library imports warns of a module that the next Python has not
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")

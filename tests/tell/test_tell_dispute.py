@@ -12,8 +12,8 @@ from read_page import read_page
 
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Entry, Kind
-from monitor.tell.dispute import MEANT, Bundle, DisputePage, render_dispute
-from monitor.tell.views import Backing, Cut, ReportPage, SensorLine, Stay
+from monitor.tell.pages.dispute import MEANT, Bundle, DisputePage, render_dispute
+from monitor.tell.pages.views import Backing, Cut, ReportPage, SensorLine, Stay
 
 START = den.DELIVERED
 FIRST = Cut(START, START + 48 * HOUR)  # all known, a humid stretch of 2 h 10 min

@@ -16,7 +16,7 @@ from made_pages import MAKERS
 from pypdf import PdfReader
 
 from monitor.basis.units import System
-from monitor.watch.printing import for_paper
+from monitor.watch.papers.printing import for_paper
 
 NAMES = sorted(MAKERS)
 CHARTS = [name for name in NAMES if MAKERS[name].charts]

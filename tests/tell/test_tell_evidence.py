@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.basis.times import DAY
-from monitor.tell.evidence import (
+from monitor.tell.pages.evidence import (
     HeadView,
     Sealed,
     evidence_rows,

@@ -12,8 +12,8 @@ from phone import hold
 
 from monitor.rules.cautions import CAUTIONS, Caution
 from monitor.tell.asked import PHOTO, SECTIONS, Field, unit
-from monitor.tell.form import FormView, render_form
-from monitor.tell.sheet import render_sheet
+from monitor.tell.pages.form import FormView, render_form
+from monitor.tell.pages.sheet import render_sheet
 
 T = 1_767_571_200_000  # 2026-01-05T00:00Z [ms]
 DEN = FormView("north wall of the den", "America/New_York", "us", T, T + 60_000, "the den", 4.8768, 2.4384, 0.3048)

@@ -12,11 +12,11 @@ from read_page import read_page
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Kind, OriginKind
 from monitor.rules.assessment import Coverage
-from monitor.rules.care import Item
 from monitor.rules.cautions import CAUTIONS, at_step
-from monitor.rules.makers import Document, Span
-from monitor.tell.handover import HandoverPage, SensorHere, render_handover
+from monitor.rules.install.care import Item
+from monitor.rules.install.makers import Document, Span
 from monitor.tell.makers import warnings
+from monitor.tell.pages.handover import HandoverPage, SensorHere, render_handover
 from monitor.tell.words import Display
 
 FINISH = den.DELIVERED + 80 * HOUR

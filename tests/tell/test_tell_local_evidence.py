@@ -11,13 +11,13 @@ from test_tell_notready import page as not_ready
 from test_tell_record import page as record
 
 from monitor.basis.times import rfc3339, zone_of
-from monitor.rules import whats
+from monitor.rules.alarm import whats
 from monitor.rules.assessment import Condition
-from monitor.tell.alarm_facts import how_bad
-from monitor.tell.record import render_record
-from monitor.tell.report import render_report
+from monitor.tell.alarm.alarm_facts import how_bad
+from monitor.tell.pages.record import render_record
+from monitor.tell.pages.report import render_report
+from monitor.tell.pages.views import StatusView
 from monitor.tell.screen import diary_text, ready_text, status_text
-from monitor.tell.views import StatusView
 from monitor.tell.words import Display
 
 UTC = rfc3339(den.DELIVERED)

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.config.profile import load_profile
-from monitor.rules.makers import FIGURES, Document, Span, read_limit
+from monitor.rules.install.makers import FIGURES, Document, Span, read_limit
 from monitor.tell.makers import NAMES, name, rows, warnings
 from monitor.tell.words import Display
 

@@ -12,8 +12,8 @@ from read_page import read_page
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Entry, Kind
 from monitor.rules.cautions import CAUTIONS, at_step
-from monitor.tell import settling
-from monitor.tell.notready import NotReadyPage, plain, render_not_ready
+from monitor.tell.pages import settling
+from monitor.tell.pages.notready import NotReadyPage, plain, render_not_ready
 from monitor.tell.words import Display
 
 START = den.DELIVERED + 80 * HOUR

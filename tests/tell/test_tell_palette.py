@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 import monitor.tell
-from monitor.tell.drawing import COLOURS, OUT
-from monitor.tell.figures import GREY, INK
+from monitor.tell.drawn.drawing import COLOURS, OUT
+from monitor.tell.drawn.figures import GREY, INK
 
 TEMPLATES = Path(monitor.tell.__file__).parent / "templates"
 STYLES = sorted(path.name for path in TEMPLATES.glob("*.css"))

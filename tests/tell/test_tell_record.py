@@ -12,11 +12,11 @@ from read_page import read_page
 
 from monitor.basis.times import HOUR
 from monitor.rules.assessment import Condition
-from monitor.rules.makers import Document, Span
+from monitor.rules.install.makers import Document, Span
 from monitor.seal.codes import code_of
-from monitor.tell.evidence import HeadView, Sealed
-from monitor.tell.qr import QUIET, qr
-from monitor.tell.record import KNOWN_BY, LIMITS, MEANT, SIGNED, RecordPage, code_text, render_record
+from monitor.tell.drawn.qr import QUIET, qr
+from monitor.tell.pages.evidence import HeadView, Sealed
+from monitor.tell.pages.record import KNOWN_BY, LIMITS, MEANT, SIGNED, RecordPage, code_text, render_record
 
 HASH, KEY = "0123456789abcdef" * 4, "fe" * 32
 HEAD = HeadView(7, HASH, code_of(HASH), den.AS_OF, None, "record of conditions", 12)

@@ -14,14 +14,15 @@ from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.basis.values import Kind, OriginKind, Quantity
 from monitor.config.profile import Band, load_profile
 from monitor.rules.assessment import RULES_VERSION, Completion, Coverage, Gap, OtherVerdict
-from monitor.rules.causes import Explained
-from monitor.rules.makers import Document, Span
-from monitor.tell import report, words
-from monitor.tell.evidence import HeadView, Sealed, figures_of, missing_figures
-from monitor.tell.page import in_script, neat
-from monitor.tell.profile_table import profile_rows
-from monitor.tell.report import render_report
-from monitor.tell.views import CheckLine
+from monitor.rules.board.causes import Explained
+from monitor.rules.install.makers import Document, Span
+from monitor.tell import words
+from monitor.tell.pages import report
+from monitor.tell.pages.evidence import HeadView, Sealed, figures_of, missing_figures
+from monitor.tell.pages.page import in_script, neat
+from monitor.tell.pages.profile_table import profile_rows
+from monitor.tell.pages.report import render_report
+from monitor.tell.pages.views import CheckLine
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 NASTY = '</script><script>document.title="taken"</script><img src=x onerror=alert(1)><b>bold</b>&amp; %{x} \u202edlo'

@@ -10,7 +10,7 @@ import pytest
 from read_page import numbers, read_page
 
 from monitor.basis.times import DAY
-from monitor.tell.report import render_report
+from monitor.tell.pages.report import render_report
 
 NASTY = '<b onclick="x">shelf</b>\u202e'
 

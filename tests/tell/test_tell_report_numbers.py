@@ -14,8 +14,8 @@ from read_page import numbers, read_page
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Quantity
 from monitor.climate.air import humidity_ratio_g_kg
-from monitor.tell.report import render_report
-from monitor.tell.views import ChannelLine, Cut
+from monitor.tell.pages.report import render_report
+from monitor.tell.pages.views import ChannelLine, Cut
 
 OFFSET = -5 * HOUR  # the axis stands at New York's winter offset
 UNITS = {"d": DAY, "h": HOUR, "min": MINUTE, "s": 1000}

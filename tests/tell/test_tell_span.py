@@ -13,10 +13,12 @@ from read_page import read_page
 from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.config.profile import Band
 from monitor.rules.assessment import Coverage
-from monitor.tell import calendar_days, cut, moist_air, spanwords, words
-from monitor.tell.chart import chart_of
-from monitor.tell.report import render_report
-from monitor.tell.views import Cut
+from monitor.tell import spanwords, words
+from monitor.tell.drawn import calendar_days, moist_air
+from monitor.tell.drawn.chart import chart_of
+from monitor.tell.pages import cut
+from monitor.tell.pages.report import render_report
+from monitor.tell.pages.views import Cut
 from monitor.tell.words import Display
 
 SI = Display(zone_of("America/New_York"), "si")

@@ -13,10 +13,10 @@ from read_page import read_page
 from monitor.basis.alarm import Alarm, Priority, Standing
 from monitor.basis.times import DAY, HOUR, zone_of
 from monitor.rules.assessment import Coverage
-from monitor.rules.care import Item
-from monitor.tell import summary
-from monitor.tell.summary import Summary, WallSpan
-from monitor.tell.summary_page import render_summary
+from monitor.rules.install.care import Item
+from monitor.tell.pages import summary
+from monitor.tell.pages.summary import Summary, WallSpan
+from monitor.tell.pages.summary_page import render_summary
 from monitor.tell.words import Display
 
 JANUARY = (date(2026, 1, 1), date(2026, 2, 1))

@@ -5,7 +5,7 @@ import re
 import invented_den as den
 import pytest
 
-from monitor.rules.estimates import SkinReading
+from monitor.rules.board.estimates import SkinReading
 from monitor.tell import surface
 
 SKIN = SkinReading(coldest=12.25, humid=78.2, month=72.4, damp_h=246, wet_h=1, mould=0.42, unknown_h=3)

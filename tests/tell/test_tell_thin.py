@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.basis.values import Quantity
-from monitor.tell.chart import chart_of, clock_changes, days
-from monitor.tell.thin import line_starts, merged, thin
+from monitor.tell.drawn.chart import chart_of, clock_changes, days
+from monitor.tell.drawn.thin import line_starts, merged, thin
 from monitor.tell.words import Display
 
 NEW_YORK = zone_of("America/New_York")

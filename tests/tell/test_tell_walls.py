@@ -13,13 +13,13 @@ from read_page import read_page
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
 from monitor.basis.times import DAY, HOUR, zone_of
-from monitor.rules import whats
+from monitor.rules.alarm import whats
 from monitor.rules.assessment import Coverage, Now
-from monitor.rules.care import Item
-from monitor.tell import marks, walls
-from monitor.tell.marks import BUCKETS, Week
-from monitor.tell.walls import Board, WallNow
-from monitor.tell.walls_page import render_board
+from monitor.rules.install.care import Item
+from monitor.tell.pages import marks, walls
+from monitor.tell.pages.marks import BUCKETS, Week
+from monitor.tell.pages.walls import Board, WallNow
+from monitor.tell.pages.walls_page import render_board
 from monitor.tell.words import Display
 
 US = Display(zone_of("America/New_York"), "us")

@@ -10,7 +10,9 @@ from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.basis.values import Kind, Quantity
 from monitor.config.profile import Acclimation, Band
 from monitor.rules.assessment import ClockReading, Condition, Coverage, Excursion, Gap, Now, Restart
-from monitor.tell import chartwords, diary, settling, words
+from monitor.tell import diary, words
+from monitor.tell.drawn import chartwords
+from monitor.tell.pages import settling
 from monitor.tell.words import Display
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY

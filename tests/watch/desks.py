@@ -9,11 +9,11 @@ from typing import Any, NamedTuple
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Origin, Quantity, Reading
-from monitor.rules.wall import rectangle
-from monitor.watch.delivery import deliver
+from monitor.rules.install.wall import rectangle
 from monitor.watch.desk import Desk
-from monitor.watch.jobs import Opening, open_job
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.jobs import Opening, open_job
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z, a UTC midnight [ms]
 NOW = T0 + 12 * DAY

@@ -9,9 +9,9 @@ from desks import NOW, furnish, hear, steady
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import HOUR
-from monitor.watch import advising
 from monitor.watch.desk import Desk
-from monitor.watch.pages import advised_of, status_view
+from monitor.watch.job import advising
+from monitor.watch.papers.pages import advised_of, status_view
 
 MEND = "Look at the sensor: wallclime status shows what it says"
 

@@ -15,16 +15,17 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, SENSORS_CHAIN, SIMULATED, Kind, Quantity, Reading
 from monitor.keep.rows import Doing, Scheduled
-from monitor.rules import whats
-from monitor.tell.alarm_facts import how_bad
-from monitor.watch import alarm_acts, alarming, sight
+from monitor.rules.alarm import whats
+from monitor.tell.alarm.alarm_facts import how_bad
+from monitor.watch import alarm_acts
 from monitor.watch.alarm_acts import acknowledge_alarms, named, send_test, shelve_alarm, unshelve_alarm
-from monitor.watch.alarming import Memory, look, note_settings, states_of
 from monitor.watch.book import Book
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import close_job, open_job
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor, release_sensor
-from monitor.watch.shown import display
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import close_job, open_job
+from monitor.watch.papers.shown import display
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor, release_sensor
+from monitor.watch.service import alarming, sight
+from monitor.watch.service.alarming import Memory, look, note_settings, states_of
 from monitor.watch.standing import standing_alarms
 
 WET = T0 + 30 * HOUR
@@ -435,7 +436,7 @@ def test_a_log_that_cannot_be_read_is_a_wall_that_cannot_be_judged(desk, monkeyp
 def test_neighbours_are_compared_once_a_day_of_the_job(desk):
     hear(desk, steady(T0, 50))
     memory = Memory()
-    with mock.patch("monitor.watch.sight.drifts", return_value=()) as compared:
+    with mock.patch("monitor.watch.service.sight.drifts", return_value=()) as compared:
         looks(desk, [T0 + hour * HOUR for hour in range(1, 26)], memory)
     assert compared.call_count == 2  # at the first look, and once in the 24 h after it
 

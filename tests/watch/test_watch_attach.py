@@ -15,7 +15,8 @@ from monitor.basis.times import HOUR
 from monitor.basis.values import Entry
 from monitor.intake.paper import document_type
 from monitor.keep.attachments import Attachment
-from monitor.watch.attach import (
+from monitor.watch.desk import Desk
+from monitor.watch.job.attach import (
     MOST_DOCUMENT,
     MOST_PHOTO,
     File,
@@ -26,9 +27,8 @@ from monitor.watch.attach import (
     file_of,
     photos,
 )
-from monitor.watch.desk import Desk
-from monitor.watch.diary import correct
-from monitor.watch.jobs import open_job
+from monitor.watch.job.diary import correct
+from monitor.watch.job.jobs import open_job
 
 JPEG, PDF = tiny.jpeg(), b"%PDF-1.7\ninvented\n%%EOF\n"
 TAKEN = T0 + 13 * HOUR + 30 * 60_000 + 15_000  # 2026-01-05T08:30:15-05:00, as in tiny.exif()

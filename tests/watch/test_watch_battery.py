@@ -12,13 +12,13 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import LIVE, Quantity, Reading
 from monitor.config.settings import Field, Source
 from monitor.intake.payload import decode
-from monitor.watch.bundling import write_bundle
 from monitor.watch.desk import Desk
-from monitor.watch.disclosing import Asked, write
+from monitor.watch.evidence.bundling import write_bundle
+from monitor.watch.evidence.disclosing import Asked, write
+from monitor.watch.evidence.verifying import check
 from monitor.watch.judging import assess
-from monitor.watch.pages import write_report
-from monitor.watch.sensors import seen
-from monitor.watch.verifying import check
+from monitor.watch.papers.pages import write_report
+from monitor.watch.sensing.sensors import seen
 
 sys.path.append(str(Path(__file__).parents[1] / "seal"))
 from independent_verify import is_whole
@@ -36,7 +36,7 @@ def battery(desk: Desk, *, unit: str = "%", scale: float = 1.0) -> None:
 @pytest.fixture
 def den(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Desk:
     """A job of eleven days three hours after a midnight, whose sensor speaks of its battery too."""
-    monkeypatch.setattr("monitor.tell.page._packed", lambda _program: "")  # takes a second
+    monkeypatch.setattr("monitor.tell.pages.page._packed", lambda _program: "")  # takes a second
     desk.clock.at_ms = NOW + 3 * HOUR
     furnish(desk)
     hear(desk, steady(T0, 60, step=20))

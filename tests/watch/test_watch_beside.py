@@ -6,11 +6,11 @@ from desks import HUMIDITY, MINUTE, NOW, furnish, hear, steady
 
 from monitor.basis.times import DAY
 from monitor.rules.frame import Frame
-from monitor.watch.beside import drifts
 from monitor.watch.desk import Desk
-from monitor.watch.instruments import Compared, Point, check_sensor
-from monitor.watch.pages import report_page
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.papers.pages import report_page
+from monitor.watch.sensing.beside import drifts
+from monitor.watch.sensing.instruments import Compared, Point, check_sensor
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 DAYS = 20
 START = NOW - DAYS * DAY

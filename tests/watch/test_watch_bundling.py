@@ -18,21 +18,21 @@ from monitor.basis.values import BACK_FILL, Refused
 from monitor.rules.assessment import RULES_VERSION
 from monitor.seal import layout
 from monitor.seal.canonical import text_of, value_of
-from monitor.tell.evidence import with_digest
-from monitor.watch import keyring, sealing
-from monitor.watch.attach import File, Shown, photos
-from monitor.watch.bundling import write_bundle
-from monitor.watch.delivery import deliver
+from monitor.tell.pages.evidence import with_digest
 from monitor.watch.desk import open_desk
-from monitor.watch.diary import correct, note
-from monitor.watch.disclosing import Asked, write
-from monitor.watch.forgetting import forget
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import change_profile, close_job, open_job
+from monitor.watch.evidence import keyring, sealing
+from monitor.watch.evidence.bundling import write_bundle
+from monitor.watch.evidence.disclosing import Asked, write
+from monitor.watch.evidence.forgetting import forget
+from monitor.watch.evidence.verifying import check, differences
+from monitor.watch.evidence.witness import reply
+from monitor.watch.job.attach import File, Shown, photos
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.diary import correct, note
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import change_profile, close_job, open_job
 from monitor.watch.judging import assess
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor, release_sensor
-from monitor.watch.verifying import check, differences
-from monitor.watch.witness import reply
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor, release_sensor
 
 sys.path.append(str(Path(__file__).parents[1] / "seal"))
 from independent_verify import is_whole
@@ -45,7 +45,7 @@ SHELF = "site/shelf/climate"
 def after_the_night(desk, monkeypatch) -> None:
     """Three hours after a midnight; and pages without the drawing program, which takes a second to pack."""
     desk.clock.at_ms = NOW + 3 * HOUR
-    monkeypatch.setattr("monitor.tell.page._packed", lambda _program: "")
+    monkeypatch.setattr("monitor.tell.pages.page._packed", lambda _program: "")
 
 
 def live(desk) -> None:

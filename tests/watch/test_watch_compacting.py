@@ -16,17 +16,18 @@ from monitor.basis.segment import encode
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import BACK_FILL, Draft, Kind
 from monitor.keep.packed import AGE
-from monitor.watch import compacting, sealing
-from monitor.watch.bundling import write_bundle
-from monitor.watch.compacting import compact, compact_and_tell
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.entering import add
+from monitor.watch.evidence import sealing
+from monitor.watch.evidence.bundling import write_bundle
+from monitor.watch.evidence.sealcheck import check_leaves
+from monitor.watch.evidence.thinning import thin
+from monitor.watch.evidence.verifying import check
+from monitor.watch.job.entering import add
 from monitor.watch.judging import assess
-from monitor.watch.sealcheck import check_leaves
-from monitor.watch.thinning import thin
+from monitor.watch.service import compacting
+from monitor.watch.service.compacting import compact, compact_and_tell
+from monitor.watch.service.works import works_of
 from monitor.watch.upkeep import backup, restore
-from monitor.watch.verifying import check
-from monitor.watch.works import works_of
 
 SHELF = "site/shelf/climate"
 FINISH = T0 + 4 * DAY
@@ -164,7 +165,7 @@ def test_a_backup_of_compacted_days_is_restored_whole(den, tmp_path):
 
 
 def test_a_bundle_of_compacted_days_is_whole(den, tmp_path, monkeypatch):
-    monkeypatch.setattr("monitor.tell.page._packed", lambda _program: "")  # packing it takes a second
+    monkeypatch.setattr("monitor.tell.pages.page._packed", lambda _program: "")  # packing it takes a second
     compact(den)
     write_bundle(den, "den", tmp_path / "b")
     found = check(tmp_path / "b")

@@ -9,9 +9,9 @@ from desks import NOW, clock
 from monitor.basis.errors import StoreError
 from monitor.basis.times import HOUR, MINUTE
 from monitor.basis.values import SENSORS_CHAIN, Kind
-from monitor.watch import daemon, parts
 from monitor.watch.desk import open_desk
-from monitor.watch.schedule import Every, Schedule, Work
+from monitor.watch.service import daemon, parts
+from monitor.watch.service.schedule import Every, Schedule, Work
 
 # --- listeners and the way into the store ---
 
@@ -110,7 +110,7 @@ def test_a_full_disk_is_written_down_once_until_there_is_room_again(desk):
     keeper = daemon.Keeper(desk)
     full = StoreError("the disk is full", where="store", mend="Free some space")
     with (
-        mock.patch("monitor.watch.daemon.is_full", return_value=True),
+        mock.patch("monitor.watch.service.daemon.is_full", return_value=True),
         mock.patch.object(type(desk.store), "keep_readings", side_effect=full),
     ):
         for _ in range(3):
@@ -119,7 +119,7 @@ def test_a_full_disk_is_written_down_once_until_there_is_room_again(desk):
     assert house(desk) == [(Kind.TROUBLE, {"what": "store: the disk is full. Free some space"})]
     keeper.keep([], [])
     with (
-        mock.patch("monitor.watch.daemon.is_full", return_value=True),
+        mock.patch("monitor.watch.service.daemon.is_full", return_value=True),
         mock.patch.object(type(desk.store), "keep_readings", side_effect=full),
         pytest.raises(StoreError),
     ):

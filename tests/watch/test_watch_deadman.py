@@ -18,14 +18,14 @@ from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Draft, Kind
 from monitor.config.alarms import DeadMan
 from monitor.intake.mqtt import Status
-from monitor.watch import deadman
-from monitor.watch.deadman import Seen, Switch, stands_still
 from monitor.watch.desk import open_desk
-from monitor.watch.jobs import open_job
-from monitor.watch.pulse import Pulse
-from monitor.watch.schedule import Every
-from monitor.watch.sealing import close_due, seal_now
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.evidence.sealing import close_due, seal_now
+from monitor.watch.job.jobs import open_job
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.service import deadman
+from monitor.watch.service.deadman import Seen, Switch, stands_still
+from monitor.watch.service.pulse import Pulse
+from monitor.watch.service.schedule import Every
 
 
 def pulse(write=lambda: None):
@@ -135,8 +135,8 @@ def test_a_log_that_lost_or_changed_what_was_seen_is_a_reason(desk, statement):
 
 
 def test_an_entry_that_was_erased_is_no_reason(desk):
-    from monitor.watch.forgetting import forget
-    from monitor.watch.jobs import close_job
+    from monitor.watch.evidence.forgetting import forget
+    from monitor.watch.job.jobs import close_job
 
     open_job(desk, opening(), who="robin")
     [note] = desk.store.append("den", [Draft(Kind.NOTE, NOW, "robin", {"text": "one"})])

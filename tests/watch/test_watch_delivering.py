@@ -28,14 +28,14 @@ from monitor.config.alarms import Contact
 from monitor.config.settings import load_settings
 from monitor.intake.announce import Announcer
 from monitor.keep.rows import Post
-from monitor.tell import courier
-from monitor.watch import delivering as module
+from monitor.tell.alarm import courier
 from monitor.watch.alarm_acts import send_test
-from monitor.watch.delivering import Delivering, Pace, delivering
 from monitor.watch.desk import Desk, open_desk
 from monitor.watch.examining import IllError
-from monitor.watch.jobs import open_job
-from monitor.watch.undelivered import examined, trouble
+from monitor.watch.job.jobs import open_job
+from monitor.watch.service import delivering as module
+from monitor.watch.service.delivering import Delivering, Pace, delivering
+from monitor.watch.service.undelivered import examined, trouble
 
 # what the library imports warns of a module that the next Python has not
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
@@ -529,8 +529,8 @@ def client_id(home: Path) -> str:
 CHILD = """
 import sys, time
 from pathlib import Path
-from monitor.watch import delivering as module
-from monitor.watch.delivering import Pace, delivering
+from monitor.watch.service import delivering as module
+from monitor.watch.service.delivering import Pace, delivering
 from monitor.watch.desk import open_desk
 with open_desk(Path(sys.argv[1])) as desk:
     with delivering(desk, pace=Pace(look=0.005, first=0, longest=0)):

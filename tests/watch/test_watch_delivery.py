@@ -8,12 +8,12 @@ from desks import NOW, T0, Row, furnish, hear, opening, steady
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Entry
-from monitor.rules.cores import evening_out, held_at
+from monitor.rules.board.cores import evening_out, held_at
 from monitor.rules.frame import Stack
-from monitor.watch.delivery import Arrival, arrival, deliver
 from monitor.watch.desk import Desk
-from monitor.watch.jobs import open_job
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.job.delivery import Arrival, arrival, deliver
+from monitor.watch.job.jobs import open_job
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 LIMIT = 3 / 1.8  # of the built-in profile [K]
 

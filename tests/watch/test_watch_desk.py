@@ -14,10 +14,10 @@ from monitor.basis.errors import RecordError, SettingsError, StoreError
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import SENSORS_CHAIN, Draft, Kind
 from monitor.watch.book import Book, as_if
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk, make_home, open_desk, write_starter
-from monitor.watch.jobs import change_profile, checked_name, close_job, facts_of, open_job, past
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.jobs import change_profile, checked_name, close_job, facts_of, open_job, past
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 # --- the desk ---------------------------------------------------------------------------------------------------------
 

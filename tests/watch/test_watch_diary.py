@@ -10,13 +10,13 @@ from desks import HUMIDITY, NOW, T0, TEMPERATURE, furnish, hear, kinds, steady
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
-from monitor.watch import delivery, installing
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct, hand_reading
-from monitor.watch.installing import Installing, install
+from monitor.watch.job import delivery, installing
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.diary import correct, hand_reading
+from monitor.watch.job.installing import Installing, install
 from monitor.watch.judging import assess
-from monitor.watch.pages import status_view
+from monitor.watch.papers.pages import status_view
 
 WHY = {"not_ready": True, "reason": "guests"}
 

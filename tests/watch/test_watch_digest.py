@@ -11,14 +11,14 @@ from watching import every, humid, looks, messages, set_clock, told_desk
 from monitor.basis.alarm import Priority
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
-from monitor.tell.digest import Rank
-from monitor.watch import digest
+from monitor.tell.alarm.digest import Rank
 from monitor.watch.alarm_acts import acknowledge_alarms
-from monitor.watch.digest import days_before, morning, tell_morning, tell_summary, works
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import open_job
-from monitor.watch.schedule import Local, Schedule
-from monitor.watch.sensors import release_sensor
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import open_job
+from monitor.watch.sensing.sensors import release_sensor
+from monitor.watch.service import digest
+from monitor.watch.service.digest import days_before, morning, tell_morning, tell_summary, works
+from monitor.watch.service.schedule import Local, Schedule
 
 MORNING = '[[contact]]\nname = "office"\nzone = "America/New_York"\ndigest = "07:00"\nweekly = true\nmonthly = true\n'
 NOW = T0 + 32 * HOUR  # 2026-01-06T08:00Z, 03:00 in New York [ms]
@@ -47,7 +47,7 @@ def desk(home, sit_down):
 
 
 def furnish_loft(desk):
-    from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+    from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
     add_sensor(desk, "beam", "site/beam/climate", hold=30 * MINUTE, uncertainty=MAKER, who="robin")
     assign_sensor(desk, "beam", "loft", at=T0, facts={}, who="robin")

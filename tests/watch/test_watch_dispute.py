@@ -11,13 +11,13 @@ from desks import DAY, HOUR, HUMIDITY, MINUTE, NOW, T0, TEMPERATURE, furnish, he
 
 from monitor.basis.errors import RecordError, ReportError, WallclimeError
 from monitor.rules.instrument import Point
-from monitor.watch.bundling import write_bundle
 from monitor.watch.desk import Desk
-from monitor.watch.dispute import bundle_of, spans_told, write_dispute
-from monitor.watch.instruments import Compared, check_sensor
-from monitor.watch.jobs import open_job
-from monitor.watch.pages import report_page
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.evidence.bundling import write_bundle
+from monitor.watch.job.jobs import open_job
+from monitor.watch.papers.dispute import bundle_of, spans_told, write_dispute
+from monitor.watch.papers.pages import report_page
+from monitor.watch.sensing.instruments import Compared, check_sensor
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 SPANS = [(T0, T0 + 2 * DAY), (T0 + 2 * DAY, T0 + 5 * DAY)]
 

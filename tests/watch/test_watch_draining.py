@@ -19,7 +19,7 @@ from monitor.basis.times import MINUTE
 from monitor.basis.values import LIVE, Quantity, Reading
 from monitor.intake.admission import NEW_A_MINUTE
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.draining import drain
+from monitor.watch.service.draining import drain
 
 SOURCE = """
 [[source]]

@@ -22,19 +22,19 @@ from monitor.seal import chain
 from monitor.tell import diary as told
 from monitor.tell.upkeep import forgotten, numbered
 from monitor.tell.words import Display
-from monitor.watch import diary, life
 from monitor.watch.alarm_acts import shelve_alarm
-from monitor.watch.attach import File, Shown, photos
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.entering import add
-from monitor.watch.forgetting import FREE, PERSONAL, forget, held, hold, refuse_held, release
-from monitor.watch.jobs import close_job, facts_of, open_job
+from monitor.watch.evidence.forgetting import FREE, PERSONAL, forget, held, hold, refuse_held, release
+from monitor.watch.job import diary, life
+from monitor.watch.job.attach import File, Shown, photos
+from monitor.watch.job.entering import add
+from monitor.watch.job.jobs import close_job, facts_of, open_job
 from monitor.watch.judging import assess, note_completions
-from monitor.watch.pages import job_rows, report_page
-from monitor.watch.sheets import write_handover
-from monitor.watch.shown import display
-from monitor.watch.works import back_up, judge_what_was_heard
+from monitor.watch.papers.pages import job_rows, report_page
+from monitor.watch.papers.sheets import write_handover
+from monitor.watch.papers.shown import display
+from monitor.watch.service.works import back_up, judge_what_was_heard
 
 WHY = {"reason": "asked to", "who": "ben"}
 SECRET = "the tenant has moved out"

@@ -17,13 +17,13 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.values import Draft, Kind
 from monitor.tell.asked import DELIVERY, FLATNESS, LEVEL, MOISTURE, PLUMB, READING, SITE, Section
-from monitor.watch import site
-from monitor.watch.delivery import FACTS
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct
-from monitor.watch.forms import Imported, form_view, import_form
-from monitor.watch.jobs import open_job
-from monitor.watch.pencil import Pencil
+from monitor.watch.job import site
+from monitor.watch.job.delivery import FACTS
+from monitor.watch.job.diary import correct
+from monitor.watch.job.jobs import open_job
+from monitor.watch.papers.forms import Imported, form_view, import_form
+from monitor.watch.papers.pencil import Pencil
 
 NOTE = ("note", "note", {"text": "heater on"})
 PHOTO = {"file": "a.jpg", "shows": "", "content": base64.b64encode(tiny.jpeg()).decode()}

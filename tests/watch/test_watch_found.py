@@ -10,11 +10,11 @@ import pytest
 from monitor.basis.clock import SetClock
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import BACK_FILL, LIVE, Quantity, Reading
-from monitor.rules.wall import rectangle
+from monitor.rules.install.wall import rectangle
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.found import FEW, add_command, doubts, looks, strangers
-from monitor.watch.jobs import Opening, close_job, open_job
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor
+from monitor.watch.job.jobs import Opening, close_job, open_job
+from monitor.watch.sensing.found import FEW, add_command, doubts, looks, strangers
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 NOW = 1_767_600_000_000  # 2026-01-05T08:00Z
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY

@@ -27,14 +27,14 @@ from monitor.config.alarms import DeadMan, Health
 from monitor.config.brokers import Broker
 from monitor.intake.mqtt import Status
 from monitor.keep.rows import Doing, Scheduled
-from monitor.watch import answers, health
-from monitor.watch.answers import pages_of
-from monitor.watch.deadman import Switch
-from monitor.watch.health import answering, page_of
-from monitor.watch.pulse import Pulse
-from monitor.watch.ready import Told, not_ready
-from monitor.watch.sealing import seal_now
-from monitor.watch.works import judge_what_was_heard
+from monitor.watch.evidence.sealing import seal_now
+from monitor.watch.service import answers, health
+from monitor.watch.service.answers import pages_of
+from monitor.watch.service.deadman import Switch
+from monitor.watch.service.health import answering, page_of
+from monitor.watch.service.pulse import Pulse
+from monitor.watch.service.ready import Told, not_ready
+from monitor.watch.service.works import judge_what_was_heard
 
 UP = {"connected": True, "subscribed": True}
 

@@ -11,12 +11,12 @@ from monitor.basis.errors import LoggerFileError, RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import SENSORS_CHAIN, OriginKind, Quantity
 from monitor.intake.loggerguess import Columns
-from monitor.watch import imports
 from monitor.watch.desk import Desk
-from monitor.watch.imports import Imported, plan_import, run_import
-from monitor.watch.jobs import open_job
+from monitor.watch.job.jobs import open_job
 from monitor.watch.judging import assess
-from monitor.watch.sensors import assign_sensor, release_sensor
+from monitor.watch.sensing import imports
+from monitor.watch.sensing.imports import Imported, plan_import, run_import
+from monitor.watch.sensing.sensors import assign_sensor, release_sensor
 
 COLUMNS = Columns(time=("when",), temperature="temp", humidity="rh")
 

@@ -9,9 +9,9 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import HOUR
 from monitor.intake.loggerguess import Columns
 from monitor.watch.desk import Desk
-from monitor.watch.imports import plan_import, run_import
-from monitor.watch.jobs import open_job
+from monitor.watch.job.jobs import open_job
 from monitor.watch.judging import assess
+from monitor.watch.sensing.imports import plan_import, run_import
 
 COLUMNS = Columns(time=("when",), temperature="temp", humidity="rh")
 

@@ -11,14 +11,14 @@ from monitor.basis.errors import RecordError, ReportError
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import SIMULATED
 from monitor.rules.assessment import Condition
-from monitor.watch import installing
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import open_job
+from monitor.watch.job import installing
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import open_job
+from monitor.watch.job.life import care
 from monitor.watch.judging import assess
-from monitor.watch.life import care
-from monitor.watch.sheets import write_handover, write_not_ready
+from monitor.watch.papers.sheets import write_handover, write_not_ready
 
 WHY = {"not_ready": True, "reason": "guests"}
 

@@ -12,8 +12,8 @@ import pytest
 from processes import Daemon, free_port, write_home
 
 from monitor.config.settings import Logging
-from monitor.watch import journal
-from monitor.watch.journal import LIBRARY, Lines, to_journald
+from monitor.watch.service import journal
+from monitor.watch.service.journal import LIBRARY, Lines, to_journald
 
 MONITOR = Path(journal.__file__).parents[1]
 TIME = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z"

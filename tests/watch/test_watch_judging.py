@@ -14,10 +14,10 @@ from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import BACK_FILL, SIMULATED, Entry, Kind, Origin, OriginKind
 from monitor.rules.replay import Checkpoint
 from monitor.watch import judging
-from monitor.watch.delivery import deliver
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct, note
-from monitor.watch.jobs import open_job
+from monitor.watch.job.delivery import deliver
+from monitor.watch.job.diary import correct, note
+from monitor.watch.job.jobs import open_job
 from monitor.watch.judging import Shelf, assess, note_all_completions, note_completions, settle
 
 SHELF = "site/shelf/climate"

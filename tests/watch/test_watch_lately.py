@@ -13,7 +13,7 @@ from sqlalchemy import text
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading
 from monitor.watch.judging import assess, assess_in_round, settle
-from monitor.watch.lately import SPAN, Lately
+from monitor.watch.service.lately import SPAN, Lately
 
 STREAM = "site/shelf/climate"
 BEGUN = NOW - 40 * HOUR

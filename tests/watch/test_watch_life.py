@@ -14,10 +14,10 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Kind
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.diary import correct
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import close_job, open_job
-from monitor.watch.life import care, cause, due, event, inspect, is_southern
+from monitor.watch.job.diary import correct
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import close_job, open_job
+from monitor.watch.job.life import care, cause, due, event, inspect, is_southern
 
 FINISH = T0 + 4 * DAY
 

@@ -10,10 +10,10 @@ from desks import NOW, T0, opening
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
 from monitor.rules.begun import UP_BEFORE
+from monitor.watch.job.life import due, items_of
+from monitor.watch.job.openings import open_all, open_one
 from monitor.watch.judging import assess
-from monitor.watch.life import due, items_of
-from monitor.watch.openings import open_all, open_one
-from monitor.watch.sensor_list import read_sensors, take_in
+from monitor.watch.sensing.sensor_list import read_sensors, take_in
 
 UP = "2025-05-12"
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.basis.values import BACK_FILL, LIVE, Origin, OriginKind, Series, empty_series
-from monitor.watch.packed import Narrow, packed
+from monitor.watch.service.packed import Narrow, packed
 
 FILE = Origin(OriginKind.FILE, "0" * 64)
 FIELDS = ("t", "value", "unit", "origin")

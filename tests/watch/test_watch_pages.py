@@ -16,16 +16,16 @@ from hypothesis import strategies as st
 
 from monitor.basis.errors import ReportError
 from monitor.basis.times import DAY, HOUR, MINUTE
-from monitor.watch import pages
-from monitor.watch.awake import daemon_trouble
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct, hand_reading, note
-from monitor.watch.installing import Installing, install
-from monitor.watch.instruments import check_sensor, salt_point
-from monitor.watch.jobs import close_job, open_job
-from monitor.watch.pages import job_rows, report_page, write_report
-from monitor.watch.printing import write_whole
-from monitor.watch.sensors import add_sensor, assign_sensor, release_sensor
+from monitor.watch.job.diary import correct, hand_reading, note
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import close_job, open_job
+from monitor.watch.papers import pages
+from monitor.watch.papers.pages import job_rows, report_page, write_report
+from monitor.watch.papers.printing import write_whole
+from monitor.watch.sensing.instruments import check_sensor, salt_point
+from monitor.watch.sensing.sensors import add_sensor, assign_sensor, release_sensor
+from monitor.watch.service.awake import daemon_trouble
 
 # --- runs -------------------------------------------------------------------------------------------------------------
 

@@ -13,15 +13,15 @@ from monitor.basis.values import Kind
 from monitor.config.shares import Share
 from monitor.intake.topics import filters_of_stream
 from monitor.keep.rows import Part
-from monitor.watch import parts, works
-from monitor.watch.awake import daemon_trouble, worker_lines
+from monitor.watch.evidence.silences import away, away_of
 from monitor.watch.examine_service import unshared, worker
 from monitor.watch.examining import IllError, UnknownError
-from monitor.watch.parts import Lead, Role, checked_share, ears_of, part_of, unheard
-from monitor.watch.schedule import Every, Schedule, Work
-from monitor.watch.sight import Memory
-from monitor.watch.silences import away, away_of
-from monitor.watch.vitals import house_of
+from monitor.watch.service import parts, works
+from monitor.watch.service.awake import daemon_trouble, worker_lines
+from monitor.watch.service.parts import Lead, Role, checked_share, ears_of, part_of, unheard
+from monitor.watch.service.schedule import Every, Schedule, Work
+from monitor.watch.service.sight import Memory
+from monitor.watch.service.vitals import house_of
 
 NORTH, SOUTH = Share("north", ("site/shelf/#",)), Share("south", ("site/den/#", "site/attic/climate"))
 

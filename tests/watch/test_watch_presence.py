@@ -17,9 +17,9 @@ from processes import STAMPED, WALLCLIME, Daemon, free_port, soon, write_home
 
 from monitor.basis.errors import StoreError
 from monitor.intake.mqtt import Status
-from monitor.watch.notify import Supervisor, supervisor
-from monitor.watch.presence import Presence, stands, watched_over
-from monitor.watch.pulse import Pulse
+from monitor.watch.service.notify import Supervisor, supervisor
+from monitor.watch.service.presence import Presence, stands, watched_over
+from monitor.watch.service.pulse import Pulse
 
 
 class Systemd:
@@ -300,7 +300,9 @@ def test_a_daemon_whose_broker_is_away_is_ready_and_says_so_and_ended_by_a_watch
     assert daemon._process.wait(20) == -signal.SIGABRT
     said = daemon._log.read_text()
     assert "Fatal Python error: Aborted" in said
-    assert {"monitor/intake/mqtt.py", "monitor/watch/presence.py"} <= set(re.findall(r"monitor/\w+/\w+\.py", said))
+    assert {"monitor/intake/mqtt.py", "monitor/watch/service/presence.py"} <= set(
+        re.findall(r"monitor/\w+/\w+\.py", said)
+    )
 
 
 TWO = """\

@@ -14,8 +14,8 @@ import pytest
 from pypdf import PdfReader
 
 from monitor.basis.errors import ReportError
-from monitor.watch import chromium, printing
-from monitor.watch.printing import figures_of, for_paper, write_figure, write_page
+from monitor.watch.papers import chromium, printing
+from monitor.watch.papers.printing import figures_of, for_paper, write_figure, write_page
 
 PAGE = """<!DOCTYPE html>
 <html><head><meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">

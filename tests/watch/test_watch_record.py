@@ -7,10 +7,10 @@ from pathlib import Path
 from desks import DAY, HOUR, NOW, T0, furnish, hear, steady
 
 from monitor.watch.desk import Desk
-from monitor.watch.installing import Installing, install
-from monitor.watch.record import RECORD, write_record
-from monitor.watch.sealing import signed_of
-from monitor.watch.site import site_check, wall_moisture
+from monitor.watch.evidence.sealing import signed_of
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.site import site_check, wall_moisture
+from monitor.watch.papers.record import RECORD, write_record
 
 
 def page(desk: Desk, folder: Path, **more: int) -> str:

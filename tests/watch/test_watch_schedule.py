@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from monitor.basis.errors import StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE, SECOND, datetime_of, ms_of, rfc3339
 from monitor.keep.rows import Doing, Scheduled
-from monitor.watch.schedule import AGAIN, STUCK, Each, Every, Local, Schedule, Work, instant, period_at
-from monitor.watch.schedule import _Tick as Tick
+from monitor.watch.service.schedule import AGAIN, STUCK, Each, Every, Local, Schedule, Work, instant, period_at
+from monitor.watch.service.schedule import _Tick as Tick
 
 NEW_YORK, LORD_HOWE, HAVANA = (ZoneInfo(name) for name in ("America/New_York", "Australia/Lord_Howe", "America/Havana"))
 ISLAND, TOKYO = ZoneInfo("Pacific/Kiritimati"), ZoneInfo("Asia/Tokyo")

@@ -16,8 +16,8 @@ from monitor.seal.heads import read_head
 from monitor.seal.keys import follow
 from monitor.seal.merkle import Tree, leaf_hash
 from monitor.seal.records import read_record
-from monitor.watch import keyring, sealing
-from monitor.watch.sealing import close_due, declare_lost, note_keys, rotate, seal_now, sealed_segment
+from monitor.watch.evidence import keyring, sealing
+from monitor.watch.evidence.sealing import close_due, declare_lost, note_keys, rotate, seal_now, sealed_segment
 
 SHELF = "site/shelf/climate"
 FILE = Origin(OriginKind.FILE, "5e" * 32)

@@ -10,9 +10,9 @@ from desks import HUMIDITY, NOW, T0, TEMPERATURE, Row, clock, furnish, hear, ste
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY, HOUR, MINUTE, SECOND
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Reading
-from monitor.watch import sensors
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.sensors import (
+from monitor.watch.sensing import sensors
+from monitor.watch.sensing.sensors import (
     MAKER,
     add_sensor,
     assign_sensor,

@@ -13,10 +13,10 @@ from monitor.basis.times import DAY
 from monitor.basis.units import INCH
 from monitor.rules.assessment import Condition
 from monitor.watch.desk import Desk
-from monitor.watch.diary import correct
-from monitor.watch.installing import Installing, install
+from monitor.watch.job.diary import correct
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.site import moisture_told, site_check, site_told, wall_moisture
 from monitor.watch.judging import assess
-from monitor.watch.site import moisture_told, site_check, site_told, wall_moisture
 
 METER = {"meter": "pin meter", "scale": "gypsum", "material": "drywall"}
 LOW = [{"where": "low left", "value": 0.4}]

@@ -7,12 +7,12 @@ from desks import T0, furnish, hear, steady
 
 from monitor.basis.errors import ReportError
 from monitor.basis.times import DAY, HOUR
-from monitor.tell import cut
-from monitor.tell.report import render_report
-from monitor.tell.views import Cut
+from monitor.tell.pages import cut
+from monitor.tell.pages.report import render_report
+from monitor.tell.pages.views import Cut
 from monitor.watch.desk import Desk
-from monitor.watch.installing import Installing, install
-from monitor.watch.pages import report_page
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.papers.pages import report_page
 
 START, FINISH, AS_OF = T0 + 60 * HOUR, T0 + 70 * HOUR, T0 + 100 * HOUR
 

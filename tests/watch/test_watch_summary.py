@@ -11,16 +11,16 @@ from desks import DAY, HOUR, NOW, T0, furnish, hear, opening, steady
 from monitor.basis.errors import RecordError
 from monitor.basis.times import ms_of
 from monitor.rules.assessment import Coverage
-from monitor.tell.summary import by_building, known, stands, worst, worst_first
-from monitor.tell.summary import opening as told_first
-from monitor.watch import summary
+from monitor.tell.pages.summary import by_building, known, stands, worst, worst_first
+from monitor.tell.pages.summary import opening as told_first
 from monitor.watch.desk import Desk
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import close_job, open_job, say_building
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import close_job, open_job, say_building
+from monitor.watch.job.life import care
 from monitor.watch.judging import assess
-from monitor.watch.life import care
-from monitor.watch.sensors import release_sensor
-from monitor.watch.summary import midnight, month_named, summary_of
+from monitor.watch.papers import summary
+from monitor.watch.papers.summary import midnight, month_named, summary_of
+from monitor.watch.sensing.sensors import release_sensor
 
 JANUARY = (date(2026, 1, 1), date(2026, 2, 1))
 WEEK = (date(2026, 1, 5), date(2026, 1, 12))

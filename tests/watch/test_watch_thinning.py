@@ -24,21 +24,21 @@ from monitor.seal.thinned import thinned_leaves
 from monitor.tell import diary as told
 from monitor.tell import upkeep as tell
 from monitor.tell.upkeep import thinned
-from monitor.watch import sealing
-from monitor.watch.bundling import write_bundle
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.disclosing import Asked, write
-from monitor.watch.entering import add
-from monitor.watch.forgetting import hold
-from monitor.watch.jobs import close_job
+from monitor.watch.evidence import sealing
+from monitor.watch.evidence.bundling import write_bundle
+from monitor.watch.evidence.disclosing import Asked, write
+from monitor.watch.evidence.forgetting import hold
+from monitor.watch.evidence.sealcheck import check_leaves
+from monitor.watch.evidence.thinning import thin
+from monitor.watch.evidence.verifying import check
+from monitor.watch.job.entering import add
+from monitor.watch.job.jobs import close_job
 from monitor.watch.judging import assess
-from monitor.watch.pages import report_page
-from monitor.watch.sealcheck import check_leaves
-from monitor.watch.shown import display
-from monitor.watch.thinning import thin
+from monitor.watch.papers.pages import report_page
+from monitor.watch.papers.shown import display
+from monitor.watch.papers.walls import _wall
 from monitor.watch.upkeep import backup, forgotten_since, restore
-from monitor.watch.verifying import check
-from monitor.watch.walls import _wall
 
 sys.path.append(str(Path(__file__).parents[1] / "seal"))
 from independent_verify import is_whole
@@ -78,7 +78,7 @@ def bundle(lived_in, tmp_path_factory) -> Path:
     home = tmp_path_factory.mktemp("thinned") / "home"
     shutil.copytree(lived_in, home)
     with open_desk(home, environ={}, clock=SetClock(LATER)) as desk, pytest.MonkeyPatch.context() as patched:
-        patched.setattr("monitor.tell.page._packed", lambda _program: "")  # packing it takes a second
+        patched.setattr("monitor.tell.pages.page._packed", lambda _program: "")  # packing it takes a second
         thin(desk, "shelf", before=LIMIT, each=DAY, **WHY)
         write_bundle(desk, "den", home.parent / "b")
     return home.parent / "b"
@@ -198,7 +198,7 @@ def test_a_hold_that_comes_while_it_is_thinned_stops_it(den, monkeypatch):
         hold(den, "den", **WHY)
         return True
 
-    monkeypatch.setattr("monitor.watch.thinning._draft", lambda *args, then=thin.__globals__["_draft"]: (
+    monkeypatch.setattr("monitor.watch.evidence.thinning._draft", lambda *args, then=thin.__globals__["_draft"]: (
         held_meanwhile(), then(*args))[1])  # fmt: skip
     assert refusal(den).startswith("job den: it is held since entry")
     assert counts(den) == [288] * 8
@@ -363,7 +363,7 @@ def test_a_reading_that_came_meanwhile_stops_it(den, monkeypatch):
         hear(den, steady(END + MINUTE, 1, step=10), origin=BACK_FILL)
         return then(*args)
 
-    monkeypatch.setattr("monitor.watch.thinning._draft", heard_meanwhile)
+    monkeypatch.setattr("monitor.watch.evidence.thinning._draft", heard_meanwhile)
     with pytest.raises(StoreError) as error:
         thin(den, "shelf", before=LIMIT, **WHY)
     assert str(error.value).endswith(

@@ -9,12 +9,12 @@ from types import SimpleNamespace
 
 import pytest
 
-from monitor.watch.thrift import give_back, share_heaps
+from monitor.watch.service.thrift import give_back, share_heaps
 
 # A thread leaves 40 MB in blocks too small to be mapped, behind one that stays.
 _SCENE = """\
 import ctypes, sys, threading
-from monitor.watch.thrift import give_back, share_heaps
+from monitor.watch.service.thrift import give_back, share_heaps
 libc = ctypes.CDLL(None)
 libc.malloc.restype, libc.free.argtypes = ctypes.c_void_p, [ctypes.c_void_p]
 def rss():

@@ -22,13 +22,14 @@ from monitor.seal import chain, heads
 from monitor.tell import diary as told
 from monitor.tell import upkeep as tell
 from monitor.tell.words import Display
-from monitor.watch import diary, upkeep
+from monitor.watch import upkeep
 from monitor.watch.book import linked
 from monitor.watch.desk import Desk, open_desk
-from monitor.watch.forgetting import forget
-from monitor.watch.jobs import close_job
+from monitor.watch.evidence.forgetting import forget
+from monitor.watch.evidence.sealing import seal_now, signed_of
+from monitor.watch.job import diary
+from monitor.watch.job.jobs import close_job
 from monitor.watch.judging import assess
-from monitor.watch.sealing import seal_now, signed_of
 from monitor.watch.upkeep import backup, examine, forgotten_since, restore
 
 WHO = {"who": "ben"}

@@ -11,13 +11,13 @@ from watching import looks, set_clock, told_desk
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import SENSORS_CHAIN, Quantity
 from monitor.keep.rows import Doing, Scheduled
+from monitor.rules.alarm.signals_house import Failure, Link
 from monitor.rules.instrument import Point
-from monitor.rules.signals_house import Failure, Link
-from monitor.watch.alarming import Memory
-from monitor.watch.instruments import Compared, check_sensor
-from monitor.watch.jobs import open_job
-from monitor.watch.sensors import MAKER, add_sensor, assign_sensor, release_sensor, sensor_draft
-from monitor.watch.vitals import house_of, stuck_since, vitals_of
+from monitor.watch.job.jobs import open_job
+from monitor.watch.sensing.instruments import Compared, check_sensor
+from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor, release_sensor, sensor_draft
+from monitor.watch.service.alarming import Memory
+from monitor.watch.service.vitals import house_of, stuck_since, vitals_of
 
 NOW = T0 + 12 * HOUR
 

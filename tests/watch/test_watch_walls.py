@@ -14,17 +14,17 @@ from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing, alarm_id
 from monitor.basis.errors import RecordError, ReportError
 from monitor.basis.values import Quantity
 from monitor.intake.loggerguess import Columns
-from monitor.rules import whats
-from monitor.tell.walls import tag
-from monitor.watch import walls
+from monitor.rules.alarm import whats
+from monitor.tell.pages.walls import tag
 from monitor.watch.desk import Desk
-from monitor.watch.forgetting import forget
-from monitor.watch.imports import plan_import, run_import
-from monitor.watch.installing import Installing, install
-from monitor.watch.jobs import close_job, open_job
+from monitor.watch.evidence.forgetting import forget
+from monitor.watch.job.installing import Installing, install
+from monitor.watch.job.jobs import close_job, open_job
 from monitor.watch.judging import assess
-from monitor.watch.sensors import release_sensor
-from monitor.watch.walls import INDEX, LIST, Written, file_of, write_boards
+from monitor.watch.papers import walls
+from monitor.watch.papers.walls import INDEX, LIST, Written, file_of, write_boards
+from monitor.watch.sensing.imports import plan_import, run_import
+from monitor.watch.sensing.sensors import release_sensor
 
 HUMIDITY = Quantity.AIR_HUMIDITY
 

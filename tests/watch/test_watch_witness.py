@@ -9,9 +9,9 @@ from desks import NOW, T0, furnish, hear, steady
 
 from monitor.basis.times import HOUR
 from monitor.rules.assessment import Condition
+from monitor.watch.evidence.sealing import signed_of
+from monitor.watch.evidence.witness import sealed, witnessed, witnessed_ready
 from monitor.watch.judging import assess
-from monitor.watch.sealing import signed_of
-from monitor.watch.witness import sealed, witnessed, witnessed_ready
 
 
 @pytest.fixture

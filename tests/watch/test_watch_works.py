@@ -16,9 +16,9 @@ from monitor.keep.rows import Doing
 from monitor.keep.store import open_copy
 from monitor.rules.judge import judge as evaluate
 from monitor.seal.chain import link
-from monitor.watch import works
 from monitor.watch.judging import assess, settle
-from monitor.watch.schedule import Every, Schedule
+from monitor.watch.service import works
+from monitor.watch.service.schedule import Every, Schedule
 from monitor.watch.upkeep import backup, examine, goes_on
 
 
@@ -54,7 +54,7 @@ def test_a_job_that_can_not_be_judged_is_tried_again_the_next_time(desk):
     looked = {}
     away = StoreError("away", where="store", mend="wait")
     with (
-        mock.patch("monitor.watch.works.judge_and_note", side_effect=away),
+        mock.patch("monitor.watch.service.works.judge_and_note", side_effect=away),
         pytest.raises(WallclimeError, match=r"^store: away\. wait$"),
     ):
         works.judge_what_was_heard(desk, looked)
@@ -68,7 +68,7 @@ def test_a_job_that_heard_nothing_new_is_not_judged_again(desk):
     hear(desk, steady(T0, 50))
     looked = {}
     works.judge_what_was_heard(desk, looked)
-    with mock.patch("monitor.watch.works.judge_and_note") as judged:
+    with mock.patch("monitor.watch.service.works.judge_and_note") as judged:
         works.judge_what_was_heard(desk, looked)
     assert not judged.called
     assert assess(desk, "den").as_of == NOW
@@ -221,7 +221,7 @@ def test_the_board_is_written_into_the_folder_that_is_asked_for(desk, tmp_path):
 
 
 def test_reports_of_the_board_that_can_not_be_written_are_said(desk, tmp_path, caplog):
-    with mock.patch("monitor.watch.walls.write_boards", return_value=mock.Mock(failed=2)):
+    with mock.patch("monitor.watch.papers.walls.write_boards", return_value=mock.Mock(failed=2)):
         scheduled(desk, board=Boards(tmp_path)).turn("board")
     assert [(one.getMessage(), one.fields) for one in caplog.records] == [
         ("reports of the board not written", {"count": 2})
@@ -236,7 +236,7 @@ def test_the_judging_lets_what_was_missed_be_drained_first(desk):
     furnish(desk)
     hear(desk, steady(T0, 50))
     waits = iter([True, True, False])
-    with mock.patch("monitor.watch.works.time.sleep") as slept:
+    with mock.patch("monitor.watch.service.works.time.sleep") as slept:
         works.judge_what_was_heard(desk, {}, draining=lambda: next(waits))
     assert slept.call_count == 2
     assert completions(desk) == [T0 + 48 * HOUR]
@@ -245,7 +245,7 @@ def test_the_judging_lets_what_was_missed_be_drained_first(desk):
 def test_the_judging_does_not_wait_for_ever_for_what_is_drained(desk):
     furnish(desk)
     hear(desk, steady(T0, 50))
-    with mock.patch("monitor.watch.works.time.sleep") as slept:
+    with mock.patch("monitor.watch.service.works.time.sleep") as slept:
         works.judge_what_was_heard(desk, {}, draining=lambda: True)
     assert sum(call.args[0] for call in slept.call_args_list) == pytest.approx(works.LULL, abs=works.NAP)
     assert completions(desk) == [T0 + 48 * HOUR]

@@ -9,9 +9,9 @@ from desks import T0, Row
 
 from monitor.basis.alarm import MQTT, Message
 from monitor.basis.times import DAY, MINUTE
-from monitor.rules.alarms import Change
-from monitor.watch.alarming import Memory, look, note_settings
+from monitor.rules.alarm.alarms import Change
 from monitor.watch.desk import Desk
+from monitor.watch.service.alarming import Memory, look, note_settings
 
 OFFICE = '[[contact]]\nname = "office"\nzone = "UTC"\n'
 

@@ -1,0 +1,1 @@
+"""Putting up the wall: take-off, rows, flatness, site check, makers' rules, care."""

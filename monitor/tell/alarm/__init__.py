@@ -1,0 +1,1 @@
+"""How alarms are worded, and carried to people."""

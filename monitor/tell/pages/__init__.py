@@ -1,0 +1,1 @@
+"""Pages as values, their parts, and how they are rendered."""

@@ -1,0 +1,1 @@
+"""The record as evidence: sealing, bundles, disclosure, checking, thinning, forgetting."""

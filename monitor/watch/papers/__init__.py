@@ -1,0 +1,1 @@
+"""Pages and sheets put together from the store, written and printed."""

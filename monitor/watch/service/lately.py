@@ -1,0 +1,181 @@
+"""What the sensors said of late, kept in memory from round to round: only what is new is read from the store."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from monitor.basis.times import HOUR
+from monitor.basis.values import Quantity, Series, empty_series
+from monitor.keep.lately import Sums
+from monitor.keep.store import Store
+from monitor.watch.service.packed import Packed, packed
+
+_AT_ONCE = 30  # readings of a channel that are packed together: to pack takes as long for one
+SPAN = 28 * HOUR  # today from its midnight, or a day back, and two hours that the flags of its readings rest on [ms]
+
+_NOTHING = empty_series()
+_NEVER = 1 << 62  # nothing is of late before the first round [ms]
+
+Key = tuple[str, Quantity]
+
+
+@dataclass(frozen=True, slots=True)
+class _Tail:
+    """All readings of a channel from `since` on, when its last was of `last_t` and it had `readings` in all. [ms]
+
+    Most of them are packed, `new` are not.
+    """
+
+    packed: Packed
+    new: Series
+    since: int
+    last_t: int
+    readings: int
+
+    def series(self) -> Series:
+        return _joined(self.packed.series(), self.new)
+
+    def next(self) -> int:
+        """The first time that nothing is known of. [ms]"""
+        if len(self.new):
+            return int(self.new.t[-1]) + 1
+        return self.packed.last + 1 if len(self.packed) else self.since
+
+
+class Lately:
+    """The readings of a store, of which the newest are remembered. One thread's own; answers are the store's.
+
+    What sensors have said is asked for by `begin`: until it is called for them again, they are answered as of then.
+    Without a round nothing is remembered but the bounds of channels.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store, self._at = store, _NEVER
+        self._sums: dict[str, dict[Quantity, Sums]] = {}
+        self._tails: dict[Key, _Tail] = {}
+        self._conflicting: set[str] | None = None
+        self._generations: dict[str, int] = {}
+
+    def begin(self, at: int, streams: Iterable[str], generations: Mapping[str, int] | None = None) -> None:
+        """Begin a round at `at` over those that may have spoken since; `generations` of jobs as they were before. [ms]
+
+        A checkpoint is kept only if its job's generation is still that: so none is made without what came meanwhile.
+        """
+        self._at, self._conflicting = at, self._store.conflicting()
+        self._generations = dict(generations or {})
+        # What nothing was added to for long may be of a job that is over; else it is read again.
+        self._tails = {key: tail for key, tail in self._tails.items() if tail.since > at - 2 * SPAN}
+        self._ask(set(streams))
+
+    def generation(self, job: str) -> int | None:
+        """That of a job before its sensors were asked; None of one that the round was not begun for."""
+        return self._generations.get(job)
+
+    def again(self, job: str, streams: Iterable[str]) -> None:
+        """Ask the sensors of one job once more."""
+        self._generations[job] = self._store.generation(job)
+        self._ask(set(streams))
+
+    def _ask(self, streams: set[str]) -> None:
+        if streams:
+            found = self._store.sums(streams)
+            self._sums |= {stream: found.get(stream, {}) for stream in streams}
+            self._extend(
+                [(stream, of) for stream in streams for of in self._sums[stream] if (stream, of) in self._tails]
+            )
+
+    def _of(self, stream: str) -> dict[Quantity, Sums]:
+        if stream not in self._sums:
+            self._ask({stream})
+        return self._sums[stream]
+
+    def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
+        """First and last time of a channel, None when it has no reading. [ms]"""
+        found = self._of(stream).get(quantity)
+        return None if found is None else (found.first_t, found.last_t)
+
+    def series(self, stream: str, quantity: Quantity, start: int | None = None, end: int | None = None) -> Series:
+        """The readings of one channel in [start, end). [ms]"""
+        since = self._at - SPAN
+        sums, tail = self._of(stream).get(quantity), self._tails.get((stream, quantity))
+        if sums is None or start is None or start < (since if tail is None else tail.since):
+            return self._store.series(stream, quantity, start, end)
+        if tail is None:
+            whole = self._store.series(stream, quantity, since)
+            self._keep((stream, quantity), whole, since, sums)
+        else:
+            whole = tail.series()
+        t = whole.t
+        return _part(whole, int(t.searchsorted(start)), len(t) if end is None else int(t.searchsorted(end)))
+
+    def _keep(self, key: Key, series: Series, since: int, sums: Sums) -> None:
+        """Remember a tail. What a sensor says of several quantities at a time has its times but once."""
+        kept = packed(series)
+        for other in self._sums[key[0]]:
+            if other != key[1] and (tail := self._tails.get((key[0], other))) is not None:
+                kept = kept.beside(tail.packed)
+        self._tails[key] = _Tail(kept, _NOTHING, since, sums.last_t, sums.readings)
+
+    def several(
+        self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
+    ) -> Mapping[Quantity, Series]:
+        """`series` of each of some channels of a sensor; of long past they are read at once. [ms]"""
+        if start is None or start < self._at - SPAN:
+            return self._store.several(stream, quantities, start, end)
+        return {quantity: self.series(stream, quantity, start, end) for quantity in quantities}
+
+    def _extend(self, keys: Collection[Key]) -> None:
+        """Add what is new. Where it does not add up, something came late or went: that tail is read anew."""
+        grown = [key for key in keys if self._has_grown(key)]
+        asked = [(self._sums[stream][of].id, self._tails[stream, of].next()) for stream, of in grown]
+        for key, new in zip(grown, self._store.since(asked), strict=True):
+            tail, sums = self._tails.pop(key), self._sums[key[0]][key[1]]
+            if tail.readings + len(new) == sums.readings and _of_one_make(tail.packed, new):
+                grown_by = _joined(tail.new, new)
+                self._grow(key, replace(tail, new=grown_by, last_t=sums.last_t, readings=sums.readings), sums)
+
+    def _has_grown(self, key: Key) -> bool:
+        """Whether something is new; its last time tells, too, as days that are thinned have fewer readings."""
+        tail, sums = self._tails[key], self._sums[key[0]][key[1]]
+        return (tail.readings, tail.last_t) != (sums.readings, sums.last_t)
+
+    def _grow(self, key: Key, tail: _Tail, sums: Sums) -> None:
+        if len(tail.packed) and len(tail.new) < _AT_ONCE:
+            self._tails[key] = tail
+        else:
+            whole, since = tail.series(), max(tail.since, self._at - SPAN)
+            self._keep(key, _part(whole, int(whole.t.searchsorted(since)), len(whole)), since, sums)
+
+    def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
+        """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
+        if self._conflicting is not None and self._conflicting.isdisjoint(streams):
+            return 0
+        return self._store.conflicts(streams, start, end)
+
+    def forget(self, streams: Iterable[str]) -> None:
+        """Remember nothing of these sensors."""
+        for stream in streams:
+            for quantity in self._sums.pop(stream, ()):
+                self._tails.pop((stream, quantity), None)
+
+
+def _part(series: Series, first: int, last: int) -> Series:
+    of = slice(first, last)
+    return replace(series, t=series.t[of], value=series.value[of], unit=series.unit[of], origin=series.origin[of])
+
+
+def _of_one_make(kept: Packed, new: Series) -> bool:
+    return not len(kept) or (kept.units, kept.origins) == (new.units, new.origins)
+
+
+def _joined(series: Series, new: Series) -> Series:
+    """`new` behind `series`, both of one make."""
+    if not len(new) or not len(series):
+        return new if len(new) else series
+    t, value, unit, origin = (
+        np.concatenate((getattr(series, name), getattr(new, name))) for name in ("t", "value", "unit", "origin")
+    )
+    return replace(series, t=t, value=value, unit=unit, origin=origin)
