@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
 # How long an example takes says more of what else the computer does than of the code: no test looks at a clock.
 settings.register_profile("wallclime", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("wallclime")
+
+# A shell tells what it starts in the background to ignore Ctrl-C, and so would all that the tests start.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture
