@@ -30,6 +30,7 @@ SQLITE = (
     "PRAGMA wal_autocheckpoint = 10000",
     "PRAGMA cache_size = -1000",  # KiB a connection: one in each thread, and the system remembers the file anyway
 )
+STATEMENTS = 32  # that a connection keeps prepared
 MARKS = {"sqlite": "?", "postgresql": "%s"}  # in the place of a value, in SQL that goes past SQLAlchemy
 POSTGRESQL = (f"SET lock_timeout = {PATIENCE}",)
 
@@ -147,8 +148,10 @@ def _sqlite_engine(url: URL) -> tuple[Engine, str]:
     path = Path(url.database).absolute()
     _private_file(path)
     # isolation_level None: BEGIN is ours to say, see _begin.
-    options = {"timeout": PATIENCE / 1000, "isolation_level": None}
-    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args=options, hide_parameters=True)
+    options = {"timeout": PATIENCE / 1000, "isolation_level": None, "cached_statements": STATEMENTS}
+    # Each connection fills a cache of pages and one of statements: the one that was given back last is taken first.
+    address = URL.create("sqlite", database=str(path))
+    engine = create_engine(address, connect_args=options, hide_parameters=True, pool_use_lifo=True)
     _prepare(engine, SQLITE)
     event.listen(engine, "begin", _begin)
     return engine, str(path)
