@@ -39,7 +39,7 @@ class _Row:
     """What one sensor says of one quantity: reading number `which` in each interval, where it is `heard`."""
 
     channel: Channel
-    which: Numbers
+    which: Numbers | slice
     heard: Mask | np.bool_
 
 
@@ -219,8 +219,10 @@ def timeline(
 
 def _lay(edges: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
     """What is said in each interval; `newest` is the number of the newest of `most` there."""
-    begins = edges[:-1]
-    at = newest if _same(said.start, most) else np.searchsorted(said.start, begins, "right") - 1
+    begins, mostly = edges[:-1], _same(said.start, most)
+    if mostly and len(begins) == len(most):  # no edge but its readings: it is never silent
+        return _Row(said.channel, slice(None), np.True_)
+    at = newest if mostly else np.searchsorted(said.start, begins, "right") - 1
     if said.start[0] == edges[0] and said.silences[0] == edges[-1]:
         return _Row(said.channel, at, np.True_)
     return _Row(said.channel, at, (at >= 0) & (said.end[at] > begins))

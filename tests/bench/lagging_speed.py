@@ -32,7 +32,7 @@ from monitor.rules.board.lagging import Channels, Lagging, days_of, warm_boxes
 from monitor.rules.fold import lot_key
 from monitor.rules.frame import Frame, Stack, Stay
 from monitor.rules.judge import judge
-from monitor.rules.replay import heard
+from monitor.rules.replay import BLOCK, heard
 from monitor.rules.timeline import IN, Timeline, sides, spans_of, states, timeline
 
 TEN_YEARS = 3653  # [days]
@@ -105,10 +105,10 @@ def block_of(fr: Frame, readings: Minutes, window: tuple[int, int], as_of: int) 
 
 
 def parts(fr: Frame, readings: Minutes, as_of: int) -> list[float]:
-    """Processor time of each of PARTS over the whole record, by blocks of a month."""
+    """Processor time of each of PARTS over the whole record, block by block as it is folded."""
     lagging, spent = Lagging(), [0.0] * len(PARTS)
     lots = {lot_key(lot): lot for lot in fr.deliveries}
-    for window in itertools.pairwise([*range(T0, as_of, 30 * DAY), as_of]):
+    for window in itertools.pairwise([*range(T0, as_of, BLOCK), as_of]):
         window, line, channels, held = block_of(fr, readings, window, as_of)
         begin = time.process_time()
         hours = hours_of(line, fr.start)

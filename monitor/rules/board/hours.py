@@ -71,12 +71,12 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
         value = _spoken(voices)
         if interval is not None:
             value = value[interval[:-1]]
-        silent = np.isnan(value)
-        total, known[quantity] = value * waits, whole
-        if silent.any():
-            total[silent] = 0.0
+        total, known[quantity] = np.add.reduceat(value * waits, begins), whole
+        if np.isnan(total).any():
+            silent = np.isnan(value)
+            total = np.add.reduceat(np.where(silent, 0.0, value * waits), begins)
             known[quantity] = np.add.reduceat(np.where(silent, 0, length), begins)
-        total = np.add.reduceat(total, begins) + 0.0  # never -0.0
+        total += 0.0  # never -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
     return Hours(start, end, mean, known)
 
