@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import secrets
 import time
-from typing import Any
+from typing import Any, NamedTuple
 
 from paho.mqtt.client import Client, MQTTMessage, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
@@ -26,14 +26,21 @@ def marker_topic(broker: Broker) -> str:
     return f"wallclime/{broker.client_id}/marker"
 
 
-def round_trip(broker: Broker, *, within: float = WITHIN) -> float:
-    """Publish on the daemon's own topic and hear it, under another client id; how long it took. [s]
+class Trip(NamedTuple):
+    """How long a round trip took [s], and whether a daemon of the same client id is there, as far as it may be read."""
+
+    took: float
+    daemon: bool
+
+
+def round_trip(broker: Broker, *, within: float = WITHIN) -> Trip:
+    """Publish on the daemon's own topic and hear it, under another client id.
 
     A daemon that is running passes it over: the message has not its nonce. Raises BrokerError.
     """
     trip = _Trip(broker)
     try:
-        return trip.go(within)
+        return Trip(trip.go(within), trip.daemon)
     finally:
         trip.end()
 
@@ -43,7 +50,8 @@ class _Trip:
 
     def __init__(self, broker: Broker) -> None:
         self._broker, self._topic, self._nonce = broker, marker_topic(broker), secrets.token_hex(16).encode()
-        self._accepted = self._returned = False
+        self._presence = link.presence_topic(broker)
+        self._accepted = self._returned = self.daemon = False
         self._trouble: tuple[str, str] | None = None
         self._client, self._said = _client(broker)
         self._client.on_connect, self._client.on_disconnect = self._connected, self._ended
@@ -81,11 +89,11 @@ class _Trip:
             self._trouble = link.refused(reason)
             return
         self._accepted = True
-        client.subscribe(self._topic, qos=1)
+        client.subscribe([(self._presence, 1), (self._topic, 1)])  # what is retained comes before what comes later
 
     def _subscribed(self, client: Client, _data: object, _mid: int, reasons: Any, _properties: object) -> None:
-        if any(reason.is_failure for reason in reasons):
-            what = f"it refuses a subscription of {self._topic!r}: {reasons[0]}"
+        if reasons[-1].is_failure:
+            what = f"it refuses a subscription of {self._topic!r}: {reasons[-1]}"
             self._trouble = what, "Let the user of wallclime.toml read there"
         else:
             client.publish(self._topic, self._nonce, qos=1)
@@ -96,6 +104,8 @@ class _Trip:
             self._trouble = what, "Let the user of wallclime.toml write there"
 
     def _heard(self, _client: Client, _data: object, message: MQTTMessage) -> None:
+        if message.topic == self._presence:
+            self.daemon = bytes(message.payload) == b"online"
         self._returned = self._returned or bytes(message.payload) == self._nonce
 
     def _ended(self, _client: Client, _data: object, _flags: object, reason: Any, _properties: object) -> None:

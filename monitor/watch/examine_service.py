@@ -216,5 +216,5 @@ def broker(settings: Settings, one: Broker) -> str:
         raise UnknownError(_NO_FILE, _INIT)
     if not settings.sources_at(one):
         raise UnknownError("nothing is heard there, so it was not asked", f"Add a [[source]] to {FILE}")
-    took = round_trip(one)
+    took = round_trip(one).took
     return f"a message to {marker_topic(one)} came back in {took * 1000:.0f} ms"

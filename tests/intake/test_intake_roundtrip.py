@@ -8,11 +8,13 @@ import threading
 from pathlib import Path
 
 import pytest
+from paho.mqtt.publish import single
 from processes import free_port
 
 from monitor.basis.errors import BrokerError
 from monitor.basis.times import MINUTE
 from monitor.config.brokers import Broker
+from monitor.intake.link import presence_topic
 from monitor.intake.roundtrip import marker_topic, round_trip
 
 TOPIC = "'wallclime/house/marker'"
@@ -31,7 +33,17 @@ def refusal(port: int, **more) -> str:
 
 @pytest.mark.parametrize("protocol", ["3.1.1", "5"])
 def test_a_message_to_oneself_comes_back(mosquitto, protocol):
-    assert 0 < round_trip(broker_at(mosquitto.port, protocol=protocol)) < 5
+    assert 0 < round_trip(broker_at(mosquitto.port, protocol=protocol)).took < 5
+
+
+@pytest.mark.parametrize("protocol", ["3.1.1", "5"])
+def test_it_learns_whether_the_daemon_of_that_client_id_is_there(mosquitto, protocol):
+    broker = broker_at(mosquitto.port, protocol=protocol)
+    seen = [round_trip(broker).daemon]
+    for said in ("online", "offline"):
+        single(presence_topic(broker), said, qos=1, retain=True, hostname="127.0.0.1", port=mosquitto.port)
+        seen.append(round_trip(broker).daemon)
+    assert seen == [False, True, False]
 
 
 def test_it_goes_over_the_daemons_own_topic():

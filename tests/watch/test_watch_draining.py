@@ -14,7 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from postgresql import server
 from processes import Daemon, Mosquitto, publish, soon
 
-from monitor.basis.errors import SettingsError
+from monitor.basis.errors import BrokerError, SettingsError
 from monitor.basis.times import MINUTE
 from monitor.basis.values import LIVE, Quantity, Reading
 from monitor.intake.admission import NEW_A_MINUTE
@@ -165,6 +165,21 @@ def test_a_share_that_wallclime_toml_still_has_is_not_drained(tmp_path):
         "serve --drain --share north: wallclime.toml has that share. Take it out of wallclime.toml first, and let "
         "others hear its topics"
     )
+
+
+def test_a_session_is_not_drained_beside_the_daemon_that_has_it(tmp_path, mosquitto):
+    (tmp_path / "wallclime.toml").write_text(f'[broker]\nport = {mosquitto.port}\n[log]\nformat = "json"\n{SOURCE}')
+    daemon = Daemon(tmp_path)
+    daemon.start(until="backlog_over")
+    with pytest.raises(BrokerError) as error:
+        drain(tmp_path)
+    assert str(error.value).startswith(f"broker 127.0.0.1:{mosquitto.port}: the daemon 'wallclime-")
+    assert str(error.value).endswith(
+        "' is there still. Stop it first; one that was cut off is taken for gone after the keepalive of wallclime.toml"
+    )
+    assert daemon.stop() == 0
+    assert [line for line in daemon.lines() if line["event"] == "disconnected"] == []
+    drain(tmp_path)
 
 
 def test_many_sensors_that_are_known_are_no_flood_of_new_ones(tmp_path, mosquitto):
