@@ -98,12 +98,12 @@ def test_a_clock_step_has_every_work_looked_at(desk):
 def test_a_daemon_that_ends_judges_once_more_and_says_that_it_is_gone(desk):
     schedule, done = Schedule(desk), threading.Event()
     works = [Work("judge", Every(HOUR), lambda _: done.set()), Work("tidy", Every(HOUR), lambda _: None)]
-    with daemon._works(desk, schedule, works, desk.store.wake()):
+    with daemon._works(desk, schedule, works, desk.store.wake(), {"hears": ["a/#"]}):
         assert [(run.name, run.state) for run in desk.store.scheduled()] == [("judge", "waiting"), ("tidy", "waiting")]
         assert not done.is_set()
     assert done.is_set()
     assert [(run.name, run.state) for run in desk.store.scheduled()] == [("judge", "done"), ("tidy", "waiting")]
-    assert desk.store.daemon_state().state == {"stopped": True}
+    assert desk.store.daemon_state().state == {"stopped": True, "hears": ["a/#"]}
 
 
 def test_a_full_disk_is_written_down_once_until_there_is_room_again(desk):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from urllib.parse import quote
 
@@ -180,6 +181,25 @@ def test_a_session_is_not_drained_beside_the_daemon_that_has_it(tmp_path, mosqui
     assert daemon.stop() == 0
     assert [line for line in daemon.lines() if line["event"] == "disconnected"] == []
     drain(tmp_path)
+
+
+def test_topics_that_wallclime_toml_names_no_more_are_heard_no_more(tmp_path, mosquitto):
+    once = Daemon(tmp_path)
+
+    def heard(times: int) -> bool:
+        with open_desk(tmp_path, environ={}) as desk:
+            assert desk.store.quarantine_counts() == {}
+            return len(desk.store.series("flat/den", Quantity.AIR_TEMPERATURE).t) == times
+
+    for times, filters in enumerate((["site/{site}/{sensor}/climate", "flat/{sensor}"], ["flat/{sensor}"]), 1):
+        text = f'[broker]\nport = {mosquitto.port}\n[log]\nformat = "json"\n'
+        text += "".join(SOURCE.replace("site/{site}/{sensor}/climate", one) for one in filters)
+        (tmp_path / "wallclime.toml").write_text(text)
+        once.start(until="backlog_over")
+        said = json.dumps({"t": 20, "time": int(time.time() * 1000)})
+        publish(mosquitto.port, [(topic, said) for topic in ("site/north/den/climate", "flat/den")])
+        soon(partial(heard, times), what="it is heard")
+        once.kill()
 
 
 def test_many_sensors_that_are_known_are_no_flood_of_new_ones(tmp_path, mosquitto):

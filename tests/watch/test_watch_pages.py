@@ -282,7 +282,8 @@ def test_the_checks_of_the_jobs_sensors_are_those_of_the_sensors_log_up_to_its_t
 
 
 def test_what_a_status_is_made_by_loads_neither_what_listens_nor_what_signs():
-    made_by = ", ".join(f"monitor.watch.{name}" for name in ("alarming", "awake", "pages", "refused", "undelivered"))
+    names = "papers.pages", "sensing.refused", "service.alarming", "service.awake", "service.undelivered"
+    made_by = ", ".join(f"monitor.watch.{name}" for name in names)
     script = f"import sys, {made_by}; print([name for name in ('paho', 'cryptography') if name in sys.modules])"
     run = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"

@@ -38,6 +38,7 @@ from monitor.watch.service.parts import (
     Role,
     checked_share,
     ears_of,
+    filters_of,
     heard_before,
     is_heard,
     part_of,
@@ -88,13 +89,15 @@ def serve(
             part = part_of(role, of_share, ears)
             links = _listening(desk, schedule, ears, share)
             awake = desk.store.wake(part)
+            hears = {"hears": filters_of(ears)}
+            desk.store.stay_awake(awake, hears)  # before a broker learns of them: the next daemon may take them back
             switch, looked = Switch(desk), Looked()
             runs = partial(_runs_of, schedule)
-            pulse = Pulse(links, partial(stay_awake, desk, links, awake, runs, switch.said))
+            pulse = Pulse(links, partial(stay_awake, desk, links, awake, runs, lambda: {**hears, **switch.said()}))
             announce = running.enter_context(delivering(desk, leads=lead)).announce if role.may_lead else _to_nobody
             works = [*works_of(desk, pulse.beat, looked, announce, pulse.draining), *switch.works(pulse)]
             own_works = [*works_of_role(desk, role, works, looked), *lead.works(schedule)]
-            running.enter_context(_works(desk, schedule, own_works, awake))
+            running.enter_context(_works(desk, schedule, own_works, awake, hears))
             running.enter_context(watched_over(supervisor(), pulse, stop))
             told = Told(desk, pulse, schedule.runs, looked, switch)
             running.enter_context(answering(desk.settings.health, pages_of(told)))
@@ -131,7 +134,7 @@ def _listening(desk: Desk, schedule: Schedule, ears: Sequence[Ear], share: str |
     settings = desk.settings
     admission = Admission(heard.stream for heard in desk.store.heard() if is_heard(settings, ears, heard.stream))
     keeper = Keeper(desk, schedule.stepped)
-    before = {EVERYTHING} if share is None else heard_before(desk, share)
+    before = heard_before(desk, share) | ({EVERYTHING} if share is None else set())
     return [
         (
             broker,
@@ -207,8 +210,10 @@ class Keeper:
 
 
 @contextlib.contextmanager
-def _works(desk: Desk, schedule: Schedule, works: Sequence[Work], awake: int) -> Iterator[None]:
-    """Do what is done on schedule; at the end judge once more, and say that the daemon is gone."""
+def _works(
+    desk: Desk, schedule: Schedule, works: Sequence[Work], awake: int, hears: Mapping[str, Any]
+) -> Iterator[None]:
+    """Do what is done on schedule; at the end judge once more, and say that the daemon is gone, and what it heard."""
     schedule.take(works)
     try:
         with schedule.running():
@@ -216,4 +221,4 @@ def _works(desk: Desk, schedule: Schedule, works: Sequence[Work], awake: int) ->
     finally:
         if any(work.name == JUDGE for work in works):
             schedule.turn(JUDGE)
-        desk.store.stay_awake(awake, {"stopped": True}, _runs_of(schedule))
+        desk.store.stay_awake(awake, {"stopped": True, **hears}, _runs_of(schedule))

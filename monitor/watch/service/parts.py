@@ -104,14 +104,23 @@ def part_of(role: Role, share: Share | None, ears: Sequence[Ear]) -> Part | None
     """How the store knows it; None for one that does all and hears all."""
     if role is Role.ALL and share is None:
         return None
-    hears = tuple(dict.fromkeys(one for ear in ears for one in ear.filters))
-    return Part(role, None if share is None else share.name, hears)
+    return Part(role, None if share is None else share.name, tuple(filters_of(ears)))
+
+
+def filters_of(ears: Sequence[Ear]) -> list[str]:
+    """All that is heard, at whichever broker."""
+    return list(dict.fromkeys(one for ear in ears for one in ear.filters))
 
 
 def heard_before(desk: Desk, share: str | None) -> set[str]:
-    """The filters that daemons of a share have ever heard: its session at a broker may hear them still."""
-    parts = [one.part for one in desk.store.daemons()]
-    return {hears for part in parts if part is not None and part.share == share for hears in part.hears}
+    """The filters that daemons of a share, or without one, have ever heard: its session may hear them still."""
+    found: set[str] = set()
+    for one in desk.store.daemons():
+        if one.part is None and share is None:
+            found.update(one.state.get("hears", ()))
+        elif one.part is not None and one.part.share == share:
+            found.update(one.part.hears)
+    return found
 
 
 def is_heard(settings: Settings, ears: Sequence[Ear], stream: str) -> bool:
