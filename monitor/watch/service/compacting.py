@@ -19,28 +19,35 @@ MOST = 5_000  # leaves a run: what is much is done in many; ours
 AT_ONCE = 8  # days of a sensor in one transaction, for which others wait; ours
 
 
+Differing = dict[tuple[str, int], int]  # how many leaves a day (stream, UTC midnight [ms]) has
+
+
 class Done(NamedTuple):
-    """What was done: how many rows went, and which days (stream, UTC midnight [ms]) are not as they were sealed."""
+    """What was done: how many rows went, and which days are not as they were sealed."""
 
     rows: int
-    differing: list[tuple[str, int]]
+    differing: Differing
 
 
-def compact(desk: Desk) -> Done:
-    """Delete the rows of sealed days older than AGE whose segments hold the very same. Raises StoreError."""
-    rows, differing = 0, []
-    for stream, days in _wanted(desk):
+def compact(desk: Desk, known: Differing | None = None) -> Done:
+    """Delete the rows of sealed days older than AGE whose segments hold the very same. Raises StoreError.
+
+    Days that are `known` to differ are passed over.
+    """
+    rows, differing = 0, Differing()
+    for stream, days in _wanted(desk, known or {}):
         left = iter(days.items())
         while some := dict(islice(left, AT_ONCE)):
             gone = desk.store.compact(stream, some)
             rows += gone.rows
-            differing += [(stream, day) for day in gone.differing]
+            differing |= {(stream, day): len(days[day]) for day in gone.differing}
     return Done(rows, differing)
 
 
-def _wanted(desk: Desk) -> Iterator[tuple[str, dict[int, dict[int, bytes]]]]:
+def _wanted(desk: Desk, known: Differing) -> Iterator[tuple[str, dict[int, dict[int, bytes]]]]:
     """Of each sensor the days, and of each day the leaves with the hash of what they must hold."""
-    leaves = desk.store.loose_leaves(day_of(desk.clock.now() - AGE), MOST)
+    leaves = desk.store.loose_leaves(day_of(desk.clock.now() - AGE), MOST + sum(known.values()))
+    leaves = [leaf for leaf in leaves if (leaf.thread, leaf.day) not in known]
     thinned = thinned_leaves(desk.store.entries(SENSORS_CHAIN)) if leaves else {}
     found: dict[str, dict[int, dict[int, bytes]]] = {}
     for leaf in leaves:
@@ -51,12 +58,13 @@ def _wanted(desk: Desk) -> Iterator[tuple[str, dict[int, dict[int, bytes]]]]:
     yield from found.items()
 
 
-def compact_and_tell(desk: Desk) -> None:
-    """`compact`, and what it did to the daemon's own log."""
-    done = compact(desk)
+def compact_and_tell(desk: Desk, known: Differing) -> None:
+    """`compact`, and what it did to the daemon's own log; days that differ are told once, and are `known` then."""
+    done = compact(desk, known)
     if done.rows:
         log("info", "compacted", readings=done.rows)
     if done.differing:
-        stream, day = done.differing[0]
+        known |= done.differing
+        stream, day = next(iter(done.differing))
         first = f"{rfc3339(day)[:10]} of {stream}"
         log("warning", "sealed days are not as they are kept", days=len(done.differing), first=first)

@@ -25,7 +25,7 @@ from monitor.watch.evidence.sealing import close_due
 from monitor.watch.judging import assess_in_round, judge_and_note, settle
 from monitor.watch.service import digest
 from monitor.watch.service.alarming import Memory, look, states_of
-from monitor.watch.service.compacting import compact_and_tell
+from monitor.watch.service.compacting import Differing, compact_and_tell
 from monitor.watch.service.journal import log
 from monitor.watch.service.pulse import named
 from monitor.watch.service.schedule import Each, Every, Work
@@ -75,6 +75,7 @@ def works_of(
     While `draining` what was missed the judging waits, but not for long.
     """
     memory, one_at_a_time = Memory(), threading.Lock()  # the look takes what was judged just before it
+    differing: Differing = {}
 
     def judge() -> None:
         with one_at_a_time:
@@ -89,7 +90,7 @@ def works_of(
         Work(JUDGE, Every(desk.settings.service.judge_every), lambda _: judge()),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
         Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
-        Work("compact", Every(COMPACT), lambda _: compact_and_tell(desk)),
+        Work("compact", Every(COMPACT), lambda _: compact_and_tell(desk, differing)),
         Work(LOOK, Every(desk.settings.service.judge_every), lambda _: see()),
         *digest.works(desk),
         *_asked_for(desk, desk.settings),
