@@ -14,6 +14,7 @@ from monitor.watch.job.life import due, items_of
 from monitor.watch.job.openings import open_all, open_one
 from monitor.watch.judging import assess
 from monitor.watch.sensing.sensor_list import read_sensors, take_in
+from monitor.watch.sensing.sensors import release_sensor
 
 UP = "2025-05-12"
 
@@ -114,6 +115,24 @@ def test_every_fault_of_a_list_of_sensors_is_a_line_and_nothing_is_done(hears, t
         f"{path}, line 4: since: 2099-01-01T00:00:00Z is in the future",
     ]
     assert stays(hears) == []
+
+
+def test_a_sensor_that_was_elsewhere_later_than_the_list_says_stops_it_before_anything_is_done(hears, tmp_path):
+    take_in(hears, read_sensors(listed(tmp_path, "a,site/a/climate,hall,2026-01-06,,")), who="Ada")
+    before = stays(hears)
+    for since in ("2026-01-05", "2026-01-06"):
+        path = listed(tmp_path, "b,site/b/climate,hall,,,", f"a,site/a/climate,den,{since},,")
+        with pytest.raises(RecordError) as refused:
+            take_in(hears, read_sensors(path), who="Ada")
+        assert str(refused.value) == (
+            f"{path}, line 3: sensor a: it came to 'hall' at 2026-01-06T00:00:00Z. Give a later time as its since"
+        )
+    assert stays(hears) == before
+    release_sensor(hears, "a", at=T0 + 2 * DAY, who="Ada")
+    with pytest.raises(RecordError, match="sensor a: it left 'hall' at 2026-01-07T00:00:00Z"):
+        take_in(hears, read_sensors(listed(tmp_path, "a,site/a/climate,den,2026-01-06T12:00:00Z,,")), who="Ada")
+    take_in(hears, read_sensors(listed(tmp_path, "a,site/a/climate,den,2026-01-07,,")), who="Ada")
+    assert stays(hears)[-1] == ("a", "den", T0 + 2 * DAY, None)
 
 
 def test_a_name_that_another_device_has_is_refused(hears, tmp_path):

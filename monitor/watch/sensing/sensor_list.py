@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from monitor.basis.errors import Fault, RecordError
-from monitor.basis.times import parse_time
+from monitor.basis.times import parse_time, rfc3339
 from monitor.basis.units import parse_duration
 from monitor.config.joblist import read_rows
 from monitor.watch.desk import Desk
@@ -112,7 +112,7 @@ def _looked_over(desk: Desk, one: Listed) -> str:
     """The address of a row's sensor. Raises RecordError."""
     checked_name(one.sensor, "sensor")
     checked_name(one.place, "place")
-    _since(desk, one)
+    _check_free(desk, one, _since(desk, one))
     stream, known = stream_of(desk, one.sensor, one.topic), desk.book.sensors().get(one.sensor)
     called = next((name for name, sensor in desk.book.sensors().items() if sensor.stream == stream), one.sensor)
     if known is not None and known.stream != stream:
@@ -127,6 +127,18 @@ def _looked_over(desk: Desk, one: Listed) -> str:
 def _since(desk: Desk, one: Listed) -> int:
     at = None if one.since is None else parse_time(one.since, zone_at(desk, one.place), where="since")
     return past(desk, at, "since")
+
+
+def _check_free(desk: Desk, one: Listed, since: int) -> None:
+    """Raise RecordError where the sensor can't come to its place then, for it was elsewhere later than that."""
+    stays = [stay for stay in desk.book.stays() if stay.sensor == one.sensor]
+    if any(stay.end is None and stay.place == one.place for stay in stays):
+        return
+    for stay in stays:
+        did, at = ("came to", stay.start) if stay.end is None else ("left", stay.end)
+        if since < at or since == stay.start:
+            what = f"it {did} {stay.place!r} at {rfc3339(at)}"
+            raise RecordError(what, where=f"sensor {one.sensor}", mend="Give a later time as its since")
 
 
 def _bring(desk: Desk, one: Listed, done: Done, who: str) -> None:
