@@ -5,7 +5,7 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
-from desks import NOW, T0, furnish, hear, steady
+from desks import NOW, T0, furnish, hear, opening, steady
 
 from monitor.basis.alarm import Alarm, Message, Priority, Standing
 from monitor.basis.errors import StoreError, WallclimeError
@@ -16,6 +16,7 @@ from monitor.keep.rows import Doing
 from monitor.keep.store import open_copy
 from monitor.rules.judge import judge as evaluate
 from monitor.seal.chain import link
+from monitor.watch.job.jobs import open_job
 from monitor.watch.judging import assess, settle
 from monitor.watch.service import works
 from monitor.watch.service.schedule import Every, Schedule
@@ -61,6 +62,24 @@ def test_a_job_that_can_not_be_judged_is_tried_again_the_next_time(desk):
     assert (completions(desk), looked) == ([], {})
     works.judge_what_was_heard(desk, looked)
     assert completions(desk) == [T0 + 48 * HOUR]
+
+
+def test_a_fault_of_ours_in_one_job_is_told_as_that_jobs_and_stops_no_other(desk):
+    furnish(desk)
+    open_job(desk, opening("attic", boxes_place="den"), who="robin")
+    hear(desk, steady(T0, 50))
+    looked, judge = {}, works.judge_and_note
+
+    def judged(desk, job, *how):
+        return 1 // 0 if job == "attic" else judge(desk, job, *how)
+
+    what = "^job attic: a fault of wallclime: ZeroDivisionError"
+    with (
+        mock.patch("monitor.watch.service.works.judge_and_note", side_effect=judged),
+        pytest.raises(WallclimeError, match=what),
+    ):
+        works.judge_what_was_heard(desk, looked)
+    assert (completions(desk), list(looked)) == ([T0 + 48 * HOUR], ["den"])
 
 
 def test_a_job_that_heard_nothing_new_is_not_judged_again(desk):

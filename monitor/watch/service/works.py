@@ -198,6 +198,9 @@ def judge_each(
         except WallclimeError as exc:
             log("error", "a job can't be judged", job=job, error=str(exc))
             faults += exc.faults
+        except Exception as exc:  # whatever it is, the other walls are not to suffer from it
+            log("error", "a job can't be judged", job=job, error=repr(exc))
+            faults.append(Fault(f"a fault of wallclime: {exc!r}", f"job {job}", "Report it, with the daemon's log"))
     if faults:
         raise WallclimeError.of(faults)
 
