@@ -29,11 +29,6 @@ class Coverage:
     in_band: int = 0
 
     @property
-    def known_share(self) -> float:
-        """Known / elapsed, 0 to 1 (0 without length)."""
-        return self.known / self.elapsed if self.elapsed else 0.0
-
-    @property
     def in_band_share(self) -> tuple[float, float]:
         """In-band share of elapsed time as [unknown counted out, unknown counted in], 0 to 1."""
         if not self.elapsed:

@@ -16,12 +16,11 @@ random bytes in hex, keeps a record that is not shown from being guessed by its 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from monitor.basis.segment import Segment, content_hash, encode, ms_of_day, only
 from monitor.basis.times import rfc3339
-from monitor.basis.values import Entry
 from monitor.seal.canonical import bytes_of_hex, text_of, value_of
 from monitor.seal.merkle import Tree, leaf_hash
 
@@ -124,12 +123,6 @@ def log_head_record(chain: str, number: int, link: bytes, *, previous: int | Non
         "number": number,
         "link": link.hex(),
     }
-
-
-def log_head_of(entries: Sequence[Entry], *, previous: int | None, salt: bytes) -> Record:
-    """`log_head_record` of the last of some entries of one chain."""
-    last = entries[-1]
-    return log_head_record(last.chain, last.number, last.link, previous=previous, salt=salt)
 
 
 def quarantine_record(day: int, refused: Iterable[Refusal], *, previous: int | None, salt: bytes) -> Record:

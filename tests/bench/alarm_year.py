@@ -41,10 +41,11 @@ from monitor.rules.alarm.alarms import step, told_from
 from monitor.rules.alarm.grouping import bundles
 from monitor.rules.alarm.look import Look
 from monitor.rules.alarm.signals import signals_of
-from monitor.rules.alarm.spells import heard_lately
+from monitor.rules.alarm.spells import said_here
 from monitor.rules.assessment import Excursion
 from monitor.rules.frame import Delivery, Frame, Stay
 from monitor.rules.judge import judge
+from monitor.rules.replay import heard
 
 YEAR, LONG = 365 * DAY, 4 * HOUR
 PATIENCE, EVERYBODY = Patience(), Contact("everybody")
@@ -147,10 +148,11 @@ def replay(room: Room, made: Frame, *, every: int = 0) -> Replayed:
     sent: list[int] = []
     for at in times:
         assessed = judge(made, at, room, shelf)
+        lately = heard(made, at, room, at - DAY, at)
         ready = _told_ready(alarms.values(), assessed.lot.clock.completed_at)
         look = Look(
             frame=made, found=assessed, patience=PATIENCE, told_from=told_from(begin, last),
-            said=heard_lately(made, assessed, room), told_ready=ready,
+            said=said_here(made, assessed, lately), told_ready=ready,
         )  # fmt: skip
         changes = step(list(alarms.values()), signals_of(look), at, PATIENCE)
         made_of = bundles(changes, [EVERYBODY], at, PATIENCE, buildings={}, sent={EVERYBODY.name: sent})

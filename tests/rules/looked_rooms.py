@@ -8,13 +8,16 @@ from dataclasses import dataclass, field
 from rooms import Room, Row, Shelf, frame, minutes
 
 from monitor.basis.alarm import Alarm, Signal
+from monitor.basis.times import DAY
 from monitor.config.alarms import Patience
 from monitor.rules.alarm.alarms import Change, step, told_from
 from monitor.rules.alarm.look import Look
 from monitor.rules.alarm.signals import signals_of
-from monitor.rules.alarm.spells import heard_lately
+from monitor.rules.alarm.spells import Heard, said_here
+from monitor.rules.assessment import Assessment
 from monitor.rules.frame import Frame
 from monitor.rules.judge import judge
+from monitor.rules.replay import heard
 
 PATIENCE = Patience()
 
@@ -24,6 +27,11 @@ def room_of(rows: Iterable[Row]) -> Room:
     room = Room()
     room.hear("a", rows)
     return room
+
+
+def heard_lately(made: Frame, found: Assessment, room: Room) -> Heard:
+    """What was said in the room in the last day."""
+    return said_here(made, found, heard(made, found.as_of, room, found.as_of - DAY, found.as_of))
 
 
 def look_at(room: Room, made: Frame, at: float, *, told: int = 0, patience: Patience = PATIENCE) -> Look:

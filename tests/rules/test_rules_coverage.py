@@ -300,10 +300,8 @@ def test_the_in_band_share_is_given_of_known_time_and_as_a_pair_of_elapsed_time(
     assert found["after"] is None
 
 
-def test_known_share_is_known_over_elapsed():
-    assert Coverage(10, 4, 1).known_share == 0.4
+def test_a_share_in_band_counts_the_unknown_out_and_in():
     assert Coverage(10, 4, 1).in_band_share == (0.1, 0.7)
-    assert Coverage().known_share == 0.0
     assert Coverage().in_band_share == (0.0, 0.0)
 
 

@@ -104,7 +104,8 @@ class Recorder:
                 salt_of(1000 + number), b"",
             )  # fmt: skip
             entries.append(replace(entry, link=link(entries[-1].link if entries else GENESIS, entry)))
-        self.add(records.log_head_of(entries, **self.before("log", chain)))
+        last = entries[-1]
+        self.add(records.log_head_record(chain, last.number, last.link, **self.before("log", chain)))
 
     def head(self, made: int, closes: str | None = None, reason: str = "day") -> SignedHead:
         one = next_head(

@@ -20,7 +20,7 @@ from monitor.rules.install.care import Item
 class Look:
     """One job as of its Assessment. What ended before `told_from` is not told any more. [ms]
 
-    `said` is what the room's sensors said in the last day (see `spells.heard_lately`), `items` the finished wall's care
+    `said` is what the room's sensors said in the last day (see `spells.said_here`), `items` the finished wall's care
     and inspections, `drifts` neighbours that moved apart. `told_ready`: somebody was told that it is ready.
     """
 

@@ -20,7 +20,6 @@ from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Assessment, Excursion, Gap, Side
 from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame
-from monitor.rules.replay import Readings, heard
 from monitor.rules.timeline import HAIR, stays_at
 from monitor.rules.trend import Recent
 
@@ -183,11 +182,6 @@ def _beyond(channels: Iterable[Recent], limit: float, side: Side, as_of: int) ->
         else:
             joined.append((start, end))
     return joined
-
-
-def heard_lately(frame: Frame, found: Assessment, readings: Readings) -> dict[tuple[str, Quantity], Recent]:
-    """What the sensors of the judged room said in the last day before as_of, calibrated."""
-    return said_here(frame, found, heard(frame, found.as_of, readings, found.as_of - DAY, found.as_of))
 
 
 def said_here(
