@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, ScalarSelect, Select, func, select, tuple_
+from sqlalchemy import Connection, ScalarSelect, Select, bindparam, func, select, tuple_
 
 from monitor.basis.errors import StoreError
 from monitor.basis.segment import Column, Segment, joined, minus
@@ -196,20 +196,37 @@ def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
     return select(channel.c.id).join(sensor).where(of).scalar_subquery()
 
 
-def _fetch(conn: Connection, query: Select, row: np.dtype) -> NDArray:
+def _fetch(conn: Connection, query: Select, row: np.dtype, **given: object) -> NDArray:
     """The rows of `query` as an array of `row`, never all of them as Python objects at once."""
     if conn.dialect.name == "sqlite":  # to make rows of its own takes SQLAlchemy longer than SQLite takes to find them
-        rows: Any = conn.execute(query).cursor
+        rows: Any = conn.execute(query, given).cursor
     else:
-        rows = map(tuple, conn.execute(query.execution_options(yield_per=_FETCH)))
+        rows = map(tuple, conn.execute(query.execution_options(yield_per=_FETCH), given))
     return np.fromiter(rows, row)
 
 
-def _between(query: Select, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Select:
-    query = query.where(reading.c.channel_id == _channel_id(stream, quantity)).order_by(reading.c.t)
-    if start is not None:
-        query = query.where(reading.c.t >= start)
-    return query if end is None else query.where(reading.c.t < end)
+def _between(*columns: str) -> Select:
+    """Columns of a channel's readings with start <= t < end, in order of t; `_within` has what is to be given."""
+    of = (sensor.c.stream == bindparam("stream")) & (channel.c.quantity == bindparam("quantity"))
+    channel_id = select(channel.c.id).join(sensor).where(of).scalar_subquery()
+    span = (reading.c.t >= bindparam("start")) & (reading.c.t < bindparam("end"))
+    return select(*(reading.c[name] for name in columns)).where(reading.c.channel_id == channel_id, span).order_by("t")
+
+
+# Made once: to make a statement takes SQLAlchemy longer than SQLite takes to find a day's readings.
+_SERIES = _between("t", "value", "unit_id", "origin_id")
+_WHOLE = _between("t", "value", "unit_id", "origin_id", "arrival")
+_ARRIVALS = _between("t", "arrival")
+
+
+def _within(stream: str, quantity: Quantity, start: int | None, end: int | None) -> dict[str, object]:
+    far = 2**62  # beyond any time that is kept [ms]
+    return {
+        "stream": stream,
+        "quantity": quantity.value,
+        "start": -far if start is None else start,
+        "end": far if end is None else end,
+    }
 
 
 def _used(ids: NDArray[np.int64]) -> list[int]:
@@ -218,14 +235,29 @@ def _used(ids: NDArray[np.int64]) -> list[int]:
 
 def units_of(conn: Connection, ids: NDArray[np.int64]) -> dict[int, str]:
     """The units of these ids, by id."""
-    rows = conn.execute(select(unit.c.id, unit.c.text).where(unit.c.id.in_(_used(ids))))
-    return dict(rows.all())
+    query = select(unit.c.id, unit.c.text)
+    return _names_of(conn, ids, "units", lambda new: dict(conn.execute(query.where(unit.c.id.in_(new))).all()))
 
 
 def origins_of(conn: Connection, ids: NDArray[np.int64]) -> dict[int, Origin]:
     """The origins of these ids, by id."""
-    rows = conn.execute(select(origin.c.id, origin.c.kind, origin.c.detail).where(origin.c.id.in_(_used(ids))))
-    return {id_: Origin(OriginKind(kind), detail) for id_, kind, detail in rows}
+    query = select(origin.c.id, origin.c.kind, origin.c.detail)
+
+    def asked(new: list[int]) -> dict[int, Origin]:
+        rows = conn.execute(query.where(origin.c.id.in_(new)))
+        return {id_: Origin(OriginKind(kind), detail) for id_, kind, detail in rows}
+
+    return _names_of(conn, ids, "origins", asked)
+
+
+def _names_of(
+    conn: Connection, ids: NDArray[np.int64], kind: str, asked: Callable[[list[int]], dict[int, Name]]
+) -> dict[int, Name]:
+    """What ids stand for, which no id ever does anew: each connection remembers whom it asked."""
+    known, used = conn.info.setdefault(kind, {}), _used(ids)
+    if new := [id_ for id_ in used if id_ not in known]:
+        known.update(asked(new))
+    return {id_: known[id_] for id_ in used}
 
 
 def _columns(quantity: Quantity, rows: NDArray, units: Mapping[int, str]) -> list[Column]:
@@ -247,8 +279,7 @@ def places_of(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArra
 
 def _series_rows(conn: Connection, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Series:
     """The readings of a channel that are rows."""
-    query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id)
-    rows = _fetch(conn, _between(query, stream, quantity, start, end), _ROW)
+    rows = _fetch(conn, _SERIES, _ROW, **_within(stream, quantity, start, end))
     unit_places, unit_names = places_of(rows["unit"], units_of(conn, rows["unit"]))
     origin_places, origin_names = places_of(rows["origin"], origins_of(conn, rows["origin"]))
     return Series(
@@ -263,12 +294,11 @@ def _series_rows(conn: Connection, stream: str, quantity: Quantity, start: int |
 
 def day_rows(conn: Connection, stream: str, day: int) -> Segment:
     """The readings of a sensor's UTC day that are rows. [ms]"""
-    query = select(reading.c.t, reading.c.value, reading.c.unit_id, reading.c.origin_id, reading.c.arrival)
     columns: list[Column] = []
     origins: dict[int, Origin] = {}
     of = select(channel.c.quantity).join(sensor).where(sensor.c.stream == stream)
     for quantity in map(Quantity, conn.scalars(of).all()):
-        rows = _fetch(conn, _between(query, stream, quantity, day, day + DAY), _WHOLE_ROW)
+        rows = _fetch(conn, _WHOLE, _WHOLE_ROW, **_within(stream, quantity, day, day + DAY))
         if len(rows):
             origins |= origins_of(conn, rows["origin"])
             columns += _columns(quantity, rows, units_of(conn, rows["unit"]))
@@ -373,7 +403,7 @@ class Readings(Quarantine, Months):
         """When the readings of a channel with start <= t < end arrived, in order of t. [ms]"""
         row = np.dtype([("t", np.int64), ("arrival", np.int64)])
         with self._reading() as conn:
-            rows = _fetch(conn, _between(select(reading.c.t, reading.c.arrival), stream, quantity, start, end), row)
+            rows = _fetch(conn, _ARRIVALS, row, **_within(stream, quantity, start, end))
             parts = [
                 (column.t, column.arrival)
                 for segment in packed_segments(conn, stream, start, end)

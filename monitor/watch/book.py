@@ -6,7 +6,7 @@ import bisect
 import copy
 import sys
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from monitor.basis.errors import RecordError
@@ -73,6 +73,16 @@ def _lean(entry: Entry) -> Entry:
     return replace(entry, body={**entry.body, "text": sys.intern(entry.body["text"])})
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What was asked of a log of so many entries: how long chains are, all perhaps, and which jobs name which places."""
+
+    size: int
+    heads: dict[str, int]
+    naming: dict[frozenset[str], list[str]]
+    every: bool = False
+
+
 class Book:
     """The chains of the store, each read again only when it has grown.
 
@@ -85,33 +95,43 @@ class Book:
         self._told: dict[tuple[str, Callable[..., object]], tuple[Sequence[Entry], object]] = {}
         self._profiles: dict[str, Profile] = {}
         self._frames: dict[tuple[str, str], tuple[Sequence[Entry], SensorsLog, tuple[int, int], Frame]] = {}
-        self._open_at: dict[str, int] | None = None
+        self._asked = _Asked(-1, {}, {})
+        self._still = False
 
-    def still(self) -> Book:
-        """This book as it lies open now: no chain is asked again whether it has grown. For a round over all jobs.
-
-        One that begins meanwhile is asked: its job may be looked at already.
+    def still(self, *, every: bool = False) -> Book:
+        """This book as it lies open now: no chain is asked twice whether it has grown, nor after the last time if
+        nothing was entered since. `every`: all are asked at once, for a round over all jobs.
         """
+        if self._still:
+            return self
+        size = self._store.log_size()
+        if self._asked.size != size:
+            self._asked = _Asked(size, {}, {})
+        if every and not self._asked.every:
+            heads = {chain: number for chain, (number, _) in self._store.chain_heads().items()}
+            self._asked = _Asked(size, heads, self._asked.naming, every=True)
         lying = copy.copy(self)
-        lying._open_at = {chain: number for chain, (number, _) in self._store.chain_heads().items()}
+        lying._still = True
         return lying
 
     def anew(self) -> Book:
         """This book, in which every chain is asked again."""
         asking = copy.copy(self)
-        asking._open_at = None
+        asking._still = False
         return asking
 
     def entries(self, chain: str) -> Sequence[Entry]:
         """All entries of one chain."""
         known = self._read.get(chain, [])
-        if self._open_at is None or chain not in self._open_at:
-            grown = len(known) != self._store.head(chain)[0]
-        else:
-            grown = len(known) < self._open_at[chain]
-        if grown:
+        if len(known) < self._length(chain):
             known = self._read[chain] = [_lean(entry) for entry in self._store.entries(chain)]
         return known
+
+    def _length(self, chain: str) -> int:
+        heads = self._asked.heads if self._still else {}
+        if chain not in heads:
+            heads[chain] = self._store.head(chain)[0]
+        return heads[chain]
 
     def told(self, job: str, how: Callable[[Sequence[Entry]], _T]) -> _T:
         """What `how` makes of the log of a job, made again only when it has grown. Raises RecordError: no such job."""
@@ -204,15 +224,20 @@ class Book:
         at = self._of_sensors(_heard_at)
         if streams is not None:
             at = {place: here & set(streams) for place, here in at.items() if not here.isdisjoint(streams)}
-        names = self.names()
-        if len(at) <= FEW:
-            saying = self._store.chains_saying(at)
-            names = [name for name in names if name in saying]
+        names = self._naming(frozenset(at)) if len(at) <= FEW else self.names()
         found: dict[str, list[str]] = {}
         for name in names:
             for stream in sorted({stream for place in self._places_or(name, at) for stream in at.get(place, ())}):
                 found.setdefault(stream, []).append(name)
         return found
+
+    def _naming(self, places: frozenset[str]) -> list[str]:
+        """Jobs whose log may name one of few places."""
+        known = self._asked.naming if self._still else {}
+        if places not in known:
+            saying = self._store.chains_saying(places)
+            known[places] = [name for name in self.names() if name in saying]
+        return known[places]
 
     def _places_or(self, name: str, every: Iterable[str]) -> set[str]:
         try:

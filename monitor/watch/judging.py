@@ -105,6 +105,7 @@ def assess(
         raise RecordError(
             f"{rfc3339(as_of)} is in the future", where=f"job {job}", mend="An Assessment can be had up to now"
         )
+    desk = replace(desk, book=desk.book.still())
     settle(desk)
     return _assess(desk, job, as_of, recompute, tuple(lots))
 
@@ -140,6 +141,8 @@ def _under(
     while True:
         heard = lately or Lately(desk.store)
         with desk.store.together():
+            if lately is None:
+                heard.again(job, frame.streams)  # all at once
             conflicts = heard.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
             if recompute:
                 return judge(frame, as_of, heard, Forgetful(), conflicts=conflicts)

@@ -130,6 +130,8 @@ class Lately:
     def _extend(self, keys: Collection[Key]) -> None:
         """Add what is new. Where it does not add up, something came late or went: that tail is read anew."""
         grown = [key for key in keys if self._has_grown(key)]
+        if not grown:
+            return
         asked = [(self._sums[stream][of].id, self._tails[stream, of].next()) for stream, of in grown]
         for key, new in zip(grown, self._store.since(asked), strict=True):
             tail, sums = self._tails.pop(key), self._sums[key[0]][key[1]]

@@ -184,7 +184,7 @@ def judge_each(
     """Write down what is new of these jobs, each of the generation given; see `judge_what_was_heard`."""
     faults: list[Fault] = []
     patience = LULL
-    now, desk = desk.clock.now(), replace(desk, book=desk.book.still())
+    now, desk = desk.clock.now(), replace(desk, book=desk.book.still(every=True))
     lately = memory.begin(desk, generations, now)
     for job, generation in sorted(generations.items()):
         patience = _let_by(draining, patience)
