@@ -32,6 +32,7 @@ def _held_generation(conn: Connection, job: str) -> int | None:
     return conn.scalar(select(generation.c.value).where(generation.c.job == job).with_for_update())
 
 
+_DIRTY = select(dirty.c.id, dirty.c.stream, dirty.c.first_t, dirty.c.last_t).order_by(dirty.c.id)
 _GENERATION = select(generation.c.value).where(generation.c.job == bindparam("of"))
 _HEADS = (
     select(*(checkpoint.c[name] for name in CheckpointHead.__dataclass_fields__))
@@ -103,10 +104,7 @@ class Derived(Connected):
     def dirty(self) -> list[Dirty]:
         """New readings that were not settled yet, in the order they were marked."""
         with self._reading() as conn:
-            rows = conn.execute(
-                select(dirty.c.id, dirty.c.stream, dirty.c.first_t, dirty.c.last_t).order_by(dirty.c.id)
-            )
-            return [Dirty(*row) for row in rows]
+            return [Dirty(*row) for row in conn.execute(_DIRTY)]
 
     def settle_dirty(self, ids: Sequence[int], stale: Sequence[Stale]) -> None:
         """Delete the marks `ids`; the checkpoints of each job that rest on its new readings become stale.

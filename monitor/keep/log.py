@@ -26,6 +26,7 @@ NO_LINK = bytes(32)
 _COLUMNS = [
     entry.c[name] for name in ("number", "kind", "at", "entered", "who", "corrects", "salt", "link")
 ]  # fmt: skip
+_SIZE = select(func.count()).select_from(entry)
 
 
 def held(conn: Connection, name: str, new: bool) -> int:
@@ -177,7 +178,7 @@ class Log(Connected):
     def log_size(self) -> int:
         """How many entries all chains have; none ever goes, so whoever finds as many as before has read them all."""
         with self._reading() as conn:
-            return conn.scalar(select(func.count()).select_from(entry)) or 0
+            return conn.scalar(_SIZE) or 0
 
     def chain_heads(self) -> dict[str, tuple[int, bytes]]:
         """Number and link of the last entry of every chain that has one."""

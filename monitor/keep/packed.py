@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, bindparam, select
 
 from monitor.basis.errors import StoreError
 from monitor.basis.packing import decode_packed
@@ -18,6 +18,16 @@ from monitor.keep.schema import leaf, loose, sealed, sensor
 
 AGE = 35 * DAY  # no day is compacted before it is so old: what comes late within a month is a row; ours [ms]
 LATE = AGE // 2  # a reading that comes so late may be of a compacted day; less, for clocks are set back [ms]
+_FAR = 1 << 62  # beyond any day that is kept [ms]
+
+_COMPACTED = (
+    select(leaf.c.number, sealed.c.bytes)
+    .join(sealed, sealed.c.leaf == leaf.c.number)
+    .outerjoin(loose, loose.c.leaf == leaf.c.number)
+    .where(leaf.c.kind == "sensor", leaf.c.thread == bindparam("stream"), loose.c.leaf.is_(None))
+    .where(leaf.c.day > bindparam("after"), leaf.c.day < bindparam("before"))
+    .order_by(leaf.c.day, leaf.c.number)
+)
 
 
 def opened(number: int, packed: bytes | None) -> Segment:
@@ -41,12 +51,8 @@ def packed_segments(
 
     Whoever wants rows too reads them first: what is compacted meanwhile is in both then, and not in neither.
     """
-    query = _compacted(stream).order_by(leaf.c.day, leaf.c.number)
-    if start is not None:
-        query = query.where(leaf.c.day > start - DAY)
-    if end is not None:
-        query = query.where(leaf.c.day < end)
-    for number, packed in conn.execute(query):
+    after, before = -_FAR if start is None else start - DAY, _FAR if end is None else end
+    for number, packed in conn.execute(_COMPACTED, {"stream": stream, "after": after, "before": before}):
         yield opened(number, packed)
 
 
@@ -71,12 +77,6 @@ def packed_series(
             t, value, unit, origin = (np.concatenate(arrays) for arrays in zip(*some, strict=True))
             found[quantity] = Series(t, value, unit, origin, tuple(units[quantity]), tuple(origins))
     return found
-
-
-def _compacted(stream: str) -> Select:
-    query = select(leaf.c.number, sealed.c.bytes).join(sealed, sealed.c.leaf == leaf.c.number)
-    query = query.outerjoin(loose, loose.c.leaf == leaf.c.number)
-    return query.where(leaf.c.kind == "sensor", leaf.c.thread == stream, loose.c.leaf.is_(None))
 
 
 def held_sensor(conn: Connection, stream: str) -> int | None:

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Select, and_, case, func, or_, select
+from sqlalchemy import Connection, RowMapping, Select, and_, bindparam, case, func, or_, select
 
 from monitor.basis.clock import Clock
 from monitor.basis.errors import RecordError
@@ -22,6 +22,12 @@ ROW = 200  # what a row takes beside its texts and bytes, about [bytes]
 _COLUMNS = [quarantine.c[name] for name in Quarantined.__dataclass_fields__]
 
 CONFLICT = "conflict"  # the reason of a reading that says otherwise than the one kept of its channel and time
+_CONFLICTS = select(func.count()).where(
+    quarantine.c.reason == CONFLICT,
+    quarantine.c.topic.in_(bindparam("streams", expanding=True)),
+    quarantine.c.t >= bindparam("start"),
+    quarantine.c.t < bindparam("end"),
+)
 
 
 def _digest(*parts: bytes) -> bytes:
@@ -115,14 +121,8 @@ class Quarantine(Connected):
 
     def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
         """How many readings of `streams` with start <= t < end say otherwise than the ones kept, each once. [ms]"""
-        counted = select(func.count()).where(
-            quarantine.c.reason == CONFLICT,
-            quarantine.c.topic.in_(streams),
-            quarantine.c.t >= start,
-            quarantine.c.t < end,
-        )
         with self._reading() as conn:
-            return int(conn.scalar(counted) or 0)
+            return conn.scalar(_CONFLICTS, {"streams": list(streams), "start": start, "end": end}) or 0
 
     def conflicting(self) -> set[str]:
         """The streams of which some reading says otherwise than the one kept."""

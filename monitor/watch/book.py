@@ -75,7 +75,7 @@ def _lean(entry: Entry) -> Entry:
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """What was asked of a log of so many entries: how long chains are, all perhaps, and which jobs name which places."""
+    """What was asked of a log of so many entries: how long chains are, and which jobs name which places."""
 
     size: int
     heads: dict[str, int]
