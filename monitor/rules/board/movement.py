@@ -204,16 +204,15 @@ def closing_rh(profile: Profile, row: Row, starts: Sequence[Sequence[float]]) ->
 
     `starts`: the moistures that boards may have had when the gaps were left, each by each isotherm. [%, % of dry mass]
     """
-    core, t_c, per_percent = profile.board.core, _middle(profile), _per_percent(profile.board, row)
+    core, t_c, per_percent = profile.board.core, _middle(profile), np.array(_per_percent(profile.board, row))
     found: dict[wood.Row, Range[float]] = {}
     for kind in _KINDS:
+        grown = row.room_mm(kind) / per_percent
         ends = [
-            wood.equilibrium_rh_pct(core, t_c, min(before + row.room_mm(kind) / each, _MOST_PCT), spread)
-            for came in starts
-            for spread, before in zip(SPREADS, came, strict=True)
-            for each in per_percent
+            wood.equilibrium_rh_pct(core, t_c, np.minimum(np.add.outer(before, grown), _MOST_PCT), spread)
+            for spread, before in zip(SPREADS, np.transpose(starts), strict=True)
         ]
-        found[kind] = Range(min(ends), max(ends))
+        found[kind] = Range(float(np.min(ends)), float(np.max(ends)))
     return found
 
 
