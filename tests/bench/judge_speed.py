@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
@@ -136,15 +136,15 @@ def fill(desk: Desk, size: Size) -> None:
 
 
 @contextmanager
-def sat_down(size: Size) -> Iterator[tuple[Desk, Path]]:
-    """A desk over such a store, on disk."""
-    with (
-        tempfile.TemporaryDirectory() as home,
-        open_desk(Path(home), environ={}, clock=SetClock(START)) as desk,
-    ):
-        furnish(desk, size)
-        fill(desk, size)
-        yield desk, Path(home)
+def sat_down(size: Size, settings: str = "") -> Iterator[tuple[Desk, Path]]:
+    """A desk over such a store, on disk or where the settings say."""
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        (home / "wallclime.toml").write_text(settings, encoding="utf-8")
+        with open_desk(home, environ={}, clock=SetClock(START)) as desk:
+            furnish(desk, size)
+            fill(desk, size)
+            yield desk, home
 
 
 # --- one job -------------------------------------------------------------------------------------
@@ -208,30 +208,34 @@ def status(home: Path) -> yard.Row:
 
 
 class Rounds(NamedTuple):
-    """What a round of judging takes: with nobody heard [s], a job that was heard [s]."""
+    """What a round takes: with nobody heard, and to judge and to look at a job that was heard. [s]"""
 
     idle: float
-    job: float
+    judge: float
+    look: float
+
+    @property
+    def job(self) -> float:
+        """Both. [s]"""
+        return self.judge + self.look
 
 
-def rounds(size: Size) -> Rounds:
-    """Judge as the daemon does, minute by minute."""
-    with sat_down(size) as (desk, _):
-        works = [one for one in works_of(desk, lambda: None, Looked()) if one.name in (JUDGE, LOOK)]
+def rounds(size: Size, settings: str = "", clock: Callable[[], float] = time.process_time) -> Rounds:
+    """Judge and look as the daemon does, minute by minute."""
+    with sat_down(size, settings) as (desk, _):
+        works = {one.name: one for one in works_of(desk, lambda: None, Looked())}
         heard = size.heard
 
-        def judge() -> None:
-            for work in works:
-                work.run("")
+        def round_() -> list[float]:
+            return [clocked(partial(works[name].run, ""), clock) for name in (JUDGE, LOOK)]
 
-        judge()
+        round_()
         spent = []
         for _ in range(MINUTES):
             hear(desk, heard)
-            busy = clocked(judge, time.process_time)
-            spent.append((clocked(judge, time.process_time), busy))
-        idle, busy = (min(column) for column in zip(*spent, strict=True))
-        return Rounds(idle, (busy - idle) / len(heard))
+            spent.append(round_() + round_())  # heard, then nobody
+        judge, look, *idle = (min(column) for column in zip(*spent, strict=True))
+        return Rounds(sum(idle), (judge - idle[0]) / len(heard), (look - idle[1]) / len(heard))
 
 
 def rows() -> Iterator[yard.Row]:
@@ -242,7 +246,8 @@ def rows() -> Iterator[yard.Row]:
     few, many = rounds(SMALL), rounds(LARGE)
     idle = many.idle * ALL / LARGE.jobs
     minute = idle + ALL * many.job
-    said = f"from {LARGE.jobs:,} jobs: {1e3 * many.job:.2f} ms a job, {idle:.2f} s a round whoever was heard"
+    said = f"from {LARGE.jobs:,} jobs: {1e3 * many.judge:.2f} + {1e3 * many.look:.2f} ms to judge and look at a job, "
+    said += f"{idle:.2f} s a round whoever was heard"
     yield yard.Row("10,000 jobs judged", "one core", minute, 60, "s", said=said)
     each, other = minute / ALL, few.idle / SMALL.jobs + few.job
     said = f"from {LARGE.jobs:,} jobs: {1e3 * each:.2f} ms a job and minute against {1e3 * other:.2f} ms"

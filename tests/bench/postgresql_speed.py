@@ -21,6 +21,7 @@ from urllib.parse import quote
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+import judge_speed
 import psycopg
 from postgresql import server
 from yard import RUNS, Row, main
@@ -31,6 +32,7 @@ from monitor.basis.values import AIR, LIVE, Reading
 from monitor.keep.store import Store, open_store
 from monitor.seal.chain import link
 
+JOBS = judge_speed.Size(60, 2, 5)
 SENSORS, LIVE_BATCH, FILE_BATCH = 2_000, 1_000, 10_000
 BARE = (
     "CREATE TABLE IF NOT EXISTS bare (channel_id bigint, t bigint, value float8 NOT NULL, unit_id bigint NOT NULL, "
@@ -47,6 +49,11 @@ def stream(sensors: int, begin: int) -> Iterator[Reading]:
         for quantity, value, unit in zip(AIR, (20 + n % 97 / 10, 45 + n % 89 / 10), ("degC", "%"), strict=True):
             yield Reading(f"site/{sensor:05}/climate", quantity, t + sensor, value, unit, t + sensor + 200, LIVE)
         n += 1
+
+
+def url_of(folder: str) -> str:
+    """Of the server whose socket is in that folder."""
+    return f"postgresql://keeper@/postgres?host={quote(folder, safe='')}"
 
 
 def spent(pid: int) -> float:
@@ -96,32 +103,49 @@ def room(conn: psycopg.Connection) -> tuple[float, float]:
     return float(table) / count, float(key) / count
 
 
+def judged(*, theirs: bool) -> judge_speed.Rounds:
+    """A job that was heard, judged and looked at, by our processor time, or that of the server's processes."""
+    with server() as folder, psycopg.connect(host=folder, user="keeper", dbname="postgres", autocommit=True) as conn:
+
+        def busy() -> float:
+            pids = conn.execute("SELECT pid FROM pg_stat_activity WHERE backend_type = 'client backend'").fetchall()
+            return sum(spent(pid) for (pid,) in pids)
+
+        settings = f'[store]\nurl = "{url_of(folder)}"\n'
+        return judge_speed.rounds(JOBS, settings, busy if theirs else time.process_time)
+
+
+def judging() -> Row:
+    """Judging and looking."""
+    ours, theirs = judged(theirs=False), judged(theirs=True)
+    said = f"{1e3 * ours.judge:.1f} ms ours to judge, {1e3 * ours.look:.1f} ms to look; "
+    said += f"the server's {1e3 * theirs.judge:.1f} and {1e3 * theirs.look:.1f} ms"
+    whole = 1e3 * (ours.job + theirs.job)
+    return Row("a job judged and looked at on PostgreSQL", "a job", whole, None, "ms", said=said)
+
+
 def rows(quick: bool = False) -> Iterator[Row]:
     """All rows of the table."""
     batches = 4 if quick else 20
-    with server() as folder:
-        url = f"postgresql://keeper@/postgres?host={quote(folder, safe='')}"
-        with (
-            open_store(url, clock=SystemClock(), link=link) as store,
-            psycopg.connect(host=folder, user="keeper", dbname="postgres", autocommit=True) as conn,
+    yield judging()
+    with (
+        server() as folder,
+        open_store(url_of(folder), clock=SystemClock(), link=link) as store,
+        psycopg.connect(host=folder, user="keeper", dbname="postgres", autocommit=True) as conn,
+    ):
+        begin = int(time.time() * 1000) // DAY * DAY - 20 * DAY
+        for what, size, made in (
+            ("keep 1,000 readings of 500 sensors on PostgreSQL", LIVE_BATCH, stream(SENSORS, begin)),
+            ("import 10,000 readings of a sensor on PostgreSQL", FILE_BATCH, stream(1, begin - 3_000 * DAY)),
         ):
-            begin = int(time.time() * 1000) // DAY * DAY - 20 * DAY
-            for what, size, made in (
-                ("keep 1,000 readings of 500 sensors on PostgreSQL", LIVE_BATCH, stream(SENSORS, begin)),
-                ("import 10,000 readings of a sensor on PostgreSQL", FILE_BATCH, stream(1, begin - 3_000 * DAY)),
-            ):
-                conn.execute(f"DROP TABLE IF EXISTS bare; {BARE}")
-                store.keep_readings(list(islice(made, 2 * SENSORS)))  # so that every sensor is known
-                ours, theirs, copy_ours, copy_theirs = compared(
-                    store, conn, size, max(batches * 1_000 // size, 2), made
-                )
-                bare = f"COPY {copy_ours:.1f} + {copy_theirs:.1f}"
-                said = f"{ours:.1f} us ours + {theirs:.1f} us the server's a reading; {bare}"
-                yield Row(what, "a bare COPY", (ours + theirs) / (copy_ours + copy_theirs), None, said=said)
-            table, key = room(conn)
-            yield Row(
-                "room on PostgreSQL", "a reading", table + key, None, "bytes", said=f"{table:.0f} + key {key:.0f}"
-            )
+            conn.execute(f"DROP TABLE IF EXISTS bare; {BARE}")
+            store.keep_readings(list(islice(made, 2 * SENSORS)))  # so that every sensor is known
+            ours, theirs, copy_ours, copy_theirs = compared(store, conn, size, max(batches * 1_000 // size, 2), made)
+            bare = f"COPY {copy_ours:.1f} + {copy_theirs:.1f}"
+            said = f"{ours:.1f} us ours + {theirs:.1f} us the server's a reading; {bare}"
+            yield Row(what, "a bare COPY", (ours + theirs) / (copy_ours + copy_theirs), None, said=said)
+        table, key = room(conn)
+        yield Row("room on PostgreSQL", "a reading", table + key, None, "bytes", said=f"{table:.0f} + key {key:.0f}")
 
 
 if __name__ == "__main__":
