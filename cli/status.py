@@ -28,7 +28,8 @@ def status(
         if watch and _watched(opened, job, every):
             return
         with Progress("judging"):
-            told, trouble = _told(opened, job, as_json), _trouble(opened, job)
+            now = opened.still()
+            told, trouble = _told(now, job, as_json), _trouble(now, job)
         lines = [] if job is not None else _workers(opened)
     data(told)
     for line in lines:

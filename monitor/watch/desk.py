@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from monitor.basis.clock import Clock, SystemClock
@@ -25,6 +25,10 @@ class Desk:
     store: Store
     book: Book
     clock: Clock
+
+    def still(self, *, every: bool = False) -> Desk:
+        """This desk over its book as that lies open now; see `Book.still`."""
+        return replace(self, book=self.book.still(every=every))
 
 
 @contextmanager

@@ -105,7 +105,7 @@ def assess(
         raise RecordError(
             f"{rfc3339(as_of)} is in the future", where=f"job {job}", mend="An Assessment can be had up to now"
         )
-    desk = replace(desk, book=desk.book.still())
+    desk = desk.still()
     settle(desk)
     return _assess(desk, job, as_of, recompute, tuple(lots))
 

@@ -61,7 +61,7 @@ def look(
 
 def _look(desk: Desk, memory: Memory, works: Sequence[Scheduled]) -> list[Change]:
     now, patience = desk.clock.now(), desk.settings.patience
-    desk = replace(desk, book=desk.book.still(every=True))
+    desk = desk.still(every=True)
     standing, jobs = desk.store.alarms(), open_jobs(desk)
     first = _first_look(desk, now)
     since = told_from(first, _last_look(memory, works, now))
@@ -297,7 +297,7 @@ def _events(desk: Desk, changes: Sequence[Change], who: str, now: int) -> Iterat
 
 def states_of(desk: Desk, memory: Memory) -> dict[str, dict[str, Any]]:
     """What the broker retains of each open job, as it was looked at last: see deploy/README.md for the fields."""
-    desk, of = replace(desk, book=desk.book.still(every=True)), dict[str, list[Alarm]]()
+    desk, of = desk.still(every=True), dict[str, list[Alarm]]()
     for one in desk.store.alarms():
         for job in jobs_of(one) if one.standing.active and not one.notice else ():
             of.setdefault(job, []).append(one)

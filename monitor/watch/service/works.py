@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -184,7 +184,7 @@ def judge_each(
     """Write down what is new of these jobs, each of the generation given; see `judge_what_was_heard`."""
     faults: list[Fault] = []
     patience = LULL
-    now, desk = desk.clock.now(), replace(desk, book=desk.book.still(every=True))
+    now, desk = desk.clock.now(), desk.still(every=True)
     lately = memory.begin(desk, generations, now)
     for job, generation in sorted(generations.items()):
         patience = _let_by(draining, patience)
