@@ -82,6 +82,27 @@ def test_a_book_that_lies_open_stays_as_it_is_but_for_a_job_that_begins_meanwhil
     assert len(still.anew().log("den")) == length + 1
 
 
+def test_what_a_book_has_asked_stands_until_somebody_else_enters_something(desk: Desk, monkeypatch):
+    furnish(desk)
+    hall = {"site/shelf/climate"}
+    asked: list[str] = []
+    for name in ("head", "chains_saying", "chain_heads", "chains"):
+        ask = getattr(desk.store, name)
+        monkeypatch.setattr(desk.store, name, lambda *of, name=name, ask=ask: (asked.append(name), ask(*of))[1])
+    first = desk.book.still()
+    assert first.jobs_of(hall) == {"site/shelf/climate": ["den"]}
+    assert asked == ["chains_saying", "chains"]
+    asked.clear()
+    assert desk.book.still().jobs_of(hall) == {"site/shelf/climate": ["den"]}
+    assert asked == []
+    with open_desk(desk.settings.home, environ={}, clock=clock()) as other:
+        open_job(other, opening("attic", boxes_place="den"), who="robin")
+    assert first.jobs_of(hall) == {"site/shelf/climate": ["den"]}
+    assert desk.book.still().jobs_of(hall) == {"site/shelf/climate": ["attic", "den"]}
+    assert desk.book.still(every=True).jobs_of(hall) == {"site/shelf/climate": ["attic", "den"]}
+    assert asked.count("chains_saying") == 1
+
+
 def test_the_chain_of_the_sensors_is_no_job(desk: Desk):
     furnish(desk)
     assert desk.book.names() == ["den"]
