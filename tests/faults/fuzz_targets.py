@@ -55,6 +55,7 @@ SOURCES = (
     *(Source(_TOPIC, "json", AIR, _TOPIC, "/time", form) for form in _FORMS),
     Source("site/{sensor}/humidity", "number", {Quantity.AIR_HUMIDITY: Field("", "%")}, "site/{sensor}"),
     Source(_TOPIC, "senml", {}, "{sensor}/"),
+    Source(_TOPIC, "plain", {}, _TOPIC),
 )
 
 
@@ -277,6 +278,7 @@ TARGETS: Mapping[str, Callable[[Path], Target]] = {
 
 _JSON = b'{"a":[{"t":21.5}],"h":"47,5","time":"2026-01-05T06:39:00+01:00","simulated":true}'
 _SENML = b'[{"bn":"hall/","bt":1767595100,"n":"t","u":"Cel","v":21.5},{"n":"h","u":"%RH","v":47,"t":-60,"vs":"x"}]'
+_PLAIN = b'{"air":{"temperature":{"value":"70.1","unit":"F"},"rh_pct":47.5},"ts":1767595100,"battery":88}'
 _CSV = b"Date/Time,Temp,RH\n2026-01-05 06:40,21.5,47.0\n05/01/2026 06:41:30 PM,21.6,nan\n"
 _FORM = {
     "wallclime_form": 1,
@@ -293,6 +295,8 @@ SEEDS: Mapping[str, tuple[bytes, ...]] = {
         b"\x09" + _JSON,
         b"\x04" + b"47.5",
         b"\x05" + _SENML,
+        b"\x06" + _PLAIN,
+        b"\x06" + _JSON,
         b"\x0b[]",
         b"\x01\xef\xbb\xbf{}",
     ),
