@@ -405,8 +405,10 @@ def _through(
     """
     rate = np.array([body.rate for body in bodies])[:, :, None] / 1000.0
     days, table = len(day.ends), _table(day, heard)
-    decay = -rate * table.wait[:, None, None, :]
+    alike = (table.wait == table.wait[:, :1]).all()  # as clock hours are, of which none is missing
+    decay = -rate * table.wait[:, None, None, : 1 if alike else None]
     np.exp(decay, out=decay)
+    decay = np.broadcast_to(decay, (*decay.shape[:3], days * table.rows))
     by_day = (*rate.shape[:2], days, table.rows)
     by_row = _end(decay, table.kick, np.zeros(decay.shape[1:])).reshape(by_day).transpose(3, 0, 1, 2)
     row_decay = np.exp(-rate * table.wait.sum(axis=0)).reshape(by_day).transpose(3, 0, 1, 2)
