@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.channel import Channel, Times, Values
-from monitor.rules.timeline import Span, Timeline, Voices, put_in, timeline
+from monitor.rules.timeline import Span, Timeline, Voices, newest, put_in, timeline
 
 
 class Hours(NamedTuple):
@@ -59,18 +59,19 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     last = int(line.edges[-1])
     start = _starts((int(line.edges[0]), last), cut)
     end = np.append(start[1:], last)
-    edges, interval = line.edges, None
+    edges, length, interval = line.edges, line.length, None
     begins = np.searchsorted(edges, start)
     if (edges[begins] != start).any():
-        edges, interval = put_in(edges, start)
+        edges, at = put_in(edges, start)
+        length, interval = np.diff(edges), newest(len(line.edges), at)[:-1]
         begins = np.searchsorted(edges, start)
-    length, whole = np.diff(edges), end - start
+    whole = end - start
     waits = length.astype(np.float64)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)
         if interval is not None:
-            value = value[interval[:-1]]
+            value = value[interval]
         total, known[quantity] = np.add.reduceat(value * waits, begins), whole
         if np.isnan(total).any():
             silent = np.isnan(value)
