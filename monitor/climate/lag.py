@@ -455,14 +455,14 @@ def _table(day: _Days, heard: Floats) -> _Table:
     days, most = len(day.ends), int(day.counts.max()) + 1
     steps = min(_STEPS, most)
     rows = -(-most // steps)
-    wait, kick = np.zeros((days, rows * steps)), np.zeros((len(heard), days, rows * steps))
+    wait, kick = np.zeros(days * rows * steps), np.zeros((len(heard), days * rows * steps))
     before, begins = np.cumsum(day.counts), np.append(day.begin, day.ends[:-1])
     newest = np.append(day.begin, day.times)
-    on = np.repeat(np.arange(days), day.counts)
-    place = np.arange(len(day.times)) - (before - day.counts)[on]
-    wait[on, place] = day.times - np.maximum(newest[:-1], begins[on])
-    wait[np.arange(days), day.counts] = day.ends - np.maximum(newest[before], begins)
-    kick[:, on, place] = heard[:, :-1] - heard[:, 1:]
+    first = np.arange(days) * (rows * steps)
+    place = np.arange(len(day.times)) + np.repeat(first - before + day.counts, day.counts)
+    wait[place] = day.times - np.maximum(newest[:-1], np.repeat(begins, day.counts))
+    wait[first + day.counts] = day.ends - np.maximum(newest[before], begins)
+    kick[:, place] = heard[:, :-1] - heard[:, 1:]
     by_step = np.ascontiguousarray(kick.reshape(len(heard), 1, -1, steps).transpose(3, 0, 1, 2))
     return _Table(rows, np.ascontiguousarray(wait.reshape(-1, steps).T), by_step)
 

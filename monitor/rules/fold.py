@@ -277,13 +277,14 @@ def _cover(
     known: Mask = np.all([judged[q].known for q in AIR], axis=0)
     phase = _phase_of(frame, line)
     begins = turns(phase)
-    for lengths, held in ((product.elapsed, phase >= 0), (product.known, known), (product.in_band, state == IN)):
-        for k, length in zip(phase[begins].tolist(), held_for(line.edges, held, begins).tolist(), strict=True):
+    elapsed = np.append(line.edges[begins[1:]], line.edges[-1]) - line.edges[begins]
+    found = (elapsed, *held_for(line.edges, begins, known, state == IN))
+    for lengths, each in zip((product.elapsed, product.known, product.in_band), found, strict=True):
+        for k, length in zip(phase[begins].tolist(), each.tolist(), strict=True):
             lengths[k] += length
-    length = line.length
     for voices in line.voices.values():
         for row in range(len(line.sensors)):
-            heard = length * (known & voices.speaking[row])
+            heard = line.length * (known & voices.speaking[row])
             by_origin = np.bincount(voices.origin[row], heard, len(ORIGINS))  # whole ms, far below 2^53: exact
             product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 

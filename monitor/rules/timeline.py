@@ -121,9 +121,9 @@ class Timeline:
     voices: Mapping[Quantity, Voices]
 
     @cached_property
-    def length(self) -> Times:
-        """Of each interval. [ms]"""
-        return np.diff(self.edges)
+    def length(self) -> Values:
+        """Of each interval, whole. [ms]"""
+        return np.diff(self.edges).astype(np.float64)
 
 
 def spans_of(

@@ -63,20 +63,19 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     begins = np.searchsorted(edges, start)
     if (edges[begins] != start).any():
         edges, at = put_in(edges, start)
-        length, interval = np.diff(edges), newest(len(line.edges), at)[:-1]
+        length, interval = np.diff(edges).astype(np.float64), newest(len(line.edges), at)[:-1]
         begins = np.searchsorted(edges, start)
-    whole = end - start
-    waits = length.astype(np.float64)
+    weighed, whole = np.empty_like(length), end - start
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)
         if interval is not None:
             value = value[interval]
-        total, known[quantity] = np.add.reduceat(value * waits, begins), whole
+        total, known[quantity] = np.add.reduceat(np.multiply(value, length, out=weighed), begins), whole
         if np.isnan(total).any():
             silent = np.isnan(value)
-            total = np.add.reduceat(np.where(silent, 0.0, value * waits), begins)
-            known[quantity] = np.add.reduceat(np.where(silent, 0, length), begins)
+            total = np.add.reduceat(np.where(silent, 0.0, weighed), begins)
+            known[quantity] = np.add.reduceat(np.where(silent, 0.0, length), begins).astype(np.int64)
         total += 0.0  # never -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
     return Hours(start, end, mean, known)
