@@ -112,7 +112,7 @@ class Sides:
         return self.inside | anyone(self.low | self.high)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Timeline:
     """Elementary intervals [edges[k], edges[k+1]) of one place and what every sensor says in each."""
 
@@ -120,10 +120,10 @@ class Timeline:
     sensors: tuple[Sensor, ...]
     voices: Mapping[Quantity, Voices]
 
-    @cached_property
-    def length(self) -> Values:
-        """Of each interval, whole. [ms]"""
-        return np.diff(self.edges).astype(np.float64)
+    @property
+    def length(self) -> Times:
+        """Of each interval. [ms]"""
+        return np.diff(self.edges)
 
 
 def spans_of(
@@ -246,11 +246,12 @@ def _same(one: Times, other: Times) -> bool:
 
 def anyone(who: Mask) -> Mask:
     """Whether any row holds, a column each."""
-    return np.asarray(who.any(axis=0))
+    return who[0] if len(who) == 1 else np.asarray(who.any(axis=0))
 
 
 def sides(voices: Voices, low: Values, high: Values, *, guarded: bool = False) -> Sides:
-    """Who is outside `low`..`high` (a value an interval); `guarded` draws the limits in by each one's uncertainty."""
+    """Who is outside `low`..`high` (a value an interval, or one for all); `guarded` draws the limits in by each one's
+    uncertainty."""
     drawn = voices.uncertainty if guarded else 0.0
     below = voices.value < low + drawn - HAIR
     above = voices.value > high - drawn + HAIR
@@ -263,7 +264,7 @@ def states(both: Mapping[Quantity, Sides]) -> NDArray[np.int8]:
     parts = [both[quantity] for quantity in AIR]
     out = anyone(np.array([anyone(part.low | part.high) for part in parts]))
     in_band = np.all([part.inside for part in parts], axis=0)
-    return np.where(out, OUT, np.where(in_band, IN, UNKNOWN)).astype(np.int8)
+    return np.where(out, np.int8(OUT), np.where(in_band, np.int8(IN), np.int8(UNKNOWN)))
 
 
 def turns(state: NDArray[Any]) -> Numbers:
@@ -271,10 +272,16 @@ def turns(state: NDArray[Any]) -> Numbers:
     return np.append(0, np.flatnonzero(state[1:] != state[:-1]) + 1)
 
 
+def bounds(held: Mask) -> tuple[Numbers, Numbers]:
+    """The stretches [a, b) of interval numbers in which `held` is true: all a, and all b."""
+    step = np.flatnonzero(np.diff(np.concatenate(([False], held, [False]))))
+    return step[::2], step[1::2]
+
+
 def stretches(held: Mask) -> list[tuple[int, int]]:
-    """The stretches [a, b) of interval numbers in which `held` is true."""
-    step = np.flatnonzero(np.diff(np.concatenate(([False], held, [False])).astype(np.int8))).tolist()
-    return list(zip(step[::2], step[1::2], strict=True))
+    """The `bounds` of each stretch together."""
+    first, until = bounds(held)
+    return list(zip(first.tolist(), until.tolist(), strict=True))
 
 
 def apart(voices: Voices) -> Mask:

@@ -59,13 +59,14 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     last = int(line.edges[-1])
     start = _starts((int(line.edges[0]), last), cut)
     end = np.append(start[1:], last)
-    edges, length, interval = line.edges, line.length, None
+    edges, interval = line.edges, None
     begins = np.searchsorted(edges, start)
     if (edges[begins] != start).any():
         edges, at = put_in(edges, start)
-        length, interval = np.diff(edges).astype(np.float64), newest(len(line.edges), at)[:-1]
+        interval = newest(len(line.edges), at)[:-1]
         begins = np.searchsorted(edges, start)
-    weighed, whole = np.empty_like(length), end - start
+    length, whole = np.diff(edges).astype(np.float64), end - start
+    weighed = np.empty_like(length)
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)
