@@ -258,7 +258,7 @@ def _levels(bodies: Sequence[Modes], held: Floats, lag: Floats) -> Floats:
     """
     total = np.array([[body.share] for body in bodies]) * held
     for mode, weight in enumerate(np.array([body.weight for body in bodies]).T):
-        total = total + weight[:, None] * lag[:, mode]
+        total += weight[:, None] * lag[:, mode]
     return total
 
 

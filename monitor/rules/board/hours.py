@@ -65,8 +65,8 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
         edges, at = put_in(edges, start)
         interval = newest(len(line.edges), at)[:-1]
         begins = np.searchsorted(edges, start)
-    length, whole = np.diff(edges).astype(np.float64), end - start
-    weighed = np.empty_like(length)
+    gaps, whole = np.diff(edges), end - start
+    length, weighed = gaps.astype(np.float64), gaps.view(np.float64)  # new memory would take longer than the sums
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)
