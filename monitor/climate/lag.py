@@ -258,7 +258,7 @@ def _levels(bodies: Sequence[Modes], held: Floats, lag: Floats) -> Floats:
     """
     total = np.array([[body.share] for body in bodies]) * held
     for mode, weight in enumerate(np.array([body.weight for body in bodies]).T):
-        total = total + weight[:, None] * lag[:, mode]
+        total += weight[:, None] * lag[:, mode]
     return total
 
 
@@ -405,8 +405,10 @@ def _through(
     """
     rate = np.array([body.rate for body in bodies])[:, :, None] / 1000.0
     days, table = len(day.ends), _table(day, heard)
-    decay = -rate * table.wait[:, None, None, :]
+    alike = (table.wait == table.wait[:, :1]).all()  # as clock hours are, of which none is missing
+    decay = -rate * table.wait[:, None, None, : 1 if alike else None]
     np.exp(decay, out=decay)
+    decay = np.broadcast_to(decay, (*decay.shape[:3], days * table.rows))
     by_day = (*rate.shape[:2], days, table.rows)
     by_row = _end(decay, table.kick, np.zeros(decay.shape[1:])).reshape(by_day).transpose(3, 0, 1, 2)
     row_decay = np.exp(-rate * table.wait.sum(axis=0)).reshape(by_day).transpose(3, 0, 1, 2)
@@ -453,14 +455,14 @@ def _table(day: _Days, heard: Floats) -> _Table:
     days, most = len(day.ends), int(day.counts.max()) + 1
     steps = min(_STEPS, most)
     rows = -(-most // steps)
-    wait, kick = np.zeros((days, rows * steps)), np.zeros((len(heard), days, rows * steps))
+    wait, kick = np.zeros(days * rows * steps), np.zeros((len(heard), days * rows * steps))
     before, begins = np.cumsum(day.counts), np.append(day.begin, day.ends[:-1])
     newest = np.append(day.begin, day.times)
-    on = np.repeat(np.arange(days), day.counts)
-    place = np.arange(len(day.times)) - (before - day.counts)[on]
-    wait[on, place] = day.times - np.maximum(newest[:-1], begins[on])
-    wait[np.arange(days), day.counts] = day.ends - np.maximum(newest[before], begins)
-    kick[:, on, place] = heard[:, :-1] - heard[:, 1:]
+    first = np.arange(days) * (rows * steps)
+    place = np.arange(len(day.times)) + np.repeat(first - before + day.counts, day.counts)
+    wait[place] = day.times - np.maximum(newest[:-1], np.repeat(begins, day.counts))
+    wait[first + day.counts] = day.ends - np.maximum(newest[before], begins)
+    kick[:, place] = heard[:, :-1] - heard[:, 1:]
     by_step = np.ascontiguousarray(kick.reshape(len(heard), 1, -1, steps).transpose(3, 0, 1, 2))
     return _Table(rows, np.ascontiguousarray(wait.reshape(-1, steps).T), by_step)
 

@@ -107,7 +107,13 @@ def _monotone_slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[
     return np.concatenate((chord[:1], inner, chord[-1:]))
 
 
-_PANEL_SLOPES = {name: _monotone_slopes(_PANEL_RH_PCT, moisture) for name, moisture in _PANEL_PCT.items()}
+def _pieces(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where each piece between two points begins and how wide it is, the same in y, and the slopes at its two ends."""
+    slope = _monotone_slopes(x, y)
+    return np.stack((x[:-1], np.diff(x), y[:-1], np.diff(y), slope[:-1], slope[1:]))
+
+
+_PANEL_PIECES = {name: _pieces(_PANEL_RH_PCT, moisture) for name, moisture in _PANEL_PCT.items()}
 
 
 def panel_emc_pct(rh_pct: FloatOrArray, spread: Spread = "central") -> FloatOrArray:
@@ -141,13 +147,11 @@ def panel_emc_pct(rh_pct: FloatOrArray, spread: Spread = "central") -> FloatOrAr
     if spread not in _SPREADS:
         raise ValueError(f"there is no spread {spread!r}: use 'low', 'central' or 'high'")
     rh = within("rh_pct", rh_pct, *RH_RANGE_PCT)
-    at = np.clip(np.searchsorted(_PANEL_RH_PCT, rh, side="right") - 1, 0, len(_PANEL_RH_PCT) - 2)
-    width = _PANEL_RH_PCT[at + 1] - _PANEL_RH_PCT[at]
-    s = (rh - _PANEL_RH_PCT[at]) / width
-    y, slope = _PANEL_PCT[spread], _PANEL_SLOPES[spread]
-    rise = y[at + 1] - y[at]
-    bend = width * (slope[at] * (1.0 - s) - slope[at + 1] * s) + rise * (2.0 * s - 1.0)
-    return as_given(y[at] + s * rise + s * (1.0 - s) * bend, rh_pct)
+    piece = np.searchsorted(_PANEL_RH_PCT[1:-1], rh, side="right")
+    begin, width, low, rise, first, last = _PANEL_PIECES[spread].take(piece, axis=1)
+    s = (rh - begin) / width
+    bend = width * (first * (1.0 - s) - last * s) + rise * (2.0 * s - 1.0)
+    return as_given(low + s * rise + s * (1.0 - s) * bend, rh_pct)
 
 
 def hysteresis_band_pct(emc_pct: FloatOrArray) -> Range[FloatOrArray]:

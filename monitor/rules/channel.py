@@ -123,7 +123,8 @@ def _usable(series: Series, quantity: Quantity) -> _Usable:
         for code, unit in enumerate(series.units):
             here = series.unit == code
             value[here] = to_base(value[here], unit)
-    good = _in_gross_range(value, quantity)
+    in_range = _in_gross_range(value, quantity)
+    good = slice(None) if in_range.all() else in_range
     sent, sent_in = series.value[good], series.unit[good]
     news = np.flatnonzero((sent[1:] != sent[:-1]) | (sent_in[1:] != sent_in[:-1])) + 1
     kinds = np.array([ORIGINS.index(origin.kind) for origin in series.origins] or [0], np.int8)
@@ -141,7 +142,8 @@ class Window:
         self.usable = {quantity: _usable(readings, quantity) for quantity, readings in series.items()}
         humid = Quantity.AIR_HUMIDITY in series
         self.governing = Quantity.AIR_HUMIDITY if humid else Quantity.AIR_TEMPERATURE
-        self.long = {quantity: _longer(usable, quality.flat_together) for quantity, usable in self.usable.items()}
+        self.runs = {quantity: usable.runs() for quantity, usable in self.usable.items()}
+        self.long = {quantity: _longer(runs, quality.flat_together) for quantity, runs in self.runs.items()}
         self.stretches = self._flat_stretches()
 
     def channels(self) -> dict[Quantity, Channel]:
@@ -158,7 +160,7 @@ class Window:
                     if self._stuck_together(first, last):
                         for stretches in found.values():
                             stretches.append((first, last))
-        found[self.governing] += _longer(self.usable[self.governing], self.quality.flat_alone)
+        found[self.governing] += _longer(self.runs[self.governing], self.quality.flat_alone)
         return found
 
     def _stuck_together(self, first: int, last: int) -> bool:
@@ -263,8 +265,8 @@ class Window:
         return {q: self.usable[q].start_of_run(n) for q, n in numbers.items() if n < len(self.usable[q].t)}
 
 
-def _longer(usable: _Usable, least: int) -> list[tuple[int, int]]:
-    first, last = usable.runs()
+def _longer(runs: tuple[Times, Times], least: int) -> list[tuple[int, int]]:
+    first, last = runs
     return [(int(first[k]), int(last[k])) for k in np.flatnonzero(last - first >= least)]
 
 
@@ -321,9 +323,10 @@ def _suspect(t: Times, value: Values, quantity: Quantity, hold: int, quality: Qu
     flagged = np.zeros(len(t), np.bool_)
     if len(t) < 2:
         return flagged
-    step = np.diff(t)
-    near = step <= hold
     change = np.diff(value)
-    flagged[1:] |= near & (np.abs(change) > rate * np.maximum(step, MINUTE) / MINUTE)
-    flagged[1:-1] |= near[:-1] & near[1:] & (np.abs(change[:-1] - change[1:]) / 2 > spike)
+    fast = np.flatnonzero(np.abs(change) > rate / 2) + 1  # half of it: what is no more is under any step's limit
+    step = t[fast] - t[fast - 1]
+    flagged[fast] = (step <= hold) & (np.abs(change[fast - 1]) > rate * np.maximum(step, MINUTE) / MINUTE)
+    sharp = np.flatnonzero(np.abs(change[:-1] - change[1:]) / 2 > spike) + 1
+    flagged[sharp] |= (t[sharp] - t[sharp - 1] <= hold) & (t[sharp + 1] - t[sharp] <= hold)
     return flagged

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
@@ -13,7 +13,7 @@ from monitor.basis.times import HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.assessment import Episode, Excursion, Phase, Side
 from monitor.rules.channel import Mask, Times, Values
-from monitor.rules.timeline import Sides, Timeline, anyone, stretches
+from monitor.rules.timeline import Numbers, Sides, Timeline, anyone, bounds
 
 EndedBy = Literal["return", "silence", "open"]
 EPISODE_GAP = 6 * HOUR  # excursions less than this apart are one episode, for people [ms]
@@ -73,7 +73,8 @@ class Track:
 
 
 class _Stretch(NamedTuple):
-    """Intervals [first, until) of one day in which a side holds; `outside`: who is, in the last of them."""
+    """Intervals [first, until) of one day in which a side holds; `returned`: whether who is outside in the last of them
+    speaks in the next."""
 
     first: int
     until: int
@@ -81,7 +82,7 @@ class _Stretch(NamedTuple):
     dose: float
     sound: bool
     beyond: bool
-    outside: Sequence[bool]
+    returned: bool
 
 
 def _stretches(
@@ -90,40 +91,39 @@ def _stretches(
     """Where a side of a block holds, in order. Only the intervals in which it does are looked at any closer."""
     voices, outside = line.voices[quantity], judged.low if side == "low" else judged.high
     held = anyone(outside)
-    segments = _segments(line.edges, held, midnights)
-    if not segments:
+    first, until = _segments(line.edges, held, midnights)
+    if not len(first):
         return
     at = np.flatnonzero(held)
+    begins = np.append(0, np.cumsum(until - first)[:-1])
+    limit = np.broadcast_to(limit, held.shape)[at]
+    following = np.minimum(until, len(held) - 1)
+    returned = np.all(voices.speaking[:, following] | ~outside[:, until - 1], axis=0)
     outside, value = outside[:, at], voices.value[:, at]
     furthest: np.ufunc = np.minimum if side == "low" else np.maximum
     worst = furthest.reduce(np.where(outside, value, np.inf if side == "low" else -np.inf), axis=0)
-    dose = np.abs(worst - limit[at]) * ((line.edges[at + 1] - line.edges[at]) / HOUR)
-    far = np.abs(value - limit[at]) > voices.uncertainty[:, at]
+    dose = np.abs(worst - limit) * ((line.edges[at + 1] - line.edges[at]) / HOUR)
+    far = np.abs(value - limit) > voices.uncertainty[:, at]
     sound, beyond = anyone(outside & ~voices.suspect[:, at]), anyone(outside & far)
-    ends = np.cumsum([until - first for first, until in segments])
-    begins = np.append(0, ends[:-1])
-    figures: Iterator[tuple[Any, ...]] = zip(
-        furthest.reduceat(worst, begins).tolist(),
-        (float(np.add.reduce(dose[a:b])) for a, b in zip(begins.tolist(), ends.tolist(), strict=True)),
-        np.logical_or.reduceat(sound, begins).tolist(),
-        np.logical_or.reduceat(beyond, begins).tolist(),
-        outside[:, ends - 1].T.tolist(),
-        strict=True,
+    figures = (
+        first,
+        until,
+        furthest.reduceat(worst, begins),
+        np.add.reduceat(np.insert(dose, begins, 0.0), begins + np.arange(len(begins))),  # each sum begins at 0
+        np.logical_or.reduceat(sound, begins),
+        np.logical_or.reduceat(beyond, begins),
+        returned,
     )
-    yield from itertools.starmap(
-        _Stretch, (segment + figure for segment, figure in zip(segments, figures, strict=True))
-    )
+    yield from map(_Stretch, *(figure.tolist() for figure in figures))
 
 
-def _segments(edges: Times, held: Mask, midnights: Times) -> list[tuple[int, int]]:
-    """Stretches [a, b) of interval numbers in which the side holds, cut at midnights as well."""
+def _segments(edges: Times, held: Mask, midnights: Times) -> tuple[Numbers, Numbers]:
+    """Stretches [a, b) of interval numbers in which the side holds, cut at midnights as well: all a, and all b."""
     cuts = np.searchsorted(edges, midnights)
     cuts = cuts[(cuts > 0) & (cuts < len(held))]
-    inner = cuts[held[cuts] & held[cuts - 1]].tolist()
-    whole = stretches(held)
-    starts = sorted([a for a, _ in whole] + inner)
-    ends = sorted([b for _, b in whole] + inner)
-    return list(zip(starts, ends, strict=True))
+    inner = cuts[held[cuts] & held[cuts - 1]]
+    begins, ends = bounds(held)
+    return np.sort(np.append(begins, inner)), np.sort(np.append(ends, inner))
 
 
 def follow(
@@ -136,16 +136,17 @@ def follow(
 ) -> None:
     """Carry one side of one quantity over a block of intervals.
 
-    `limit` is the limit an interval, `phases` the phases with their first instants.
+    `limit` is the limit an interval, or one for all, `phases` the phases with their first instants.
     What is open at the block's end stays open in `track`. The dose is summed a day at a time, in order of days, so that
     it does not depend on how a span is cut into blocks.
     """
     edges, last = line.edges, len(line.edges) - 1
-    known, rows = judged.known, {sensor.name: row for row, sensor in enumerate(line.sensors)}
-    names, speaking = list(rows), line.voices[track.quantity].speaking
+    known, names = judged.known, [sensor.name for sensor in line.sensors]
     pick, at = min if track.side == "low" else max, 0
+    speak = set(itertools.compress(names, line.voices[track.quantity].speaking[:, 0]))
+    returned = track.open is not None and speak.issuperset(track.open.outside)
     for one in _stretches(line, track.quantity, track.side, judged, limit, midnights):
-        _settle(track, at, one.first, edges, known, speaking, rows)
+        _settle(track, at, one.first, edges, known, returned=returned)
         if track.open is None:
             start = int(edges[one.first])
             phase = next(name for since, name in reversed(phases) if since <= start)
@@ -156,19 +157,21 @@ def follow(
         here.dose += one.dose
         here.sound |= one.sound
         here.beyond |= one.beyond
-        here.outside = tuple(itertools.compress(names, one.outside))
-        at = one.until
-    _settle(track, at, last, edges, known, speaking, rows)
+        at, returned = one.until, one.returned
+    _settle(track, at, last, edges, known, returned=returned)
+    if track.open is not None:
+        outside = judged.low if track.side == "low" else judged.high
+        track.open.outside = tuple(itertools.compress(names, outside[:, -1]))
 
 
-def _settle(
-    track: Track, at: int, until: int, edges: Times, known: Mask, speaking: Mask, rows: Mapping[str, int]
-) -> None:
-    """Close what ended at interval `at`, if the side does not hold from there, and note what is known up to `until`."""
+def _settle(track: Track, at: int, until: int, edges: Times, known: Mask, *, returned: bool) -> None:
+    """Close what ended at interval `at`, if the side does not hold from there, and note what is known up to `until`.
+
+    `returned`: whether everyone who was outside before speaks there.
+    """
     if at >= until:
         return
     if track.open is not None:
-        returned = all(name in rows and speaking[rows[name], at] for name in track.open.outside)
         track.closed.append(
             track.open.close(track.quantity, track.side, int(edges[at]), "return" if returned else "silence")
         )

@@ -32,6 +32,7 @@ from monitor.rules.timeline import (
     Sides,
     Span,
     Timeline,
+    anyone,
     apart,
     sides,
     spans_of,
@@ -140,9 +141,11 @@ def _views(frame: Frame, window: tuple[int, int]) -> list[View]:
 
 
 def _limits(frame: Frame, quantity: Quantity, line: Timeline) -> tuple[Values, Values]:
-    """Low and high limit an interval: the band, or the life's band once the installation is finished."""
+    """Low and high limit an interval, or one for all: the band, or the life's once the installation is finished."""
     finish = FAR if frame.finish is None else frame.finish
     life = line.edges[:-1] >= finish
+    if life[0] == life[-1]:
+        life = life[:1]
     low, high = frame.limits(quantity, life=False)
     life_low, life_high = frame.limits(quantity, life=True)
     return np.where(life, life_low, low), np.where(life, life_high, high)
@@ -277,14 +280,17 @@ def _cover(
     known: Mask = np.all([judged[q].known for q in AIR], axis=0)
     phase = _phase_of(frame, line)
     begins = turns(phase)
-    for lengths, held in ((product.elapsed, phase >= 0), (product.known, known), (product.in_band, state == IN)):
-        for k, length in zip(phase[begins].tolist(), held_for(line.edges, held, begins).tolist(), strict=True):
+    elapsed = np.append(line.edges[begins[1:]], line.edges[-1]) - line.edges[begins]
+    found = (elapsed, *held_for(line.edges, begins, known, state == IN))
+    for lengths, each in zip((product.elapsed, product.known, product.in_band), found, strict=True):
+        for k, length in zip(phase[begins].tolist(), each.tolist(), strict=True):
             lengths[k] += length
-    length = line.length
     for voices in line.voices.values():
         for row in range(len(line.sensors)):
-            heard = length * (known & voices.speaking[row])
-            by_origin = np.bincount(voices.origin[row], heard, len(ORIGINS))  # whole ms, far below 2^53: exact
+            origin = np.where(known & voices.speaking[row], voices.origin[row], np.int8(len(ORIGINS)))
+            at = turns(origin)
+            length = np.append(line.edges[at[1:]], line.edges[-1]) - line.edges[at]
+            by_origin = np.bincount(origin[at], length, len(ORIGINS))[: len(ORIGINS)]  # whole ms below 2^53: exact
             product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 
 
@@ -317,13 +323,12 @@ def _gaps(
     if not found:
         return
     lacking = [~judged[q].known for q in AIR]
-    bits = np.sum([lack.astype(np.int64) << k for k, lack in enumerate(lacking)], axis=0)
-    mute = np.any([lack & ~line.voices[q].speaking.any(axis=0) for q, lack in zip(AIR, lacking, strict=True)], axis=0)
+    mute = [lack & ~anyone(line.voices[q].speaking) for q, lack in zip(AIR, lacking, strict=True)]
     for a, b in found:
         if state.gap is None:
             state.gap = GapState(int(line.edges[a]), 0, False)
-        state.gap.missing |= int(np.bitwise_or.reduce(bits[a:b]))
-        state.gap.silent |= bool(mute[a:b].any())
+        state.gap.missing |= sum(bool(lack[a:b].any()) << k for k, lack in enumerate(lacking))
+        state.gap.silent |= any(bool(one[a:b].any()) for one in mute)
         if b < len(plain):
             product.gaps.append(gap_of(state.gap, int(line.edges[b])))
             state.gap = None

@@ -56,39 +56,46 @@ class Voices:
     @cached_property
     def value(self) -> Values:
         """In degC or %RH."""
-        return self._laid([None if row is None else row.channel.value for row in self.rows], np.nan)
+        return self._laid("value", np.nan)
 
     @cached_property
     def flat(self) -> Mask:
         """Whose reading proves nothing in band."""
-        return self._laid([None if row is None else row.channel.flat for row in self.rows], np.False_)
+        return self._laid("flat", np.False_)
 
     @cached_property
     def suspect(self) -> Mask:
         """Whose reading is suspect."""
-        return self._laid([None if row is None else row.channel.suspect for row in self.rows], np.False_)
+        return self._laid("suspect", np.False_)
 
     @cached_property
     def origin(self) -> NDArray[np.int8]:
         """Indexes ORIGINS."""
-        return self._laid([None if row is None else row.channel.origin for row in self.rows], np.int8(0))
+        return self._laid("origin", np.int8(0))
 
     @cached_property
     def uncertainty(self) -> Values:
         """Expanded."""
-        return self._laid([None if row is None else row.channel.uncertainty for row in self.rows], np.nan)
+        return self._laid("uncertainty", np.nan)
 
     @cached_property
     def speaking(self) -> Mask:
         """Who speaks when."""
         return ~np.isnan(self.value)
 
-    def _laid(self, figures: Sequence[NDArray[Any] | None], silent: Any) -> NDArray[Any]:
-        found = np.full((len(self.rows), self.intervals), silent)
-        for place, row, figure in zip(found, self.rows, figures, strict=True):
-            if row is not None and figure is not None and (np.isnan(silent) or figure.any()):
-                np.copyto(place, figure[row.which], where=row.heard)
-        return found
+    def _laid(self, name: str, silent: Any) -> NDArray[Any]:
+        found = [self._one(row, name, silent) for row in self.rows]
+        if len(found) == 1:
+            return found[0][None]
+        return np.array(found, np.asarray(silent).dtype).reshape(len(found), self.intervals)
+
+    def _one(self, row: _Row | None, name: str, silent: Any) -> NDArray[Any]:
+        if row is not None:
+            figure: NDArray[Any] = getattr(row.channel, name)
+            if np.isnan(silent) or figure.any():
+                said = figure[row.which]
+                return said if row.heard is np.True_ else np.where(row.heard, said, silent)
+        return np.full(self.intervals, silent)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,29 +145,37 @@ def stays_at(frame: Frame, place: str, at: int) -> tuple[Stay, ...]:
 
 
 def put_in(edges: Times, more: Times) -> tuple[Times, Numbers]:
-    """`edges`, which rise, with the times `more` put in that are not among them; and the number in `edges` of the
-    newest at each, -1 before the first. Quick where `more` are few."""
+    """`edges`, which rise, with the times `more` put in that are not among them; and the number of the edge before
+    which each of those was put. Quick where `more` are few."""
     more = np.sort(more, kind="stable")
     more = more[np.append(True, more[1:] > more[:-1])]
     at = np.searchsorted(edges, more)
     new = edges.take(at, mode="clip") != more if len(edges) else np.full(len(more), True)
-    if not new.any():
-        return edges, np.arange(len(edges))
-    return np.insert(edges, at[new], more[new]), np.insert(np.arange(len(edges)), at[new], at[new] - 1)
+    return np.insert(edges, at[new], more[new]), at[new]
 
 
-@dataclass(frozen=True)
+def newest(count: int, at: Numbers) -> Numbers:
+    """The number of the newest of `count` edges at each, where others are put in before those `at`; -1 before all."""
+    return np.insert(np.arange(count), at, at - 1)
+
+
+@dataclass(frozen=True, slots=True)
 class _Said:
-    """What one sensor says of one quantity inside its spans: each reading of `channel` from `start` to `end`."""
+    """What one sensor says of one quantity inside its spans: each reading of `channel` from its `start` to the next.
+
+    `silences` are the ends at which it falls silent, or is moved, the last of them the end of all.
+    """
 
     channel: Channel
     start: Times
-    end: Times
+    silences: Times
 
-    @cached_property
-    def silences(self) -> Times:
-        """The ends at which it falls silent."""
-        return np.append(self.end[:-1][self.end[:-1] != self.start[1:]], self.end[-1:])
+    def heard(self, edges: Times) -> Mask:
+        """In which of the intervals between `edges`, of which its silences and readings are some, it speaks."""
+        begins = self.start[np.append(0, np.searchsorted(self.start, self.silences[:-1]))]
+        turns = np.searchsorted(edges, np.column_stack((begins, self.silences)).ravel())
+        speaks = np.append(np.arange(len(turns)) % 2 == 1, False)
+        return np.repeat(speaks, np.diff(turns, prepend=0, append=len(edges) - 1))
 
 
 def _spoken(channel: Channel, span: Span) -> _Said:
@@ -170,22 +185,21 @@ def _spoken(channel: Channel, span: Span) -> _Said:
     if seen > first and t[seen - 1] + hold > span.seen_from and (seen == len(t) or t[seen] > span.seen_from):
         seen -= 1  # it still speaks when the span begins to be seen
     start = t[seen:last]
-    end = start + hold
-    following = t[seen + 1 : last + 1]
-    np.minimum(end[: len(following)], following, out=end[: len(following)])
-    if len(start):
-        end[-1] = min(int(end[-1]), span.seen_to)
-        if start[0] < span.seen_from:
-            start = np.append(span.seen_from, start[1:])
-    return _Said(channel.part(seen, last), start, end)
+    if not len(start):
+        return _Said(channel.part(seen, last), start, start)
+    silences = start[np.append(np.flatnonzero(start[1:] - start[:-1] > hold), -1)] + hold
+    silences[-1] = min(int(silences[-1]), span.seen_to)
+    if start[0] < span.seen_from:
+        start = np.append(span.seen_from, start[1:])
+    return _Said(channel.part(seen, last), start, silences)
 
 
 def _all_said(parts: Sequence[_Said]) -> _Said:
     """One after the other."""
     if len(parts) == 1:
         return parts[0]
-    start, end = (np.concatenate(columns) for columns in zip(*((one.start, one.end) for one in parts), strict=True))
-    return _Said(joined([one.channel for one in parts]), start, end)
+    start, silences = (np.concatenate(some) for some in zip(*((one.start, one.silences) for one in parts), strict=True))
+    return _Said(joined([one.channel for one in parts]), start, silences)
 
 
 def timeline(
@@ -208,24 +222,22 @@ def timeline(
     most = max((one.start for one in said.values()), key=len, default=np.empty(0, np.int64))
     others = [one.start for one in said.values() if not _same(one.start, most)]
     others += [one.silences for one in said.values()]
-    edges, newest = put_in(most, np.concatenate([*others, window, inside]))
+    edges, at = put_in(most, np.concatenate([*others, window, inside]))
+    which = newest(len(most), at)[:-1] if len(edges) - 1 > len(most) else slice(None)
     voices = {}
     for quantity in quantities:
         rows = [said.get((sensor.name, quantity)) for sensor in sensors]
-        laid = [None if one is None else _lay(edges, one, most, newest[:-1]) for one in rows]
+        laid = [None if one is None else _lay(edges, one, which if _same(one.start, most) else None) for one in rows]
         voices[quantity] = Voices(tuple(laid), len(edges) - 1)
     return Timeline(edges, sensors, voices)
 
 
-def _lay(edges: Times, said: _Said, most: Times, newest: Numbers) -> _Row:
-    """What is said in each interval; `newest` is the number of the newest of `most` there."""
-    begins, mostly = edges[:-1], _same(said.start, most)
-    if mostly and len(begins) == len(most):  # no edge but its readings: it is never silent
-        return _Row(said.channel, slice(None), np.True_)
-    at = newest if mostly else np.searchsorted(said.start, begins, "right") - 1
-    if said.start[0] == edges[0] and said.silences[0] == edges[-1]:
-        return _Row(said.channel, at, np.True_)
-    return _Row(said.channel, at, (at >= 0) & (said.end[at] > begins))
+def _lay(edges: Times, said: _Said, which: Numbers | slice | None) -> _Row:
+    """What is said in each interval; `which` is the number of the newest reading there, None where it is looked for."""
+    if which is None:
+        which = np.searchsorted(said.start, edges[:-1], "right") - 1
+    never_silent = said.start[0] == edges[0] and said.silences[0] == edges[-1]
+    return _Row(said.channel, which, np.True_ if never_silent else said.heard(edges))
 
 
 def _same(one: Times, other: Times) -> bool:
@@ -234,11 +246,12 @@ def _same(one: Times, other: Times) -> bool:
 
 def anyone(who: Mask) -> Mask:
     """Whether any row holds, a column each."""
-    return np.asarray(who.any(axis=0))
+    return who[0] if len(who) == 1 else np.asarray(who.any(axis=0))
 
 
 def sides(voices: Voices, low: Values, high: Values, *, guarded: bool = False) -> Sides:
-    """Who is outside `low`..`high` (a value an interval); `guarded` draws the limits in by each one's uncertainty."""
+    """Who is outside `low`..`high` (a value an interval, or one for all); `guarded` draws the limits in by each one's
+    uncertainty."""
     drawn = voices.uncertainty if guarded else 0.0
     below = voices.value < low + drawn - HAIR
     above = voices.value > high - drawn + HAIR
@@ -251,7 +264,7 @@ def states(both: Mapping[Quantity, Sides]) -> NDArray[np.int8]:
     parts = [both[quantity] for quantity in AIR]
     out = anyone(np.array([anyone(part.low | part.high) for part in parts]))
     in_band = np.all([part.inside for part in parts], axis=0)
-    return np.where(out, OUT, np.where(in_band, IN, UNKNOWN)).astype(np.int8)
+    return np.where(out, np.int8(OUT), np.where(in_band, np.int8(IN), np.int8(UNKNOWN)))
 
 
 def turns(state: NDArray[Any]) -> Numbers:
@@ -259,10 +272,16 @@ def turns(state: NDArray[Any]) -> Numbers:
     return np.append(0, np.flatnonzero(state[1:] != state[:-1]) + 1)
 
 
+def bounds(held: Mask) -> tuple[Numbers, Numbers]:
+    """The stretches [a, b) of interval numbers in which `held` is true: all a, and all b."""
+    step = np.flatnonzero(np.diff(np.concatenate(([False], held, [False]))))
+    return step[::2], step[1::2]
+
+
 def stretches(held: Mask) -> list[tuple[int, int]]:
-    """The stretches [a, b) of interval numbers in which `held` is true."""
-    step = np.flatnonzero(np.diff(np.concatenate(([False], held, [False])).astype(np.int8))).tolist()
-    return list(zip(step[::2], step[1::2], strict=True))
+    """The `bounds` of each stretch together."""
+    first, until = bounds(held)
+    return list(zip(first.tolist(), until.tolist(), strict=True))
 
 
 def apart(voices: Voices) -> Mask:

@@ -45,9 +45,9 @@ def test_elapsed_known_and_in_band_by_hand():
 def test_runs_are_added_up_by_stretch():
     # intervals of 10, 20, 30, 40 and 50 ms; stretches of three and two; held: 20 + 30 and 40
     edges, held = np.array([0, 10, 30, 60, 100, 150]), np.array([False, True, True, True, False])
-    assert held_for(edges, held, np.array([0, 3])).tolist() == [50, 40]
-    assert held_for(edges, held, np.array([0])).tolist() == [90]
-    assert held_for(edges, ~held, np.array([0, 1, 4])).tolist() == [10, 0, 50]
+    assert [one.tolist() for one in held_for(edges, np.array([0, 3]), held)] == [[50, 40]]
+    assert [one.tolist() for one in held_for(edges, np.array([0]), held, ~held)] == [[90], [60]]
+    assert [one.tolist() for one in held_for(edges, np.array([0, 1, 4]), ~held)] == [[10, 0, 50]]
 
 
 def test_lowest_and_highest_are_hours_means_and_the_mean_is_over_the_time_known():

@@ -14,7 +14,7 @@ from monitor.basis.values import AIR, Quantity
 from monitor.rules.board.hours import Hours, hours_heard, hours_of
 from monitor.rules.channel import Channel, Window, plain
 from monitor.rules.frame import Frame
-from monitor.rules.timeline import Timeline, put_in, spans_of, timeline
+from monitor.rules.timeline import Timeline, newest, put_in, spans_of, timeline
 
 
 def channels(room: Room, fr: Frame) -> dict[tuple[str, Quantity], Channel]:
@@ -168,13 +168,13 @@ def test_a_cut_anywhere_else_leaves_the_hours_means(seed, cut):
 
 def test_a_time_is_put_in_once_and_the_newest_at_each_is_told():
     # 15 twice and 20, which is there: 15 once; before the first there is none, so -1
-    edges, newest = put_in(np.array([10, 20, 30]), np.array([15, 5, 20, 15, 35]))
+    edges, at = put_in(np.array([10, 20, 30]), np.array([15, 5, 20, 15, 35]))
     assert edges.tolist() == [5, 10, 15, 20, 30, 35]
-    assert newest.tolist() == [-1, 0, 0, 1, 2, 2]
-    edges, newest = put_in(np.array([10, 20]), np.array([20]))
-    assert (edges.tolist(), newest.tolist()) == ([10, 20], [0, 1])
-    edges, newest = put_in(np.array([], np.int64), np.array([7]))
-    assert (edges.tolist(), newest.tolist()) == ([7], [-1])
+    assert newest(3, at).tolist() == [-1, 0, 0, 1, 2, 2]
+    edges, at = put_in(np.array([10, 20]), np.array([20]))
+    assert (edges.tolist(), newest(2, at).tolist()) == ([10, 20], [0, 1])
+    edges, at = put_in(np.array([], np.int64), np.array([7]))
+    assert (edges.tolist(), newest(0, at).tolist()) == ([7], [-1])
 
 
 @given(st.integers(0, 10**9), st.sampled_from((7, 45, 200)))

@@ -107,8 +107,7 @@ def follow_boards(frame: Frame, boards: list[State], hours: Hours) -> BoardDays 
     ends = np.append(hours.start[first[1:]], hours.end[-1])
     after = ends > start
     t_c, rh = hours.mean[_T][heard], hours.mean[_RH][heard]
-    low, high = _limits(frame, hours.start[heard])
-    central, driest, dampest = settles_at(board, t_c, np.array([rh, low, high]))
+    central, driest, dampest = (settles_at(board, t_c, humid) for humid in (rh, *_limits(frame, t)))
     settles = {spread: central if spread == "central" else settles_at(board, t_c, rh, spread) for spread in SPREADS}
     moisture = np.full((len(boards), len(ends)), np.nan)
     rooms = [settles[spread] for spread in SPREADS for _ in range(SPEEDS)]
@@ -117,8 +116,10 @@ def follow_boards(frame: Frame, boards: list[State], hours: Hours) -> BoardDays 
 
 
 def _limits(frame: Frame, start: Times) -> tuple[Values, Values]:
-    """The band's humidity at these times, or the life's once the installation is finished. [%]"""
+    """The band's humidity at these times, or the life's once the installation is finished; or one for all. [%]"""
     life = np.full(len(start), True) if frame.finish is None else start >= frame.finish
+    if life.all() or not life.any():
+        life = life[:1]
     (low, high), (life_low, life_high) = frame.profile.band.humidity, frame.profile.life.humidity
     return np.where(life, life_low, low), np.where(life, life_high, high)
 

@@ -38,7 +38,7 @@ def packed_days(
     rows["day"] = hours.start[first] // DAY
     begins = np.searchsorted(edges, np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
     rows["elapsed"] = np.diff(edges[begins], append=edges[-1])
-    rows["known"], rows["in_band"] = held_for(edges, known, begins), held_for(edges, in_band, begins)
+    rows["known"], rows["in_band"] = held_for(edges, begins, known, in_band)
     for short, quantity in (("t", Quantity.AIR_TEMPERATURE), ("rh", Quantity.AIR_HUMIDITY)):
         for name, value in _range(hours.mean[quantity], first, hours.known[quantity]).items():
             rows[f"{short}_{name}"] = value
@@ -48,11 +48,14 @@ def packed_days(
     return rows.tobytes()
 
 
-def held_for(edges: Times, held: Mask, begins: Times) -> Times:
-    """How long `held` holds in each stretch of intervals that begins at one of `begins`: its runs are added up. [ms]"""
-    at, _ = put_in(turns(held), begins)
-    end = np.append(edges[at[1:]], edges[-1])
-    return np.add.reduceat(np.where(held[at], end - edges[at], 0), np.searchsorted(at, begins))
+def held_for(edges: Times, begins: Times, *held: Mask) -> list[Times]:
+    """How long each of `held` holds in each stretch of intervals that begins at one of `begins`: its runs are added up.
+    [ms]"""
+    most, *others = sorted((turns(one) for one in held), key=len, reverse=True)
+    at, _ = put_in(most, np.concatenate([begins, *others]))
+    length = np.append(edges[at[1:]], edges[-1]) - edges[at]
+    first = np.searchsorted(at, begins)
+    return [np.add.reduceat(np.where(one[at], length, 0), first) for one in held]
 
 
 def _range(value: Values, first: Times, weight: Times) -> dict[str, Values]:

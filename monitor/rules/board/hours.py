@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.rules.channel import Channel, Times, Values
-from monitor.rules.timeline import Span, Timeline, Voices, put_in, timeline
+from monitor.rules.timeline import Span, Timeline, Voices, newest, put_in, timeline
 
 
 class Hours(NamedTuple):
@@ -62,20 +62,21 @@ def hours_of(line: Timeline, cut: int | None = None) -> Hours:
     edges, interval = line.edges, None
     begins = np.searchsorted(edges, start)
     if (edges[begins] != start).any():
-        edges, interval = put_in(edges, start)
+        edges, at = put_in(edges, start)
+        interval = newest(len(line.edges), at)[:-1]
         begins = np.searchsorted(edges, start)
-    length, whole = np.diff(edges), end - start
-    waits = length.astype(np.float64)
+    gaps, whole = np.diff(edges), end - start
+    length, weighed = gaps.astype(np.float64), gaps.view(np.float64)  # new memory would take longer than the sums
     mean, known = {}, {}
     for quantity, voices in line.voices.items():
         value = _spoken(voices)
         if interval is not None:
-            value = value[interval[:-1]]
-        total, known[quantity] = np.add.reduceat(value * waits, begins), whole
+            value = value[interval]
+        total, known[quantity] = np.add.reduceat(np.multiply(value, length, out=weighed), begins), whole
         if np.isnan(total).any():
             silent = np.isnan(value)
-            total = np.add.reduceat(np.where(silent, 0.0, value * waits), begins)
-            known[quantity] = np.add.reduceat(np.where(silent, 0, length), begins)
+            total = np.add.reduceat(np.where(silent, 0.0, weighed), begins)
+            known[quantity] = np.add.reduceat(np.where(silent, 0.0, length), begins).astype(np.int64)
         total += 0.0  # never -0.0
         mean[quantity] = np.where(known[quantity] > 0, total / np.maximum(known[quantity], 1), np.nan)
     return Hours(start, end, mean, known)
