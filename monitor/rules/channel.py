@@ -123,11 +123,14 @@ def _usable(series: Series, quantity: Quantity) -> _Usable:
         for code, unit in enumerate(series.units):
             here = series.unit == code
             value[here] = to_base(value[here], unit)
-    good = _in_gross_range(value, quantity)
+    inside = _in_gross_range(value, quantity)
+    good = slice(None) if inside.all() else inside
     sent, sent_in = series.value[good], series.unit[good]
-    news = np.flatnonzero((sent[1:] != sent[:-1]) | (sent_in[1:] != sent_in[:-1])) + 1
+    told = sent[1:] != sent[:-1]
+    if len(series.units) > 1:
+        told |= sent_in[1:] != sent_in[:-1]
     kinds = np.array([ORIGINS.index(origin.kind) for origin in series.origins] or [0], np.int8)
-    return _Usable(series.t[good], value[good], kinds[series.origin[good]], news)
+    return _Usable(series.t[good], value[good], kinds[series.origin[good]], told.nonzero()[0] + 1)
 
 
 class Window:
@@ -141,15 +144,16 @@ class Window:
         self.usable = {quantity: _usable(readings, quantity) for quantity, readings in series.items()}
         humid = Quantity.AIR_HUMIDITY in series
         self.governing = Quantity.AIR_HUMIDITY if humid else Quantity.AIR_TEMPERATURE
-        self.long = {quantity: _longer(usable, quality.flat_together) for quantity, usable in self.usable.items()}
-        self.stretches = self._flat_stretches()
+        runs = {quantity: usable.runs() for quantity, usable in self.usable.items()}
+        self.long = {quantity: _longer(of, quality.flat_together) for quantity, of in runs.items()}
+        self.stretches = self._flat_stretches(_longer(runs[self.governing], quality.flat_alone))
 
     def channels(self) -> dict[Quantity, Channel]:
         """The usable readings of each channel with their flags."""
         return {q: _channel(u, q, self.stretches[q], self.hold, self.quality) for q, u in self.usable.items()}
 
-    def _flat_stretches(self) -> dict[Quantity, list[tuple[int, int]]]:
-        """Per channel the stretches [first, last] of readings that prove nothing in band. [ms]"""
+    def _flat_stretches(self, alone: list[tuple[int, int]]) -> dict[Quantity, list[tuple[int, int]]]:
+        """Per channel the stretches [first, last] of readings that prove nothing in band, with those `alone`. [ms]"""
         found: dict[Quantity, list[tuple[int, int]]] = {quantity: [] for quantity in self.usable}
         if len(self.usable) == len(AIR):
             for a, b in self.long[Quantity.AIR_TEMPERATURE]:
@@ -158,7 +162,7 @@ class Window:
                     if self._stuck_together(first, last):
                         for stretches in found.values():
                             stretches.append((first, last))
-        found[self.governing] += _longer(self.usable[self.governing], self.quality.flat_alone)
+        found[self.governing] += alone
         return found
 
     def _stuck_together(self, first: int, last: int) -> bool:
@@ -263,9 +267,10 @@ class Window:
         return {q: self.usable[q].start_of_run(n) for q, n in numbers.items() if n < len(self.usable[q].t)}
 
 
-def _longer(usable: _Usable, least: int) -> list[tuple[int, int]]:
-    first, last = usable.runs()
-    return [(int(first[k]), int(last[k])) for k in np.flatnonzero(last - first >= least)]
+def _longer(runs: tuple[Times, Times], least: int) -> list[tuple[int, int]]:
+    first, last = runs
+    long = last - first >= least
+    return list(zip(first[long].tolist(), last[long].tolist(), strict=True))
 
 
 def _channel(
@@ -291,6 +296,8 @@ def plain(series: Series, quantity: Quantity) -> Channel:
 
 def as_claimed(series: Series, quantity: Quantity, sensor: Sensor) -> Series:
     """The readings with the units that they were sent in after all; what was kept stays as it was sent."""
+    if not sensor.claims:
+        return series
     unit, units = series.unit, series.units
     for claim in sensor.claims:
         here = (series.t >= claim.start) & (series.t < claim.end)
@@ -306,7 +313,7 @@ def calibrated(channel: Channel, quantity: Quantity, sensor: Sensor) -> Channel:
     found = corrections(sensor.checks, quantity, stated, channel.t)
     value = found.slope * channel.value + found.offset
     if quantity is Quantity.AIR_HUMIDITY:
-        value = np.clip(value, 0.0, 100.0)
+        value = value.clip(0.0, 100.0)
     return replace(channel, value=value, uncertainty=found.uncertainty)
 
 
@@ -321,9 +328,11 @@ def _suspect(t: Times, value: Values, quantity: Quantity, hold: int, quality: Qu
     flagged = np.zeros(len(t), np.bool_)
     if len(t) < 2:
         return flagged
-    step = np.diff(t)
+    change = value[1:] - value[:-1]
+    if np.abs(change).max() <= min(rate * MINUTE / MINUTE, spike):  # as nearly always: no step is large enough
+        return flagged
+    step = t[1:] - t[:-1]
     near = step <= hold
-    change = np.diff(value)
     flagged[1:] |= near & (np.abs(change) > rate * np.maximum(step, MINUTE) / MINUTE)
     flagged[1:-1] |= near[:-1] & near[1:] & (np.abs(change[:-1] - change[1:]) / 2 > spike)
     return flagged
