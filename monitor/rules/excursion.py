@@ -90,9 +90,9 @@ def _stretches(
     """Where a side of a block holds, in order. Only the intervals in which it does are looked at any closer."""
     voices, outside = line.voices[quantity], judged.low if side == "low" else judged.high
     held = anyone(outside)
-    segments = _segments(line.edges, held, midnights)
-    if not segments:
+    if not held.any():
         return
+    segments = _segments(line.edges, held, midnights)
     at = np.flatnonzero(held)
     outside, value = outside[:, at], voices.value[:, at]
     furthest: np.ufunc = np.minimum if side == "low" else np.maximum

@@ -177,7 +177,7 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
             own = line
             known: Mask = np.all([judged[q].known for q in AIR], axis=0)
             product.days = days_of(frame, state.lagging, line.edges, (known, plain == IN), hours, channels, window)
-            _cover(frame, product, line, judged, plain)
+            _cover(frame, product, line, known, plain)
             _excursions(frame, state, product, line, judged, limits, midnights)
             _gaps(state, product, line, judged, plain)
             _agree(state, line)
@@ -271,21 +271,17 @@ def _phase_of(frame: Frame, line: Timeline) -> NDArray[np.int8]:
     return ((at >= start).astype(np.int8) + (at >= finish)).astype(np.int8)
 
 
-def _cover(
-    frame: Frame, product: Product, line: Timeline, judged: Mapping[Quantity, Sides], state: NDArray[np.int8]
-) -> None:
-    known: Mask = np.all([judged[q].known for q in AIR], axis=0)
+def _cover(frame: Frame, product: Product, line: Timeline, known: Mask, state: NDArray[np.int8]) -> None:
     phase = _phase_of(frame, line)
     begins = turns(phase)
     for lengths, held in ((product.elapsed, phase >= 0), (product.known, known), (product.in_band, state == IN)):
         for k, length in zip(phase[begins].tolist(), held_for(line.edges, held, begins).tolist(), strict=True):
             lengths[k] += length
-    length = line.length
+    length = line.length * known
     for voices in line.voices.values():
-        for row in range(len(line.sensors)):
-            heard = length * (known & voices.speaking[row])
-            by_origin = np.bincount(voices.origin[row], heard, len(ORIGINS))  # whole ms, far below 2^53: exact
-            product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
+        heard = length * voices.speaking
+        by_origin = np.bincount(voices.origin.ravel(), heard.ravel(), len(ORIGINS))  # whole ms, below 2^53: exact
+        product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 
 
 def _excursions(
