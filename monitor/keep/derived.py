@@ -44,15 +44,6 @@ _STATE = select(checkpoint.c.exit_state).where(
     checkpoint.c.variant == bindparam("under"),
     checkpoint.c.midnight == bindparam("at"),
 )
-_PRODUCTS = (
-    select(checkpoint.c.midnight, checkpoint.c.product)
-    .where(
-        checkpoint.c.job == bindparam("of"),
-        checkpoint.c.variant == bindparam("under"),
-        checkpoint.c.midnight.between(bindparam("first"), bindparam("last")),
-    )
-    .order_by(checkpoint.c.midnight)
-)
 # Of each thing that is new: what rests on it. A stream is found in the text of the list of those that are open.
 _MARK_STALE = (
     checkpoint.update()
@@ -137,6 +128,7 @@ class Derived(Connected):
                 before=row.before,
                 after=row.after,
                 stale=bool(row.stale),
+                product=row.product,
             )
             for row in rows
         ]
@@ -152,14 +144,6 @@ class Derived(Connected):
                 mend="It was made anew meanwhile: try again",
             )
         return found
-
-    def products(self, job: str, variant: str, midnights: Sequence[int]) -> list[bytes]:
-        """What happened in the blocks that end at `midnights`, in order; a missing one is left out. [ms]"""
-        if not midnights:
-            return []
-        of, wanted = {"of": job, "under": variant, "first": min(midnights), "last": max(midnights)}, set(midnights)
-        with self._reading() as conn:
-            return [product for midnight, product in conn.execute(_PRODUCTS, of) if midnight in wanted]
 
     def generation(self, job: str) -> int:
         """How often something that the job's checkpoints may rest on has changed."""

@@ -91,7 +91,7 @@ class Stale(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class CheckpointHead:
-    """A checkpoint without its state: what it was made from, and whether that has changed since (`stale`).
+    """A checkpoint without its state: what it was made from, whether that has changed since (`stale`), what happened.
 
     It rests on readings of [covers_from, depends_until] and on the next one of each stream in `open`; `before` and
     `after` are fingerprints of the states that its block began and ended with.
@@ -106,6 +106,7 @@ class CheckpointHead:
     before: bytes
     after: bytes
     stale: bool
+    product: bytes
 
 
 @dataclass(frozen=True, slots=True)

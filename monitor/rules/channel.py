@@ -123,12 +123,14 @@ def _usable(series: Series, quantity: Quantity) -> _Usable:
         for code, unit in enumerate(series.units):
             here = series.unit == code
             value[here] = to_base(value[here], unit)
-    in_range = _in_gross_range(value, quantity)
-    good = slice(None) if in_range.all() else in_range
+    inside = _in_gross_range(value, quantity)
+    good = slice(None) if inside.all() else inside
     sent, sent_in = series.value[good], series.unit[good]
-    news = np.flatnonzero((sent[1:] != sent[:-1]) | (sent_in[1:] != sent_in[:-1])) + 1
+    told = sent[1:] != sent[:-1]
+    if len(series.units) > 1:
+        told |= sent_in[1:] != sent_in[:-1]
     kinds = np.array([ORIGINS.index(origin.kind) for origin in series.origins] or [0], np.int8)
-    return _Usable(series.t[good], value[good], kinds[series.origin[good]], news)
+    return _Usable(series.t[good], value[good], kinds[series.origin[good]], told.nonzero()[0] + 1)
 
 
 class Window:
@@ -142,16 +144,16 @@ class Window:
         self.usable = {quantity: _usable(readings, quantity) for quantity, readings in series.items()}
         humid = Quantity.AIR_HUMIDITY in series
         self.governing = Quantity.AIR_HUMIDITY if humid else Quantity.AIR_TEMPERATURE
-        self.runs = {quantity: usable.runs() for quantity, usable in self.usable.items()}
-        self.long = {quantity: _longer(runs, quality.flat_together) for quantity, runs in self.runs.items()}
-        self.stretches = self._flat_stretches()
+        runs = {quantity: usable.runs() for quantity, usable in self.usable.items()}
+        self.long = {quantity: _longer(of, quality.flat_together) for quantity, of in runs.items()}
+        self.stretches = self._flat_stretches(_longer(runs[self.governing], quality.flat_alone))
 
     def channels(self) -> dict[Quantity, Channel]:
         """The usable readings of each channel with their flags."""
         return {q: _channel(u, q, self.stretches[q], self.hold, self.quality) for q, u in self.usable.items()}
 
-    def _flat_stretches(self) -> dict[Quantity, list[tuple[int, int]]]:
-        """Per channel the stretches [first, last] of readings that prove nothing in band. [ms]"""
+    def _flat_stretches(self, alone: list[tuple[int, int]]) -> dict[Quantity, list[tuple[int, int]]]:
+        """Per channel the stretches [first, last] of readings that prove nothing in band, with those `alone`. [ms]"""
         found: dict[Quantity, list[tuple[int, int]]] = {quantity: [] for quantity in self.usable}
         if len(self.usable) == len(AIR):
             for a, b in self.long[Quantity.AIR_TEMPERATURE]:
@@ -160,7 +162,7 @@ class Window:
                     if self._stuck_together(first, last):
                         for stretches in found.values():
                             stretches.append((first, last))
-        found[self.governing] += _longer(self.runs[self.governing], self.quality.flat_alone)
+        found[self.governing] += alone
         return found
 
     def _stuck_together(self, first: int, last: int) -> bool:
@@ -267,7 +269,8 @@ class Window:
 
 def _longer(runs: tuple[Times, Times], least: int) -> list[tuple[int, int]]:
     first, last = runs
-    return [(int(first[k]), int(last[k])) for k in np.flatnonzero(last - first >= least)]
+    long = last - first >= least
+    return list(zip(first[long].tolist(), last[long].tolist(), strict=True))
 
 
 def _channel(
@@ -293,6 +296,8 @@ def plain(series: Series, quantity: Quantity) -> Channel:
 
 def as_claimed(series: Series, quantity: Quantity, sensor: Sensor) -> Series:
     """The readings with the units that they were sent in after all; what was kept stays as it was sent."""
+    if not sensor.claims:
+        return series
     unit, units = series.unit, series.units
     for claim in sensor.claims:
         here = (series.t >= claim.start) & (series.t < claim.end)
@@ -308,7 +313,7 @@ def calibrated(channel: Channel, quantity: Quantity, sensor: Sensor) -> Channel:
     found = corrections(sensor.checks, quantity, stated, channel.t)
     value = found.slope * channel.value + found.offset
     if quantity is Quantity.AIR_HUMIDITY:
-        value = np.clip(value, 0.0, 100.0)
+        value = value.clip(0.0, 100.0)
     return replace(channel, value=value, uncertainty=found.uncertainty)
 
 
@@ -323,7 +328,9 @@ def _suspect(t: Times, value: Values, quantity: Quantity, hold: int, quality: Qu
     flagged = np.zeros(len(t), np.bool_)
     if len(t) < 2:
         return flagged
-    change = np.diff(value)
+    change = value[1:] - value[:-1]
+    if np.abs(change).max() <= min(rate * MINUTE / MINUTE, spike):  # as nearly always: no step is large enough
+        return flagged
     fast = np.flatnonzero(np.abs(change) > rate / 2) + 1  # half of it: what is no more is under any step's limit
     step = t[fast] - t[fast - 1]
     flagged[fast] = (step <= hold) & (np.abs(change[fast - 1]) > rate * np.maximum(step, MINUTE) / MINUTE)

@@ -91,9 +91,9 @@ def _stretches(
     """Where a side of a block holds, in order. Only the intervals in which it does are looked at any closer."""
     voices, outside = line.voices[quantity], judged.low if side == "low" else judged.high
     held = anyone(outside)
-    first, until = _segments(line.edges, held, midnights)
-    if not len(first):
+    if not held.any():
         return
+    first, until = _segments(line.edges, held, midnights)
     at = np.flatnonzero(held)
     begins = np.append(0, np.cumsum(until - first)[:-1])
     limit = np.broadcast_to(limit, held.shape)[at]

@@ -180,7 +180,7 @@ def fold(frame: Frame, state: FoldState, channels: Channels, start: int, end: in
             own = line
             known: Mask = np.all([judged[q].known for q in AIR], axis=0)
             product.days = days_of(frame, state.lagging, line.edges, (known, plain == IN), hours, channels, window)
-            _cover(frame, product, line, judged, plain)
+            _cover(frame, product, line, known, plain)
             _excursions(frame, state, product, line, judged, limits, midnights)
             _gaps(state, product, line, judged, plain)
             _agree(state, line)
@@ -274,10 +274,7 @@ def _phase_of(frame: Frame, line: Timeline) -> NDArray[np.int8]:
     return ((at >= start).astype(np.int8) + (at >= finish)).astype(np.int8)
 
 
-def _cover(
-    frame: Frame, product: Product, line: Timeline, judged: Mapping[Quantity, Sides], state: NDArray[np.int8]
-) -> None:
-    known: Mask = np.all([judged[q].known for q in AIR], axis=0)
+def _cover(frame: Frame, product: Product, line: Timeline, known: Mask, state: NDArray[np.int8]) -> None:
     phase = _phase_of(frame, line)
     begins = turns(phase)
     elapsed = np.append(line.edges[begins[1:]], line.edges[-1]) - line.edges[begins]

@@ -139,6 +139,8 @@ def corrections(checks: Sequence[Check], quantity: Quantity, stated: float, t: N
     """What to do to each reading of a channel at times `t`; `stated` is the uncertainty where no check holds."""
     found = Corrections(np.ones(len(t)), np.zeros(len(t)), np.full(len(t), stated))
     own = [check for check in checks if check.quantity is quantity]
+    if not own:
+        return found
     changes = turns(own, quantity)
     for start, end in zip([None, *changes], [*changes, None], strict=True):
         first = 0 if start is None else int(np.searchsorted(t, start, "left"))

@@ -24,6 +24,7 @@ from monitor.rules.timeline import Timeline
 
 DAILY = 31 * DAY  # how far back checkpoints stand at every midnight [ms]
 BLOCK = 91 * DAY  # before that at the multiples of this since 1970; so much is held in memory at once [ms]
+_NEW = state_to_bytes(FoldState())
 
 Bounds = Mapping[Quantity, tuple[int, int]]  # first and last time of each channel on which a sensor has spoken
 
@@ -160,7 +161,7 @@ def replay(frame: Frame, as_of: int, readings: Readings, memory: Memory) -> Repl
     standing = {head.before: head for head in _standing(keys, memory.heads(), end, as_of)}
     edges = sorted(head.midnight for head in standing.values())
     state: FoldState | None = FoldState()
-    at, mark, line = first, _fingerprint(first, state_to_bytes(FoldState())), None
+    at, mark, line = first, _fingerprint(first, _NEW), None
     done: list[int | Product] = []
     new: list[Checkpoint] = []
     loaded = _Loaded(first, first)

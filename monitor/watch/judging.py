@@ -27,9 +27,12 @@ class Shelf:
         """`generation`: that of the job before its readings were asked for, where that was long ago."""
         self._store, self._job, self._variant = store, job, variant
         self._generation = store.generation(job) if generation is None else generation
+        self._products: dict[int, bytes] = {}
 
     def heads(self) -> Sequence[Head]:
         """All of them in order of midnight."""
+        rows = self._store.checkpoint_heads(self._job, self._variant)
+        self._products = {row.midnight: row.product for row in rows}
         return [
             Head(
                 midnight=row.midnight,
@@ -42,7 +45,7 @@ class Shelf:
                 after=row.after,
                 stale=row.stale,
             )
-            for row in self._store.checkpoint_heads(self._job, self._variant)
+            for row in rows
         ]
 
     def state(self, midnight: int) -> bytes:
@@ -50,8 +53,8 @@ class Shelf:
         return self._store.checkpoint_state(self._job, self._variant, midnight)
 
     def products(self, midnights: Sequence[int]) -> list[bytes]:
-        """What happened in their blocks."""
-        return self._store.products(self._job, self._variant, midnights)
+        """What happened in the blocks of those that `heads` found."""
+        return [self._products[midnight] for midnight in midnights]
 
     def put(self, rows: Sequence[Checkpoint]) -> None:
         """Keep new ones, unless readings have come meanwhile that they may hang on: then they are made again later."""

@@ -42,13 +42,11 @@ def test_checkpoints_come_back_in_order_with_their_states_and_products(store):
     assert put(store, *rows) is True
     assert store.checkpoint_heads("hall", "own") == [
         CheckpointHead(
-            T + day * DAY, T + (day - 1) * DAY, T + day * DAY - 1, streams, 1, b"frame", b"b4", b"after", False
+            T + day * DAY, T + (day - 1) * DAY, T + day * DAY - 1, streams, 1, b"frame", b"b4", b"after", False, product
         )
-        for day, streams in ((1, ("a", "b")), (2, ()), (3, ()))
+        for day, streams, product in ((1, ("a", "b"), b"P1"), (2, (), b"P2"), (3, (), b""))
     ]
     assert store.checkpoint_state("hall", "own", T + 2 * DAY) == b"two"
-    assert store.products("hall", "own", [T + 3 * DAY, T + DAY, T]) == [b"P1", b""]
-    assert store.products("hall", "own", []) == []
 
 
 def test_jobs_and_variants_do_not_mix(store):

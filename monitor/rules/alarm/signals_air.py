@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.basis.alarm import Priority, Signal
 from monitor.basis.times import DAY, HOUR
@@ -203,15 +205,21 @@ def _hour(recent: Recent | None, as_of: int) -> float | None:
     """The slope over the last hour, per hour; over the last three readings where a sensor speaks less often."""
     if recent is None:
         return None
-    order = np.argsort(recent.t, kind="stable")
-    t, value = recent.t[order], recent.value[order]
-    lately = np.flatnonzero((t < as_of) & (t >= as_of - HOUR))
+    heard = np.flatnonzero((recent.t < as_of) & (recent.t >= as_of - HOURS))
+    heard = heard[np.argsort(recent.t[heard], kind="stable")]
+    lately = heard[recent.t[heard] >= as_of - HOUR]
     if len(lately) < RAPID_LEAST:
-        lately = np.flatnonzero((t < as_of) & (t >= as_of - HOURS))[-RAPID_FEW:]
+        lately = heard[-RAPID_FEW:]
     if len(lately) < RAPID_FEW:
         return None
-    picked = lately[np.unique(np.linspace(0, len(lately) - 1, RAPID_MOST).astype(np.int64))]
-    return median_slope((t[picked] - as_of) / HOUR, value[picked])
+    picked = lately[_spread(len(lately))]
+    return median_slope((recent.t[picked] - as_of) / HOUR, recent.value[picked])
+
+
+@lru_cache(maxsize=1024)
+def _spread(count: int) -> NDArray[np.int64]:
+    """At most RAPID_MOST of so many numbers, the first and the last among them."""
+    return np.unique(np.linspace(0, count - 1, RAPID_MOST).astype(np.int64))
 
 
 # --- what harms at once ----------------------------------------------------------------------------

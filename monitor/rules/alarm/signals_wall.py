@@ -81,9 +81,10 @@ def readiness(look: Look) -> Iterator[Signal]:
 
 def boxes(look: Look) -> Iterator[Signal]:
     """The boxes are surely colder than the air's dew point: opened now, their boards get wet."""
-    core, points = look.found.lot.core, [_dew_point(values) for values in look.found.now.values.values()]
+    core = look.found.lot.core
     if look.found.phase != "before" or core is None:
         return
+    points = [_dew_point(values) for values in look.found.now.values.values()]
     warmest = core.high if core.measured is None else core.measured
     point = max((point for point in points if not math.isnan(point)), default=None)
     if warmest is not None and point is not None and warmest < point:

@@ -37,11 +37,14 @@ def follow_surface(
 
     Mould is counted over whole hours. [degC]
     """
+    whole = hours.end - hours.start == HOUR
+    if np.isnan(measured).all() and np.isnan(outdoor_c).all():  # as of most walls
+        unknown = np.full(len(whole), np.nan)
+        return SurfaceHours(unknown, unknown, unknown), mould._replace(unknown_h=mould.unknown_h + int(whole.sum()))
     t_c, outdoor, told = (np.clip(one, *TEMPERATURE_RANGE_C) for one in (hours.mean[_T], outdoor_c, measured))
     rh = hours.mean[_RH]
     surface = np.where(np.isnan(told), surface_temperature_c(t_c, outdoor, rule.temperature_factor), told)
     humid = surface_humidity_pct(t_c, rh, surface)
-    whole = hours.end - hours.start == HOUR
     index = np.full(len(t_c), np.nan)
     index[whole], mould = mould_index(
         surface[whole], humid[whole], mould, sensitivity=rule.sensitivity, decline=rule.decline
