@@ -100,10 +100,8 @@ def solid_wood_emc_pct(t_c: FloatOrArray, rh_pct: FloatOrArray) -> FloatOrArray:
 
 
 def _pieces(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Of a cubic between each two points: where it begins and how wide it is, the same in y, and its slopes at the two.
-
-    They are weighted harmonic means, which keep rising points rising (Fritsch and Butland 1984).
-    """
+    """Of each piece its begin and width in x, the same in y, and the slopes at its ends: weighted harmonic means, which
+    keep a cubic through rising points rising (Fritsch and Butland 1984)."""
     width, rise = np.diff(x), np.diff(y)
     ahead, behind, chord = 2.0 * width[1:] + width[:-1], width[1:] + 2.0 * width[:-1], rise / width
     inner = (ahead + behind) / (ahead / chord[:-1] + behind / chord[1:])
