@@ -124,7 +124,7 @@ def _usable(series: Series, quantity: Quantity) -> _Usable:
             here = series.unit == code
             value[here] = to_base(value[here], unit)
     in_range = _in_gross_range(value, quantity)
-    good = slice(None) if in_range.all() else in_range
+    good = slice(None) if in_range.all() else in_range  # of which nothing is copied
     sent, sent_in = series.value[good], series.unit[good]
     news = np.flatnonzero((sent[1:] != sent[:-1]) | (sent_in[1:] != sent_in[:-1])) + 1
     kinds = np.array([ORIGINS.index(origin.kind) for origin in series.origins] or [0], np.int8)
