@@ -342,12 +342,13 @@ def follow_each(
     ends = ends[ends > begin]
     read = np.searchsorted(times, ends, side="left")
     told = np.searchsorted(asked, ends, side="right")
+    counts = np.diff(read, prepend=0)
     first_read, first_told = 0, int(np.searchsorted(asked, begin, side="right"))
     if first_told:
         answers[:, :first_told] = _levels_at(bodies, states)
-    for days in _handfuls(np.diff(read, prepend=0), len(bodies) * len(bodies[0].rate)):
+    for days in _handfuls(counts, len(bodies) * len(bodies[0].rate)):
         last_read, last_told = int(read[days][-1]), int(told[days][-1])
-        day = _Days(now[0].at_ms, ends[days], np.diff(read[days], prepend=first_read), times[first_read:last_read])
+        day = _Days(now[0].at_ms, ends[days], counts[days], times[first_read:last_read])
         heard = np.column_stack(([state.held for state in now], room[:, first_read:last_read]))
         answers[:, first_told:last_told], now = _through(bodies, now, day, heard, asked[first_told:last_told])
         first_read, first_told = last_read, last_told
@@ -367,7 +368,7 @@ def _check(
             raise ValueError(f"a body of {len(body.rate)} modes is not of the {len(bodies[0].rate)} of the first")
         if state.at_ms != begin:
             raise ValueError(f"a state at {state.at_ms} does not stand where the first does, at {begin}")
-    if asked.size == 0 or asked[0] < begin or (np.diff(asked) < 0).any():
+    if asked.size == 0 or asked[0] < begin or (asked[1:] < asked[:-1]).any():
         raise ValueError(f"until_ms must not fall, nor begin before the state's {begin}")
     if times.size and not (begin <= times[0] and times[-1] < asked[-1] and (times[1:] > times[:-1]).all()):
         raise ValueError(f"t_ms must rise, from the state's {begin} to before the last of until_ms {asked[-1]}")

@@ -99,18 +99,13 @@ def solid_wood_emc_pct(t_c: FloatOrArray, rh_pct: FloatOrArray) -> FloatOrArray:
     return as_given(1800.0 / w * (kh / (1.0 - kh) + bound), t_c)
 
 
-def _monotone_slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Slopes that keep a cubic through rising points rising: weighted harmonic means (Fritsch and Butland 1984)."""
-    h, chord = np.diff(x), np.diff(y) / np.diff(x)
-    ahead, behind = 2.0 * h[1:] + h[:-1], h[1:] + 2.0 * h[:-1]
-    inner = (ahead + behind) / (ahead / chord[:-1] + behind / chord[1:])
-    return np.concatenate((chord[:1], inner, chord[-1:]))
-
-
 def _pieces(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Where each piece between two points begins and how wide it is, the same in y, and the slopes at its two ends."""
-    slope = _monotone_slopes(x, y)
-    return np.stack((x[:-1], np.diff(x), y[:-1], np.diff(y), slope[:-1], slope[1:]))
+    """Of each piece its begin and width in x, the same in y, and the slopes at its ends: weighted harmonic means, which
+    keep a cubic through rising points rising (Fritsch and Butland 1984)."""
+    width, rise = np.diff(x), np.diff(y)
+    ahead, behind, chord = 2.0 * width[1:] + width[:-1], width[1:] + 2.0 * width[:-1], rise / width
+    inner = (ahead + behind) / (ahead / chord[:-1] + behind / chord[1:])
+    return np.stack((x[:-1], width, y[:-1], rise, np.append(chord[0], inner), np.append(inner, chord[-1])))
 
 
 _PANEL_PIECES = {name: _pieces(_PANEL_RH_PCT, moisture) for name, moisture in _PANEL_PCT.items()}

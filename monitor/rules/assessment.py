@@ -11,7 +11,7 @@ from monitor.basis.values import OriginKind, Quantity
 from monitor.rules.board.estimates import BoardReading, CoreReading, Days, SkinReading, unpacked
 
 # Raised whenever the same input may give another answer, or other words: checkpoints of another version are made anew.
-RULES_VERSION = 3
+RULES_VERSION = 4
 
 Side = Literal["low", "high"]
 State = Literal["in", "out", "unknown"]

@@ -123,8 +123,8 @@ def _usable(series: Series, quantity: Quantity) -> _Usable:
         for code, unit in enumerate(series.units):
             here = series.unit == code
             value[here] = to_base(value[here], unit)
-    inside = _in_gross_range(value, quantity)
-    good = slice(None) if inside.all() else inside
+    in_range = _in_gross_range(value, quantity)
+    good = slice(None) if in_range.all() else in_range  # of which nothing is copied
     sent, sent_in = series.value[good], series.unit[good]
     told = sent[1:] != sent[:-1]
     if len(series.units) > 1:

@@ -144,7 +144,7 @@ def _limits(frame: Frame, quantity: Quantity, line: Timeline) -> tuple[Values, V
     """Low and high limit an interval, or one for all: the band, or the life's once the installation is finished."""
     finish = FAR if frame.finish is None else frame.finish
     life = line.edges[:-1] >= finish
-    if life[0] == life[-1]:
+    if life[0] == life[-1]:  # it only ever begins
         life = life[:1]
     low, high = frame.limits(quantity, life=False)
     life_low, life_high = frame.limits(quantity, life=True)

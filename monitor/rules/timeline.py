@@ -211,10 +211,11 @@ def timeline(
 ) -> Timeline:
     """Lay the sensors of `spans` side by side over `window` = [start, end); every cut inside it is an edge too."""
     sensors = tuple({span.sensor.name: span.sensor for span in spans}.values())
+    in_time = sorted(spans, key=lambda span: span.seen_from)  # a sensor may have lain in the boxes after the room
     said: dict[tuple[str, Quantity], _Said] = {}
     for key in itertools.product((sensor.name for sensor in sensors), quantities):
         if key in channels:
-            spoken = _all_said([_spoken(channels[key], span) for span in spans if span.sensor.name == key[0]])
+            spoken = _all_said([_spoken(channels[key], span) for span in in_time if span.sensor.name == key[0]])
             if len(spoken.start):
                 said[key] = spoken
     inside = np.array(cuts, np.int64)

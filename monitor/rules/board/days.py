@@ -37,7 +37,7 @@ def packed_days(
         rows[name] = np.nan
     rows["day"] = hours.start[first] // DAY
     begins = np.searchsorted(edges, np.maximum(rows["day"].astype(np.int64) * DAY, edges[0]))
-    rows["elapsed"] = np.diff(edges[begins], append=edges[-1])
+    rows["elapsed"] = np.append(edges[begins[1:]], edges[-1]) - edges[begins]
     rows["known"], rows["in_band"] = held_for(edges, begins, known, in_band)
     for short, quantity in (("t", Quantity.AIR_TEMPERATURE), ("rh", Quantity.AIR_HUMIDITY)):
         for name, value in _range(hours.mean[quantity], first, hours.known[quantity]).items():

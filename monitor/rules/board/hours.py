@@ -90,7 +90,6 @@ def hours_heard(
     cut: int | None = None,
 ) -> Values:
     """The hour means of one quantity over `window`, NaN where nobody speaks of it; cut as by `hours_of`."""
-    starts = _starts(window, cut)
     if not any((span.sensor.name, quantity) in channels for span in spans):
-        return np.full(len(starts), np.nan)
-    return hours_of(timeline(spans, channels, window, starts, (quantity,)), cut).mean[quantity]
+        return np.full(len(_starts(window, cut)), np.nan)
+    return hours_of(timeline(spans, channels, window, (), (quantity,)), cut).mean[quantity]
