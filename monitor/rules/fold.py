@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, Phase, Side, State
-from monitor.rules.board.days import held_for
 from monitor.rules.board.hours import hours_of
 from monitor.rules.board.lagging import Lagging, days_of, warm_boxes
 from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Times, Values
@@ -274,12 +273,16 @@ def _phase_of(frame: Frame, line: Timeline) -> NDArray[np.int8]:
 def _cover(frame: Frame, product: Product, line: Timeline, known: Mask, state: NDArray[np.int8]) -> None:
     phase = _phase_of(frame, line)
     begins = turns(phase)
-    for lengths, held in ((product.elapsed, phase >= 0), (product.known, known), (product.in_band, state == IN)):
-        for k, length in zip(phase[begins].tolist(), held_for(line.edges, held, begins).tolist(), strict=True):
-            lengths[k] += length
-    length = line.length * known
+    length = line.edges[1:] - line.edges[:-1]
+    held = (product.elapsed, length), (product.known, length * known), (product.in_band, length * (state == IN))
+    for lengths, part in held:
+        for k, total in zip(phase[begins].tolist(), np.add.reduceat(part, begins).tolist(), strict=True):
+            lengths[k] += total
     for voices in line.voices.values():
-        heard = length * voices.speaking
+        heard = length * known * voices.speaking
+        if not voices.origin.any():  # all of one origin, the first: counting by origin takes ten times as long
+            product.origins[0] += int(heard.sum())
+            continue
         by_origin = np.bincount(voices.origin.ravel(), heard.ravel(), len(ORIGINS))  # whole ms, below 2^53: exact
         product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 
