@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from monitor.basis.errors import SettingsError
 from monitor.basis.values import FILE_ADDRESS
@@ -32,6 +33,7 @@ class Topic:
         return None if found is None else found.groupdict()
 
 
+@lru_cache(maxsize=1024)  # every sensor is asked after by each
 def compile_topic(text: str, *, where: str = "topic") -> Topic:
     """A topic of wallclime.toml. A level is plain text or one {name}; each name stands once. Raises SettingsError."""
     if text == "#" or (text.endswith("/#") and not set("+#{}\0") & set(text[:-1])):

@@ -76,11 +76,8 @@ class _Usable:
 
     def runs(self) -> tuple[Times, Times]:
         """First and last time of each run of readings unchanged as sent."""
-        if not len(self.t):
-            return self.t, self.t
-        first = np.concatenate(([0], self.news))
-        last = np.concatenate((self.news, [len(self.t)])) - 1
-        return self.t[first], self.t[last]
+        first, last = self.t[self.news], self.t[self.news - 1]
+        return np.concatenate((self.t[:1], first)), np.concatenate((last, self.t[-1:]))
 
     def count(self, first: int, last: int) -> int:
         """How many readings lie in [first, last]."""

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import Coverage, Excursion, Gap, Phase, Side, State
-from monitor.rules.board.days import held_for
 from monitor.rules.board.hours import hours_of
 from monitor.rules.board.lagging import Lagging, days_of, warm_boxes
 from monitor.rules.channel import FAR, ORIGINS, Channel, Mask, Times, Values
@@ -277,18 +276,18 @@ def _phase_of(frame: Frame, line: Timeline) -> NDArray[np.int8]:
 def _cover(frame: Frame, product: Product, line: Timeline, known: Mask, state: NDArray[np.int8]) -> None:
     phase = _phase_of(frame, line)
     begins = turns(phase)
-    elapsed = np.append(line.edges[begins[1:]], line.edges[-1]) - line.edges[begins]
-    found = (elapsed, *held_for(line.edges, begins, known, state == IN))
-    for lengths, each in zip((product.elapsed, product.known, product.in_band), found, strict=True):
-        for k, length in zip(phase[begins].tolist(), each.tolist(), strict=True):
-            lengths[k] += length
+    length = line.length
+    held = (product.elapsed, length), (product.known, length * known), (product.in_band, length * (state == IN))
+    for lengths, part in held:
+        for k, total in zip(phase[begins].tolist(), np.add.reduceat(part, begins).tolist(), strict=True):
+            lengths[k] += total
     for voices in line.voices.values():
-        for row in range(len(line.sensors)):
-            origin = np.where(known & voices.speaking[row], voices.origin[row], np.int8(len(ORIGINS)))
-            at = turns(origin)
-            length = np.append(line.edges[at[1:]], line.edges[-1]) - line.edges[at]
-            by_origin = np.bincount(origin[at], length, len(ORIGINS))[: len(ORIGINS)]  # whole ms below 2^53: exact
-            product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
+        heard = length * known * voices.speaking
+        if not voices.origin.any():  # all of one origin, the first: counting by origin takes ten times as long
+            product.origins[0] += int(heard.sum())
+            continue
+        by_origin = np.bincount(voices.origin.ravel(), heard.ravel(), len(ORIGINS))  # whole ms, below 2^53: exact
+        product.origins = [a + int(b) for a, b in zip(product.origins, by_origin.tolist(), strict=True)]
 
 
 def _excursions(

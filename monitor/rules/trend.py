@@ -66,7 +66,10 @@ def theil_sen(x: NDArray[np.float64], y: NDArray[np.float64], confidence: float 
 
 def median_slope(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
     """The middle of `theil_sen`, digit for digit, of points that are known to be right. [unit of y per unit of x]"""
-    return float(np.median(_slopes(x, y)))
+    slopes = _slopes(x, y)
+    low, high = (len(slopes) - 1) // 2, len(slopes) // 2
+    slopes.partition((low, high))
+    return float((slopes[low] + slopes[high]) / 2.0)
 
 
 def _slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -166,7 +166,7 @@ class Lately:
 
 def _part(series: Series, first: int, last: int) -> Series:
     of = slice(first, last)
-    return replace(series, t=series.t[of], value=series.value[of], unit=series.unit[of], origin=series.origin[of])
+    return Series(series.t[of], series.value[of], series.unit[of], series.origin[of], series.units, series.origins)
 
 
 def _of_one_make(kept: Packed, new: Series) -> bool:
@@ -177,7 +177,11 @@ def _joined(series: Series, new: Series) -> Series:
     """`new` behind `series`, both of one make."""
     if not len(new) or not len(series):
         return new if len(new) else series
-    t, value, unit, origin = (
-        np.concatenate((getattr(series, name), getattr(new, name))) for name in ("t", "value", "unit", "origin")
+    return Series(
+        np.concatenate((series.t, new.t)),
+        np.concatenate((series.value, new.value)),
+        np.concatenate((series.unit, new.unit)),
+        np.concatenate((series.origin, new.origin)),
+        series.units,
+        series.origins,
     )
-    return replace(series, t=t, value=value, unit=unit, origin=origin)
