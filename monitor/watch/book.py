@@ -221,9 +221,11 @@ class Book:
 
         A job that can't be read may hang on any, and stops no other.
         """
-        at = self._of_sensors(_heard_at)
-        if streams is not None:
-            at = {place: here & set(streams) for place, here in at.items() if not here.isdisjoint(streams)}
+        stood = self._of_sensors(_stood_at)
+        at: dict[str, set[str]] = {}
+        for stream in stood if streams is None else streams:
+            for place in stood.get(stream, ()):
+                at.setdefault(place, set()).add(stream)
         names = self._naming(frozenset(at)) if len(at) <= FEW else self.names()
         found: dict[str, list[str]] = {}
         for name in names:
@@ -254,12 +256,12 @@ def _stays(entries: Sequence[Entry]) -> tuple[Stay, ...]:
     return stays_of(effective(entries))
 
 
-def _heard_at(entries: Sequence[Entry]) -> dict[str, set[str]]:
-    """The streams of the sensors that were ever at each place."""
-    sensors, at = sensors_of(entries), dict[str, set[str]]()
+def _stood_at(entries: Sequence[Entry]) -> dict[str, set[str]]:
+    """The places that the sensor of each stream was ever at."""
+    sensors, stood = sensors_of(entries), dict[str, set[str]]()
     for stay in _stays(entries):
-        at.setdefault(stay.place, set()).add(sensors[stay.sensor].stream)
-    return at
+        stood.setdefault(sensors[stay.sensor].stream, set()).add(stay.place)
+    return stood
 
 
 def _places(log: Sequence[Entry]) -> set[str]:

@@ -105,10 +105,12 @@ def test_a_broker_that_was_tried_does_not_keep_the_daemon_from_being_ready():
     assert Pulse([], taken).asked()
 
 
-def test_it_drains_while_a_marker_is_on_its_way_and_not_where_none_comes_back():
+def test_it_drains_until_a_marker_has_come_back_and_not_where_none_comes_back():
     waits = {"connected": True, "marker": "awaited"}
     assert Pulse([link(connected=True, marker="returned"), link("cellar", **waits)], taken).draining()
-    for other in ({"connected": True, "marker": "returned"}, {**waits, "marker_missing": True}, {"marker": "awaited"}):
+    assert Pulse([link()], taken).draining()  # it was not asked yet
+    gone = {"last_error": "refused", "marker": "awaited"}
+    for other in ({**waits, "subscribed": True, "marker": "returned"}, {**waits, "marker_missing": True}, gone):
         assert not Pulse([link(**other)], taken).draining()
 
 

@@ -1,6 +1,7 @@
 """What the daemon does on schedule: judges whoever settled what was heard, tidies up, seals, copies the store."""
 
 from dataclasses import replace
+from itertools import chain, repeat
 from pathlib import Path
 from unittest import mock
 
@@ -254,7 +255,7 @@ def test_without_being_asked_for_nothing_is_copied_nor_drawn(desk):
 def test_the_judging_lets_what_was_missed_be_drained_first(desk):
     furnish(desk)
     hear(desk, steady(T0, 50))
-    waits = iter([True, True, False])
+    waits = chain([True, True], repeat(False))
     with mock.patch("monitor.watch.service.works.time.sleep") as slept:
         works.judge_what_was_heard(desk, {}, draining=lambda: next(waits))
     assert slept.call_count == 2

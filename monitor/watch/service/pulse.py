@@ -58,9 +58,11 @@ class Pulse:
         return all(_answered(listener.status) for _, listener in self.links)
 
     def draining(self) -> bool:
-        """Whether a listener is still reading what its broker kept while nobody listened."""
+        """Whether a listener is still reading what its broker kept while nobody listened, or is about to."""
         every = (listener.status for _, listener in self.links)
-        return any(one.connected and one.marker == "awaited" and not one.marker_missing for one in every)
+        return not self.asked() or any(
+            one.connected and one.marker == "awaited" and not one.marker_missing for one in every
+        )
 
     def stopped(self, since: float) -> Iterator[str]:
         """The listeners that did not go round since then (`time.monotonic`), a sentence each."""

@@ -168,10 +168,11 @@ def judge_what_was_heard(
     `looked` is brought up to date, and `memory` is handed what was judged. A job that can't be judged stops no other
     and is tried again the next time; then WallclimeError is raised with the faults of all.
     """
+    patience = _let_by(draining, LULL)
     settle(desk)
     now, generations = desk.clock.now(), desk.store.generations()
     due = {job: of for job, of in generations.items() if _is_due(looked.get(job), of, now)}
-    judge_each(desk, due, looked, Memory() if memory is None else memory, draining)
+    judge_each(desk, due, looked, Memory() if memory is None else memory, draining, patience)
 
 
 def judge_each(
@@ -180,10 +181,10 @@ def judge_each(
     looked: Looked,
     memory: Memory,
     draining: Callable[[], bool] = lambda: False,
+    patience: float = LULL,
 ) -> None:
     """Write down what is new of these jobs, each of the generation given; see `judge_what_was_heard`."""
     faults: list[Fault] = []
-    patience = LULL
     now, desk = desk.clock.now(), desk.still(every=True)
     lately = memory.begin(desk, generations, now)
     for job, generation in sorted(generations.items()):
