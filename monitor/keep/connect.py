@@ -32,7 +32,10 @@ SQLITE = (
 )
 STATEMENTS = 32  # that a connection keeps prepared
 MARKS = {"sqlite": "?", "postgresql": "%s"}  # in the place of a value, in SQL that goes past SQLAlchemy
-POSTGRESQL = (f"SET lock_timeout = {PATIENCE}",)
+POSTGRESQL = (
+    f"SET lock_timeout = {PATIENCE}",
+    "SET jit = off",  # a question about hundreds of channels would be compiled for seconds, to run for a moment
+)
 
 _URL = "the store's URL"
 _ADDRESS = 'Write it like "sqlite:///wallclime.db" or "postgresql://user@host/database"'

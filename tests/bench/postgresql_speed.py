@@ -106,10 +106,12 @@ def room(conn: psycopg.Connection) -> tuple[float, float]:
 def judged(*, theirs: bool) -> judge_speed.Rounds:
     """A job that was heard, judged and looked at, by our processor time, or that of the server's processes."""
     with server() as folder, psycopg.connect(host=folder, user="keeper", dbname="postgres", autocommit=True) as conn:
+        taken: dict[int, float] = {}  # of those that have ended, too
 
         def busy() -> float:
             pids = conn.execute("SELECT pid FROM pg_stat_activity WHERE backend_type = 'client backend'").fetchall()
-            return sum(spent(pid) for (pid,) in pids)
+            taken.update((pid, spent(pid)) for (pid,) in pids)
+            return sum(taken.values())
 
         settings = f'[store]\nurl = "{url_of(folder)}"\n'
         return judge_speed.rounds(JOBS, settings, busy if theirs else time.process_time)
