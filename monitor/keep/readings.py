@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain as chained
 from typing import Any, TypeVar
@@ -168,20 +168,20 @@ def _conflicts(
     return [row_of_conflict(one, kept[key]) for key, one in left if kept[key] != (one.value, one.unit)]
 
 
-def _sum_up(conn: Connection, new: Iterable[Key], first: Mapping[Key, Reading]) -> None:
+def _sum_up(conn: Connection, new: Collection[Key], first: Mapping[Key, Reading]) -> None:
     """Write the new readings into their channels' sums, one dirty row a stream, and which days are to be sealed."""
     by_channel: dict[int, list[Reading]] = {}
     days: set[tuple[str, int]] = set()
-    for key in new:
-        one = first[key]
-        by_channel.setdefault(key[0], []).append(one)
-        days.add((one.stream, one.t - one.t % DAY))
+    for key, one in first.items():
+        if key in new:
+            by_channel.setdefault(key[0], []).append(one)
+            days.add((one.stream, one.t - one.t % DAY))
     sums: list[tuple[int, ...]] = []
     spans: dict[str, tuple[int, int]] = {}
     for channel_id in sorted(by_channel):  # so that two processes that keep the same channels never wait for each other
         group = by_channel[channel_id]
-        begin, end = min(one.t for one in group), max(one.t for one in group)
-        heard = max(one.arrival for one in group)
+        times = [one.t for one in group]
+        begin, end, heard = min(times), max(times), max([one.arrival for one in group])
         sums.append((begin, begin, end, end, heard, heard, len(group), channel_id))
         span = spans.get(group[0].stream, (begin, end))
         spans[group[0].stream] = (min(span[0], begin), max(span[1], end))
@@ -437,7 +437,9 @@ class Readings(Quarantine, Months):
         """The first and the last t of a channel; None when it was never heard. [ms]"""
         with self._reading() as conn:
             found = conn.execute(
-                select(channel.c.first_t, channel.c.last_t).where(channel.c.id == _channel_id(stream, quantity))
+                select(channel.c.first_t, channel.c.last_t).where(
+                    channel.c.id == _channel_id(stream, quantity), channel.c.first_t.is_not(None)
+                )
             ).one_or_none()
         return None if found is None else (found.first_t, found.last_t)
 

@@ -66,8 +66,9 @@ class Sensors(Connected):
             return conn.scalar(select(sensor.c.stream).where(sensor.c.name == name))
 
     def heard(self) -> list[Heard]:
-        """Every sensor, in order of stream."""
-        query = select(sensor.c.stream, sensor.c.name, channel).outerjoin_from(sensor, channel)
+        """Every sensor, in order of stream; a channel of which everything was turned away was never heard."""
+        of = (channel.c.sensor_id == sensor.c.id) & channel.c.first_t.is_not(None)
+        query = select(sensor.c.stream, sensor.c.name, channel).outerjoin_from(sensor, channel, of)
         with self._reading() as conn:
             rows = sorted(conn.execute(query).all(), key=lambda row: row.stream)
         return [_heard(stream, list(group)) for stream, group in groupby(rows, key=lambda row: row.stream)]

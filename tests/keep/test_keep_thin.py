@@ -127,6 +127,17 @@ def test_a_reading_twice_in_a_batch_of_a_thinned_day_is_turned_away_twice(store)
     assert [row.reason for row in store.refused_on(LATER)] == ["thinned"]
 
 
+def test_a_channel_of_which_everything_was_turned_away_was_never_heard(store):
+    fill(store)
+    before = store.heard()
+    thin(store)
+    box = Quantity.BOX_TEMPERATURE
+    assert store.keep_readings([reading(MINUTE, 20.0, box, arrival=LATER)]).new == 0
+    [heard] = store.heard()
+    assert (heard.quantities, heard.first_t) == (before[0].quantities, before[0].first_t)
+    assert (store.bounds(HALL, box), len(store.series(HALL, box))) == (None, 0)
+
+
 def test_days_of_other_sensors_are_not_shut(store):
     fill(store)
     thin(store)

@@ -95,7 +95,8 @@ def serve(
             runs = partial(_runs_of, schedule)
             pulse = Pulse(links, partial(stay_awake, desk, links, awake, runs, lambda: {**hears, **switch.said()}))
             announce = running.enter_context(delivering(desk, leads=lead)).announce if role.may_lead else _to_nobody
-            works = [*works_of(desk, pulse.beat, looked, announce, pulse.draining), *switch.works(pulse)]
+            draining = partial(_still_drains, pulse, stop)
+            works = [*works_of(desk, pulse.beat, looked, announce, draining), *switch.works(pulse)]
             own_works = [*works_of_role(desk, role, works, looked), *lead.works(schedule)]
             running.enter_context(_works(desk, schedule, own_works, awake, hears))
             running.enter_context(watched_over(supervisor(), pulse, stop))
@@ -106,6 +107,11 @@ def serve(
             _run([listener for _, listener in links], stop)
         log("info", "stopped")
         lead.check()
+
+
+def _still_drains(pulse: Pulse, stop: threading.Event) -> bool:
+    """Whether what was missed is to be heard first; at the end nothing is waited for."""
+    return not stop.is_set() and pulse.draining()
 
 
 def ended() -> threading.Event:
