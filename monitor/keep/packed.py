@@ -18,7 +18,7 @@ from monitor.keep.schema import leaf, loose, sealed, sensor
 
 AGE = 35 * DAY  # no day is compacted before it is so old: what comes late within a month is a row; ours [ms]
 LATE = AGE // 2  # a reading that comes so late may be of a compacted day; less, for clocks are set back [ms]
-_FAR = 1 << 62  # beyond any day that is kept [ms]
+FAR = 1 << 62  # beyond any time that is kept [ms]
 
 _COMPACTED = (
     select(leaf.c.number, sealed.c.bytes)
@@ -51,7 +51,7 @@ def packed_segments(
 
     Whoever wants rows too reads them first: what is compacted meanwhile is in both then, and not in neither.
     """
-    after, before = -_FAR if start is None else start - DAY, _FAR if end is None else end
+    after, before = -FAR if start is None else start - DAY, FAR if end is None else end
     for number, packed in conn.execute(_COMPACTED, {"stream": stream, "after": after, "before": before}):
         yield opened(number, packed)
 

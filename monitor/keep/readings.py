@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, ScalarSelect, Select, bindparam, func, select, tuple_
+from sqlalchemy import Connection, Select, bindparam, func, select, tuple_
 
 from monitor.basis.errors import StoreError
 from monitor.basis.segment import Column, Segment, joined, minus
@@ -19,7 +19,7 @@ from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused,
 from monitor.keep.connect import bulk, insert
 from monitor.keep.ids import Ids, ids_for
 from monitor.keep.months import Months
-from monitor.keep.packed import late_ones, packed_segments, packed_series, packed_standing
+from monitor.keep.packed import FAR, late_ones, packed_segments, packed_series, packed_standing
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
 from monitor.keep.schema import channel, origin, reading, sensor, unit
@@ -191,11 +191,6 @@ def _sum_up(conn: Connection, new: Collection[Key], first: Mapping[Key, Reading]
         bulk(conn, _MARK_UNSEALED, sorted(days))
 
 
-def _channel_id(stream: str, quantity: Quantity) -> ScalarSelect[int]:
-    of = (sensor.c.stream == stream) & (channel.c.quantity == quantity.value)
-    return select(channel.c.id).join(sensor).where(of).scalar_subquery()
-
-
 def _fetch(conn: Connection, query: Select, row: np.dtype, **given: object) -> NDArray:
     """The rows of `query` as an array of `row`, never all of them as Python objects at once."""
     if conn.dialect.name == "sqlite":  # to make rows of its own takes SQLAlchemy longer than SQLite takes to find them
@@ -205,10 +200,12 @@ def _fetch(conn: Connection, query: Select, row: np.dtype, **given: object) -> N
     return np.fromiter(rows, row)
 
 
+_OF_CHANNEL = (sensor.c.stream == bindparam("stream")) & (channel.c.quantity == bindparam("quantity"))
+
+
 def _between(*columns: str) -> Select:
     """Columns of a channel's readings with start <= t < end, in order of t; `_within` has what is to be given."""
-    of = (sensor.c.stream == bindparam("stream")) & (channel.c.quantity == bindparam("quantity"))
-    channel_id = select(channel.c.id).join(sensor).where(of).scalar_subquery()
+    channel_id = select(channel.c.id).join(sensor).where(_OF_CHANNEL).scalar_subquery()
     span = (reading.c.t >= bindparam("start")) & (reading.c.t < bindparam("end"))
     return select(*(reading.c[name] for name in columns)).where(reading.c.channel_id == channel_id, span).order_by("t")
 
@@ -217,15 +214,15 @@ def _between(*columns: str) -> Select:
 _SERIES = _between("t", "value", "unit_id", "origin_id")
 _WHOLE = _between("t", "value", "unit_id", "origin_id", "arrival")
 _ARRIVALS = _between("t", "arrival")
+_BOUNDS = select(channel.c.first_t, channel.c.last_t).join(sensor).where(_OF_CHANNEL, channel.c.first_t.is_not(None))
 
 
 def _within(stream: str, quantity: Quantity, start: int | None, end: int | None) -> dict[str, object]:
-    far = 2**62  # beyond any time that is kept [ms]
     return {
         "stream": stream,
         "quantity": quantity.value,
-        "start": -far if start is None else start,
-        "end": far if end is None else end,
+        "start": -FAR if start is None else start,
+        "end": FAR if end is None else end,
     }
 
 
@@ -436,11 +433,7 @@ class Readings(Quarantine, Months):
     def bounds(self, stream: str, quantity: Quantity) -> tuple[int, int] | None:
         """The first and the last t of a channel; None when it was never heard. [ms]"""
         with self._reading() as conn:
-            found = conn.execute(
-                select(channel.c.first_t, channel.c.last_t).where(
-                    channel.c.id == _channel_id(stream, quantity), channel.c.first_t.is_not(None)
-                )
-            ).one_or_none()
+            found = conn.execute(_BOUNDS, {"stream": stream, "quantity": quantity.value}).one_or_none()
         return None if found is None else (found.first_t, found.last_t)
 
     def newest_arrival(self) -> int | None:
