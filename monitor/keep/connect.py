@@ -6,7 +6,7 @@ import os
 import sqlite3
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -211,7 +211,10 @@ class Connected:
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         held = getattr(self._held, "conn", None)
-        with door(self._where), nullcontext(held) if held is not None else self._engine.connect() as conn:
+        if held is not None:  # `together` stands at the door
+            yield held
+            return
+        with door(self._where), self._engine.connect() as conn:
             yield conn
 
     @contextmanager

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, bindparam, select
 
 from monitor.basis.errors import StoreError
 from monitor.basis.times import rfc3339
-from monitor.keep.connect import Connected, insert
+from monitor.keep.connect import Connected, bulk, insert
 from monitor.keep.forget import erased_chains
 from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
@@ -18,12 +18,17 @@ from monitor.keep.schema import checkpoint, dirty, generation
 _CHUNK = 1_000  # ids a query: SQLite takes 32,766 parameters
 
 
+_ONE_MORE = "ON CONFLICT (job) DO UPDATE SET value = generation.value + 1"
+_RAISE = {
+    "sqlite": f"INSERT INTO generation (job, value) VALUES (?, 1) {_ONE_MORE}",
+    "postgresql": f"INSERT INTO generation (job, value) SELECT job, 1 FROM unnest(%s::text[]) AS new (job) {_ONE_MORE}",
+}
+
+
 def _raise_generation(conn: Connection, jobs: Sequence[str]) -> None:
     """Raise that of each job by one; sorted and named once, so that two writers never wait for each other."""
-    rows = [{"job": job, "value": 1} for job in jobs]
-    if rows:
-        again = {"value": generation.c.value + 1}
-        conn.execute(insert(conn, generation).on_conflict_do_update(index_elements=["job"], set_=again), rows)
+    if jobs:
+        bulk(conn, _RAISE, [(job,) for job in jobs])
 
 
 def _held_generation(conn: Connection, job: str) -> int | None:
@@ -57,17 +62,22 @@ _MARK_STALE = (
 )
 
 
-def _held_marks(conn: Connection, ids: Sequence[int]) -> dict[int, str]:
-    """Those of the marks that are there still, which nobody else can settle until the transaction ends: their streams.
+_THERE = (
+    select(dirty.c.id).where(dirty.c.id.in_(bindparam("ids", expanding=True))).order_by(dirty.c.id).with_for_update()
+)
+_TAKE = dirty.delete().where(dirty.c.id.in_(_THERE.scalar_subquery())).returning(dirty.c.stream)
 
-    In order of their ids, so that two that settle never wait for each other.
+
+def _taken(conn: Connection, ids: Sequence[int]) -> list[str]:
+    """Delete those of the marks that are there still; their streams.
+
+    They are held in order of their ids, so that two that settle never wait for each other.
     """
-    held: dict[int, str] = {}
-    for begin in range(0, len(ids), _CHUNK):
-        of = dirty.c.id.in_(sorted(ids)[begin : begin + _CHUNK])
-        query = select(dirty.c.id, dirty.c.stream).where(of).order_by(dirty.c.id).with_for_update()
-        held |= {row.id: row.stream for row in conn.execute(query)}
-    return held
+    return [
+        stream
+        for begin in range(0, len(ids), _CHUNK)
+        for stream in conn.scalars(_TAKE, {"ids": sorted(ids)[begin : begin + _CHUNK]})
+    ]
 
 
 def _mark_stale(conn: Connection, news: Sequence[Stale]) -> None:
@@ -104,14 +114,11 @@ class Derived(Connected):
         waited for, not skipped: a job must not be judged as if those readings were not there; nor is it settled twice.
         """
         with self._writing() as conn:
-            held = _held_marks(conn, ids)
-            streams = set(held.values())
-            news = stale if len(held) == len(set(ids)) else [one for one in stale if one.stream in streams]
-            jobs = sorted({one.job for one in news})
-            _raise_generation(conn, jobs)
+            taken = _taken(conn, ids)
+            streams = set(taken)
+            news = stale if len(taken) == len(set(ids)) else [one for one in stale if one.stream in streams]
+            _raise_generation(conn, sorted({one.job for one in news}))
             _mark_stale(conn, news)
-            if ids:
-                conn.execute(dirty.delete().where(dirty.c.id == bindparam("mark")), [{"mark": id_} for id_ in ids])
 
     def checkpoint_heads(self, job: str, variant: str) -> list[CheckpointHead]:
         """The checkpoints of a job in order of midnight, without their states."""

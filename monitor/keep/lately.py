@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 
 from monitor.basis.values import Quantity, Series
 from monitor.keep.connect import MARKS, Connected
@@ -16,6 +16,9 @@ from monitor.keep.schema import channel, sensor
 _AT_ONCE = 200  # channels a query: SQLite joins 500 at most
 _MANY = 5_000  # streams that are asked for by name; of more all are read
 _ROW = np.dtype([("of", np.int64), ("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
+_COLUMNS = (channel.c.id, channel.c.first_t, channel.c.last_t, channel.c.readings)
+_SUMS = select(sensor.c.stream, channel.c.quantity, *_COLUMNS).join(channel).where(channel.c.readings > 0)
+_SUMS_OF = _SUMS.where(sensor.c.stream.in_(bindparam("streams", expanding=True)))
 
 
 class Sums(NamedTuple):
@@ -32,13 +35,10 @@ class Lately(Connected):
 
     def sums(self, streams: Collection[str]) -> dict[str, dict[Quantity, Sums]]:
         """Every channel of these streams that was heard."""
-        columns = (channel.c.id, channel.c.first_t, channel.c.last_t, channel.c.readings)
-        query = select(sensor.c.stream, channel.c.quantity, *columns).join(channel).where(channel.c.readings > 0)
-        if len(streams) <= _MANY:
-            query = query.where(sensor.c.stream.in_(streams))
+        asked = (_SUMS_OF, {"streams": list(streams)}) if len(streams) <= _MANY else (_SUMS,)
         found: dict[str, dict[Quantity, Sums]] = {}
         with self._reading() as conn:
-            for stream, quantity, *sums in conn.execute(query):
+            for stream, quantity, *sums in conn.execute(*asked):
                 found.setdefault(stream, {})[Quantity(quantity)] = Sums(*sums)
         return found
 

@@ -8,7 +8,7 @@ summed by day.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -81,20 +81,25 @@ class Product:
         """Of one phase."""
         return Coverage(self.elapsed[phase], self.known[phase], self.in_band[phase])
 
-    def add(self, later: Product) -> None:
-        """Let what happened later follow."""
-        for mine, its in (
-            (self.elapsed, later.elapsed), (self.known, later.known), (self.in_band, later.in_band),
-            (self.origins, later.origins),
-        ):  # fmt: skip
-            mine[:] = [a + b for a, b in zip(mine, its, strict=True)]
-        self.excursions += later.excursions
-        self.gaps += later.gaps
-        self.days += later.days
-        for key, events in later.clocks.items():
-            here = self.clocks.setdefault(key, {})
+
+def joined(parts: Sequence[Product]) -> Product:
+    """What happened in one or more blocks that follow each other, as if they were one."""
+    clocks: dict[str, dict[str, Any]] = {}
+    for part in parts:
+        for key, events in part.clocks.items():
+            here = clocks.setdefault(key, {})
             for name, happened in events.items():
                 here[name] = [*here.get(name, ()), *happened]
+    return Product(
+        [sum(phase) for phase in zip(*(part.elapsed for part in parts), strict=True)],
+        [sum(phase) for phase in zip(*(part.known for part in parts), strict=True)],
+        [sum(phase) for phase in zip(*(part.in_band for part in parts), strict=True)],
+        [sum(kind) for kind in zip(*(part.origins for part in parts), strict=True)],
+        [one for part in parts for one in part.excursions],
+        [one for part in parts for one in part.gaps],
+        clocks,
+        b"".join(part.days for part in parts),
+    )
 
 
 @dataclass(slots=True)

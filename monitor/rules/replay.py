@@ -18,7 +18,7 @@ from monitor.basis.values import AIR, ASIDE, Quantity, Series
 from monitor.rules.assessment import RULES_VERSION
 from monitor.rules.channel import Channel, Window, as_claimed, calibrated, plain
 from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
-from monitor.rules.fold import FoldState, Product, fold
+from monitor.rules.fold import FoldState, Product, fold, joined
 from monitor.rules.frame import Frame, Keys, Sensor
 from monitor.rules.timeline import Timeline
 
@@ -302,7 +302,4 @@ def _checkpoint(
 def _sum(done: Sequence[int | Product], memory: Memory) -> Product:
     """Everything that happened, in order; a number stands for the checkpoint of that midnight."""
     kept = iter(memory.products([part for part in done if isinstance(part, int)]))
-    total = Product()
-    for part in done:
-        total.add(product_from_bytes(next(kept)) if isinstance(part, int) else part)
-    return total
+    return joined([product_from_bytes(next(kept)) if isinstance(part, int) else part for part in done])

@@ -12,7 +12,7 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import Quantity
 from monitor.climate.lag import State
 from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
-from monitor.rules.fold import FoldState, Product, fold
+from monitor.rules.fold import FoldState, fold, joined
 from monitor.rules.frame import Delivery, Frame, Stack, Stay
 from monitor.rules.judge import judge
 from monitor.rules.replay import heard
@@ -100,12 +100,12 @@ def test_shuffled_late_and_restarted_gives_boards_boxes_skin_and_days_of_one_pas
 
 def folded(fr: Frame, room: Room, edges: list[int], as_of: int) -> tuple[bytes, bytes]:
     """The state and all that happened, carried over these edges by way of the bytes of a checkpoint."""
-    state, total = FoldState(), Product()
+    state, products = FoldState(), []
     for start, end in itertools.pairwise(edges):
         product, _ = fold(fr, state, heard(fr, as_of, room, start, end), start, end)
-        total.add(product_from_bytes(product_to_bytes(product)))
+        products.append(product_from_bytes(product_to_bytes(product)))
         state = state_from_bytes(state_to_bytes(state))
-    return state_to_bytes(state), product_to_bytes(total)
+    return state_to_bytes(state), product_to_bytes(joined(products))
 
 
 @settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
