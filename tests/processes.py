@@ -19,7 +19,7 @@ from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
-WALLCLIME = [sys.executable, "-c", "from cli.main import run; run()"]  # the command, in any environment
+WALLCLIME = [sys.executable, "-c", "from cli.main import main; main()"]  # the command, in any environment
 STAMPED = """\
 [[source]]
 topic = "site/{sensor}/climate"

@@ -13,7 +13,7 @@ from functools import partial
 
 import yard
 
-HELP = [sys.executable, "-c", "from cli.main import run; run(['--help'])"]  # what the installed command does
+HELP = [sys.executable, "-c", "from cli.main import main; main()", "--help"]  # what the installed command does
 TYPER = [sys.executable, "-c", "import typer"]
 
 

@@ -193,7 +193,7 @@ def alone(desk: Desk) -> Iterator[yard.Row]:
 def status(home: Path) -> yard.Row:
     """`status` of one job beside `--help`, in processes of their own that find modules compiled, as once installed."""
     compiled = {**os.environ, "PYTHONDONTWRITEBYTECODE": "", "PYTHONPYCACHEPREFIX": str(home / "compiled")}
-    run = [sys.executable, "-c", "from cli.main import run; import sys; run(sys.argv[1:])"]
+    run = [sys.executable, "-c", "from cli.main import main; main()"]
     ways = [[*run, "--help"], [*run, "--home", str(home), "status", "job-1"]]
     helping, asking = (
         partial(subprocess.run, way, check=True, stdout=subprocess.DEVNULL, env=compiled) for way in ways

@@ -276,7 +276,7 @@ def test_a_reader_that_has_gone_is_no_answer_of_ours(den: Home):
     command = [
         sys.executable,
         "-c",
-        "from cli.main import run; run()",
+        "from cli.main import main; main()",
         "--home",
         str(den.path),
         "status",

@@ -37,7 +37,7 @@ class Terminal:
         self._ours, theirs = pty.openpty()
         self.resize(*size)
         named = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "LC_ALL", "COLUMNS")}
-        command = [sys.executable, "-c", "from cli.main import run; run()", "--home", str(home), *args]
+        command = [sys.executable, "-c", "from cli.main import main; main()", "--home", str(home), *args]
         self.process = subprocess.Popen(
             command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, env={**named, "TERM": "xterm", **environ}
         )
@@ -122,7 +122,7 @@ def test_where_nothing_can_be_drawn_over_it_is_told_once(opened: Path, terms):
     # once at no terminal at all, once with one that can't move its cursor
     ours, theirs = pty.openpty()
     out = theirs if terms else subprocess.PIPE
-    command = [sys.executable, "-c", "from cli.main import run; run()", "--home", str(opened), "status", "--watch"]
+    command = [sys.executable, "-c", "from cli.main import main; main()", "--home", str(opened), "status", "--watch"]
     with subprocess.Popen(command, stdout=out, stderr=subprocess.PIPE, env={**os.environ, **terms}) as process:
         said = process.communicate(timeout=PATIENCE)
     os.close(theirs)

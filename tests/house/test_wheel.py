@@ -62,7 +62,7 @@ def test_the_installed_wheel_opens_a_job_and_writes_a_report_away_from_the_check
         ["report", "attic", "-o", str(tmp_path / "attic.html")],
     ):
         subprocess.run(
-            [sys.executable, "-c", "from cli.main import run; run()", *arguments],
+            [sys.executable, "-c", "from cli.main import main; main()", *arguments],
             env=environ,
             capture_output=True,
             check=True,

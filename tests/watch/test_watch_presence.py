@@ -239,8 +239,8 @@ def until_then(self):
         time.sleep(0.05)
     turn(self)
 Listener._turn = until_then
-from cli.main import run
-run()
+from cli.main import main
+main()
 """
 
 
