@@ -1,8 +1,9 @@
-"""Readings of compacted days: they stand in the segments that were sealed, and are no rows any more."""
+"""Readings in the segments that were sealed: those of compacted days are no rows any more, those of others are both."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from monitor.basis.packing import decode_packed
 from monitor.basis.segment import Segment
 from monitor.basis.times import DAY
 from monitor.basis.values import Origin, Quantity, Reading, Series, empty_series
-from monitor.keep.schema import leaf, loose, sealed, sensor
+from monitor.keep.schema import leaf, loose, sealed, sensor, unsealed
 
 AGE = 35 * DAY  # no day is compacted before it is so old: what comes late within a month is a row; ours [ms]
 LATE = AGE // 2  # a reading that comes so late may be of a compacted day; less, for clocks are set back [ms]
@@ -26,6 +27,16 @@ _COMPACTED = (
     .outerjoin(loose, loose.c.leaf == leaf.c.number)
     .where(leaf.c.kind == "sensor", leaf.c.thread == bindparam("stream"), loose.c.leaf.is_(None))
     .where(leaf.c.day > bindparam("after"), leaf.c.day < bindparam("before"))
+    .order_by(leaf.c.day, leaf.c.number)
+)
+_OF_DAY = (unsealed.c.kind == leaf.c.kind) & (unsealed.c.thread == leaf.c.thread) & (unsealed.c.day == leaf.c.day)
+_SEALED = (
+    select(leaf.c.number, sealed.c.bytes)
+    .join(sealed, sealed.c.leaf == leaf.c.number)
+    .join(loose, loose.c.leaf == leaf.c.number)
+    .outerjoin(unsealed, _OF_DAY)
+    .where(leaf.c.kind == "sensor", leaf.c.thread == bindparam("stream"), unsealed.c.day.is_(None))
+    .where(leaf.c.day >= bindparam("first"), leaf.c.day <= bindparam("last"))
     .order_by(leaf.c.day, leaf.c.number)
 )
 
@@ -45,25 +56,49 @@ def opened(number: int, packed: bytes | None) -> Segment:
 
 
 def packed_segments(
-    conn: Connection, stream: str, start: int | None = None, end: int | None = None
+    conn: Connection, stream: str, start: int | None = None, end: int | None = None, but: Collection[int] = ()
 ) -> Iterator[Segment]:
     """What a sensor said on the compacted UTC days that have a part in [start, end), in order of day. [ms]
 
-    Whoever wants rows too reads them first: what is compacted meanwhile is in both then, and not in neither.
+    Whoever wants rows too reads them first: what is compacted meanwhile is in both then, and not in neither. `but`:
+    leaves that are left out.
     """
     after, before = -FAR if start is None else start - DAY, FAR if end is None else end
     for number, packed in conn.execute(_COMPACTED, {"stream": stream, "after": after, "before": before}):
-        yield opened(number, packed)
+        if number not in but:
+            yield opened(number, packed)
+
+
+def sealed_segments(conn: Connection, stream: str, start: int | None, end: int | None) -> dict[int, Segment]:
+    """What a sensor said on UTC days, whole in [start, end), that are rows but stand sealed too, by leaf. [ms]
+
+    Nothing has come of such a day since: its rows need not be read, which takes ten times longer. Where one can't be
+    unpacked, all are left to their rows.
+    """
+    first, last = -FAR if start is None else start, FAR if end is None else end - DAY
+    rows = conn.execute(_SEALED, {"stream": stream, "first": first, "last": last}).all()
+    try:
+        return {number: opened(number, packed) for number, packed in rows}
+    except StoreError:
+        return {}
 
 
 def packed_series(
-    conn: Connection, stream: str, quantities: Collection[Quantity], start: int | None, end: int | None
+    conn: Connection,
+    stream: str,
+    quantities: Collection[Quantity],
+    start: int | None,
+    end: int | None,
+    more: Mapping[int, Segment],
 ) -> dict[Quantity, Series]:
-    """What a sensor said of these quantities on the compacted days that have a part in [start, end), whole days."""
+    """What a sensor said of these quantities on the compacted days that have a part in [start, end), whole days.
+
+    `more`: segments of others, by leaf, to be among them.
+    """
     units: dict[Quantity, dict[str, int]] = {quantity: {} for quantity in quantities}
     origins: dict[Origin, int] = {}
     parts: dict[Quantity, list[tuple[NDArray[Any], ...]]] = {quantity: [] for quantity in quantities}
-    for segment in packed_segments(conn, stream, start, end):
+    for segment in chain(more.values(), packed_segments(conn, stream, start, end, more)):
         place = np.array([origins.setdefault(one, len(origins)) for one in segment.origins], np.int32)
         for column in segment.columns:
             if column.quantity in parts:

@@ -19,7 +19,7 @@ from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused,
 from monitor.keep.connect import bulk, insert
 from monitor.keep.ids import Ids, ids_for
 from monitor.keep.months import Months
-from monitor.keep.packed import FAR, late_ones, packed_segments, packed_series, packed_standing
+from monitor.keep.packed import FAR, late_ones, packed_segments, packed_series, packed_standing, sealed_segments
 from monitor.keep.quarantine import Quarantine, put_aside, row_of_conflict, row_of_refused
 from monitor.keep.rows import Kept
 from monitor.keep.schema import channel, origin, reading, sensor, unit
@@ -28,6 +28,7 @@ from monitor.keep.thin import days_thinned
 Key = tuple[int, int]  # (channel id, t)
 Name = TypeVar("Name")
 
+_FEW = 2 * DAY  # of so few, rows are read sooner than it is found which days are sealed [ms]
 THINNED = "thinned"  # the reason of readings that come of a day which was thinned
 
 _CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
@@ -274,9 +275,19 @@ def places_of(ids: NDArray[np.int64], names: Mapping[int, Name]) -> tuple[NDArra
     return place[ids], tuple(names[id_] for id_ in order)
 
 
-def _series_rows(conn: Connection, stream: str, quantity: Quantity, start: int | None, end: int | None) -> Series:
-    """The readings of a channel that are rows."""
-    rows = _fetch(conn, _SERIES, _ROW, **_within(stream, quantity, start, end))
+def _between_days(start: int | None, end: int | None, days: Collection[int]) -> list[tuple[int, int]]:
+    """[start, end) without these UTC days. [ms]"""
+    edges = [-FAR if start is None else start]
+    for day in sorted(days):
+        edges += [day, day + DAY]
+    edges.append(FAR if end is None else end)
+    return [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if a < b]
+
+
+def _series_rows(conn: Connection, stream: str, quantity: Quantity, spans: Sequence[tuple[int, int]]) -> Series:
+    """The readings of a channel that are rows, in these spans [start, end). [ms]"""
+    parts = [_fetch(conn, _SERIES, _ROW, **_within(stream, quantity, *span)) for span in spans]
+    rows = np.concatenate(parts or [np.empty(0, _ROW)]) if len(parts) != 1 else parts[0]
     unit_places, unit_names = places_of(rows["unit"], units_of(conn, rows["unit"]))
     origin_places, origin_names = places_of(rows["origin"], origins_of(conn, rows["origin"]))
     return Series(
@@ -391,9 +402,12 @@ class Readings(Quarantine, Months):
         self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
     ) -> dict[Quantity, Series]:
         """`series` of each of some channels of a sensor, at once: what they have in common is read once."""
+        few = start is not None and end is not None and end - start <= _FEW
         with self._reading() as conn:
-            rows = {quantity: _series_rows(conn, stream, quantity, start, end) for quantity in quantities}
-            packed = packed_series(conn, stream, quantities, start, end)
+            sealed = {} if few else sealed_segments(conn, stream, start, end)
+            spans = _between_days(start, end, {segment.day for segment in sealed.values()})
+            rows = {quantity: _series_rows(conn, stream, quantity, spans) for quantity in quantities}
+            packed = packed_series(conn, stream, quantities, start, end, sealed)
         return {quantity: _together(rows[quantity], packed[quantity], start, end) for quantity in quantities}
 
     def arrivals(self, stream: str, quantity: Quantity, start: int, end: int) -> NDArray[np.int64]:

@@ -33,6 +33,7 @@ from monitor.basis.clock import SetClock, SystemClock
 from monitor.basis.times import DAY, HOUR, MINUTE, day_of
 from monitor.basis.values import LIVE, SENSORS_CHAIN, Draft, Entry, Kind, Reading
 from monitor.watch.desk import Desk, open_desk
+from monitor.watch.evidence.sealing import close_due
 from monitor.watch.job.delivery import deliver
 from monitor.watch.job.installing import Installing, install
 from monitor.watch.job.jobs import open_job
@@ -170,8 +171,9 @@ def clocked(what: partial, clock=time.perf_counter) -> float:  # type: ignore[ty
 
 
 def alone(desk: Desk) -> Iterator[yard.Row]:
-    """One job, heard once, and with a day that came late."""
+    """One job, heard once, and with a day that came late; days that are over are sealed, as a daemon leaves them."""
     desk.store.wake()
+    close_due(desk)
     assess(desk, "job-1")
     commits, one, late = [], [], []
     for _ in range(9):

@@ -18,6 +18,7 @@ from monitor.basis.packing import pack, unpack
 from monitor.basis.segment import content_hash, encode, minus
 from monitor.basis.times import DAY, MINUTE
 from monitor.basis.values import BACK_FILL, LIVE, SENSORS_CHAIN, Draft, Kind, Origin, OriginKind, Quantity, Reading
+from monitor.keep import readings
 from monitor.keep.packed import AGE, opened
 from monitor.keep.rows import HeadRow, Kept, Leaf
 from monitor.keep.thin import Left
@@ -257,6 +258,76 @@ def test_a_reading_that_is_row_and_compacted_is_there_once(store):
     assert answers(store) == before
 
 
+@pytest.fixture
+def rows_read(monkeypatch):
+    """How many rows were read of each channel and span."""
+    found: list[int] = []
+
+    def counted(*args, **given):
+        found.append(len(rows := fetch(*args, **given)))
+        return rows
+
+    fetch = readings._fetch
+    monkeypatch.setattr(readings, "_fetch", counted)
+    return found
+
+
+def test_of_many_days_those_that_stand_sealed_are_not_read_as_rows(store, rows_read):
+    store.keep_readings([one for day in range(4) for one in usual(day)])
+    whole = store.series(HALL, HUMIDITY)
+    assert rows_read == [24]
+    for day in (0, 2):
+        seal(store, day)
+    rows_read.clear()
+    assert len(store.series(HALL, HUMIDITY)) == 24
+    assert store.series(HALL, HUMIDITY).t.tolist() == whole.t.tolist()
+    assert rows_read == [0, 6, 6] * 2
+    rows_read.clear()
+    store.series(HALL, HUMIDITY, T + 1, T + 4 * DAY)  # the first is not whole in it
+    assert rows_read == [11, 6]
+    rows_read.clear()
+    store.series(HALL, HUMIDITY, T, T + 2 * DAY)
+    assert rows_read == [12]
+
+
+def test_a_sealed_day_of_which_something_came_since_is_read_as_rows(store, rows_read):
+    store.keep_readings(usual())
+    seal(store)
+    store.keep_readings([reading(MINUTE + 1, 44.0)])
+    rows_read.clear()
+    assert len(store.series(HALL, HUMIDITY)) == 7
+    assert rows_read == [7]
+    seal(store)
+    rows_read.clear()
+    assert len(store.series(HALL, HUMIDITY)) == 7
+    assert rows_read == [0, 0]
+
+
+def test_a_sealed_day_that_cannot_be_unpacked_is_read_as_rows(store, rows_read):
+    store.keep_readings(usual())
+    seal(store)
+    with store._writing() as conn:
+        conn.execute(text("UPDATE sealed SET bytes = :junk"), {"junk": b"\x02junk"})
+    rows_read.clear()
+    assert len(store.series(HALL, HUMIDITY)) == 6
+    assert rows_read == [6]
+
+
+def test_a_day_that_is_compacted_while_it_is_read_is_there_once(store, monkeypatch):
+    store.keep_readings([*usual(0), *usual(1)])
+    seal(store, 0)
+    asked = readings.sealed_segments
+
+    def compacted_then(*args):
+        found = asked(*args)
+        with store._writing() as conn:
+            conn.execute(text("DELETE FROM loose"))
+        return found
+
+    monkeypatch.setattr(readings, "sealed_segments", compacted_then)
+    assert len(store.series(HALL, HUMIDITY)) == 12
+
+
 def test_a_segment_that_cannot_be_read_is_told_by_its_leaf(store):
     store.keep_readings(usual())
     seal(store)
@@ -368,3 +439,7 @@ def test_with_and_without_compaction_the_store_says_the_same(store, open_at, tmp
                 assert compact(one, what, stream).differing == []
         assert len(kept) <= 1
         assert answers(store, stream) == answers(other, stream)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(readings, "sealed_segments", lambda *_: {})
+            by_rows = answers(other, stream)
+        assert answers(other, stream) == by_rows
