@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import getpass
 import json
 import os
@@ -19,13 +18,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from monitor.basis.clock import Clock
-from monitor.basis.errors import RecordError
+from monitor.basis.errors import RecordError, ReportError
 from monitor.basis.times import parse_time, zone_of
 
 if TYPE_CHECKING:
     from monitor.watch.desk import Desk
 
-SWEPT_AFTER = 100_000  # things made and not given up; Python itself says 700
 PATIENCE = 2  # of somebody at a terminal before they are told what goes on [s]
 
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job's name.")]
@@ -61,23 +59,11 @@ def home_of(context: typer.Context) -> Path:
 @contextmanager
 def desk(context: typer.Context, units: str | None = None) -> Iterator[Desk]:
     """The desk of this call; `units` as somebody asked to be shown. Raises RecordError."""
-    with _seldom_swept():
-        from monitor.watch.desk import open_desk
+    from monitor.watch.desk import open_desk
 
-        shown = one_of(units, ("us", "si"), "--units")
-        with open_desk(home_of(context), clock=context.obj.clock, units=shown) as opened:
-            yield opened
-
-
-@contextmanager
-def _seldom_swept() -> Iterator[None]:
-    """Look for what holds itself seldom: to look at all that was imported again and again is an eighth of a status."""
-    before = gc.get_threshold()
-    gc.set_threshold(SWEPT_AFTER, *before[1:])
-    try:
-        yield
-    finally:
-        gc.set_threshold(*before)
+    shown = one_of(units, ("us", "si"), "--units")
+    with open_desk(home_of(context), clock=context.obj.clock, units=shown) as opened:
+        yield opened
 
 
 def time_of(at_desk: Desk, job: str, text: str | None, option: str = "--at") -> int | None:
@@ -113,12 +99,23 @@ def who_of(who: str | None) -> str:
 
 
 def data(value: Any) -> None:
-    """Data, to stdout: a text as it is, but on a terminal harmless; anything else as JSON that is harmless anywhere."""
+    """Data, to stdout: a text as it is, but on a terminal harmless; anything else as JSON that is harmless anywhere.
+
+    Raises ReportError where it can't be written; a reader that has gone is not that.
+    """
     if isinstance(value, str):
         text = value.rstrip("\n")
-        typer.echo(harmless(text.expandtabs()) if sys.stdout.isatty() else text)
+        text = harmless(text.expandtabs()) if sys.stdout.isatty() else text
     else:
-        typer.echo(harmless(json.dumps(value, indent=2, ensure_ascii=ascii_only())))
+        text = harmless(json.dumps(value, indent=2, ensure_ascii=ascii_only()))
+    try:
+        typer.echo(text)
+    except BrokenPipeError:
+        raise
+    except OSError as exc:
+        raise ReportError(
+            f"it can't be written ({exc.strerror})", where="stdout", mend="Free some space, or send it elsewhere"
+        ) from exc
 
 
 def say(text: str) -> None:

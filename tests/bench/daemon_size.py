@@ -61,9 +61,10 @@ judge_every = "15 s"
 _SERVE = """\
 import signal, sys
 from pathlib import Path
-from cli.main import run
-signal.signal(signal.SIGUSR1, lambda *_: Path(sys.argv[1]).write_text("\\n".join(sys.modules) + "\\n"))
-run(sys.argv[2:])
+from cli.main import main
+imported = Path(sys.argv.pop(1))
+signal.signal(signal.SIGUSR1, lambda *_: imported.write_text("\\n".join(sys.modules) + "\\n"))
+main()
 """
 _IMPORT = """\
 import contextlib, importlib, sys
