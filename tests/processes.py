@@ -112,8 +112,9 @@ class Daemon:
 
         def said() -> bool:
             assert self._process is not None
-            assert self._process.poll() is None, f"the daemon has ended: {self._log.read_text()}"
+            ended = self._process.poll() is not None  # before its lines are read: it may say it and end
             found.extend(line for line in self.lines() if line["event"] == event)
+            assert found or not ended, f"the daemon has ended: {self._log.read_text()}"
             return bool(found)
 
         soon(said, within, f"the daemon says {event!r}")

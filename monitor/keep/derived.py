@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
 
 from sqlalchemy import Connection, bindparam, select
 
@@ -40,7 +39,7 @@ def _held_generation(conn: Connection, job: str) -> int | None:
 _DIRTY = select(dirty.c.id, dirty.c.stream, dirty.c.first_t, dirty.c.last_t).order_by(dirty.c.id)
 _GENERATION = select(generation.c.value).where(generation.c.job == bindparam("of"))
 _HEADS = (
-    select(*(checkpoint.c[name] for name in CheckpointHead.__dataclass_fields__))
+    select(*(checkpoint.c[name] for name in CheckpointHead._fields))
     .where(checkpoint.c.job == bindparam("of"), checkpoint.c.variant == bindparam("under"))
     .order_by(checkpoint.c.midnight)
 )
@@ -96,7 +95,7 @@ def _escaped(text: str) -> str:
 
 
 def _row(job: str, variant: str, one: Checkpoint) -> dict[str, object]:
-    return {"job": job, "variant": variant, "stale": 0, **asdict(one), "open": json.dumps(one.open)}
+    return {"job": job, "variant": variant, "stale": 0, **one._asdict(), "open": json.dumps(one.open)}
 
 
 class Derived(Connected):

@@ -19,8 +19,7 @@ class Kept(NamedTuple):
     conflicts: int
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(NamedTuple):
     """A sensor: what it sent, the first and last time it spoke of, its newest arrival, how many readings are kept.
 
     A sensor that was named before it was heard has no quantities, None for the times and 0 readings.
@@ -51,8 +50,7 @@ class Quarantined:
     last_arrival: int
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """What one of several daemons does: its role, the share that it hears, if any, and the topic filters of that."""
 
     role: str
@@ -60,8 +58,7 @@ class Part:
     hears: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DaemonState:
+class DaemonState(NamedTuple):
     """From when to when a daemon was there, what it said of itself last, and its part where it is one of several."""
 
     started: int
@@ -70,8 +67,7 @@ class DaemonState:
     part: Part | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Dirty:
+class Dirty(NamedTuple):
     """New readings of a stream, of times from `first_t` to `last_t`, that nothing was derived from yet."""
 
     id: int
@@ -89,8 +85,7 @@ class Stale(NamedTuple):
     last_t: int
 
 
-@dataclass(frozen=True, slots=True)
-class CheckpointHead:
+class CheckpointHead(NamedTuple):
     """A checkpoint without its state: what it was made from, whether that has changed since (`stale`), what happened.
 
     It rests on readings of [covers_from, depends_until] and on the next one of each stream in `open`; `before` and
@@ -109,8 +104,7 @@ class CheckpointHead:
     product: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Checkpoint:
+class Checkpoint(NamedTuple):
     """The state at a midnight, what happened in the block that it ends, and what both rest on (see CheckpointHead)."""
 
     midnight: int
@@ -207,8 +201,7 @@ class Doing(StrEnum):
     FAILED = "failed"
 
 
-@dataclass(frozen=True, slots=True)
-class Scheduled:
+class Scheduled(NamedTuple):
     """A work that is done on schedule and its last run: when it began and ended, failed last and why, and comes next.
 
     `state` is that of the last run; an error stays to be seen when later runs went well. [ms] `runs` says when it is

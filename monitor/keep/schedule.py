@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 
 from sqlalchemy import Connection, select
 
@@ -17,10 +16,10 @@ LAST = ""  # in the place of a period: the last run, whatever its period
 
 def put_runs(conn: Connection, runs: Iterable[Scheduled]) -> None:
     """Write the last run of each work over the one before."""
-    rows = [{**asdict(one), "state": one.state.value, "period": LAST} for one in runs]
+    rows = [{**one._asdict(), "state": one.state.value, "period": LAST} for one in runs]
     if rows:
         adding = insert(conn, schedule)
-        again = {name: adding.excluded[name] for name in Scheduled.__dataclass_fields__ if name != "name"}
+        again = {name: adding.excluded[name] for name in Scheduled._fields if name != "name"}
         conn.execute(adding.on_conflict_do_update(index_elements=["name", "period"], set_=again), rows)
 
 
@@ -29,7 +28,7 @@ class Schedule(Connected):
 
     def scheduled(self) -> list[Scheduled]:
         """Every work and its last run, in order of name."""
-        wanted = [schedule.c[name] for name in Scheduled.__dataclass_fields__]
+        wanted = [schedule.c[name] for name in Scheduled._fields]
         query = select(*wanted).where(schedule.c.period == LAST).order_by(schedule.c.name)
         with self._reading() as conn:
             return [Scheduled(**{**row, "state": Doing(row["state"])}) for row in conn.execute(query).mappings()]

@@ -186,7 +186,7 @@ def test_scheduled_work_that_fails_is_told_by_what_it_is(desk, name, what, told)
     assert "How bad: it can't be written\n" in messages(desk)[0].text
     assert "it can't be written" not in str(messages(desk, MQTT))
     set_clock(desk, T0 + 50 * MINUTE)
-    assert steps(look(desk, Memory(), lambda: [replace(failed, state=Doing.DONE)])) == [(what, "returned")]
+    assert steps(look(desk, Memory(), lambda: [failed._replace(state=Doing.DONE)])) == [(what, "returned")]
 
 
 def test_work_that_only_a_wall_keeps_from_its_end_is_told_by_the_wall_alone(desk):

@@ -358,7 +358,7 @@ def test_no_topic_payload_or_stranger_is_in_the_figures(house):
 
 def test_a_name_of_a_sensor_can_not_forge_a_line(house):
     name = 'shelf"} 1\nwallclime_forged 1\n\\'
-    heard = replace(next(one for one in house.store.heard() if one.name), name=name)
+    heard = next(one for one in house.store.heard() if one.name)._replace(name=name)
     with mock.patch.object(type(house.store), "heard", return_value=[heard]):
         found, _ = scraped(all_told(house))
     assert values(found["wallclime_sensor_last_reading_timestamp_seconds"]) == {(name,): (NOW - MINUTE) / 1000}

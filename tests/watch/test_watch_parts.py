@@ -254,4 +254,4 @@ def test_the_doctor_says_of_each_of_several_how_it_is(desk):
     with pytest.raises(IllError, match="it is not there since 2026-01-17T01:00:00Z"):
         worker(desk, found)
     with pytest.raises(UnknownError, match="it was stopped 2026-01-17T01:00:00Z"):
-        worker(desk, replace(found, state={"stopped": True}))
+        worker(desk, found._replace(state={"stopped": True}))

@@ -13,7 +13,7 @@ import logging
 import threading
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
@@ -157,7 +157,7 @@ class Schedule:
             runs, zone = _said(work.trigger)
             last = known.get(work.name, Scheduled(work.name))
             with self._lock:
-                self._runs[work.name] = replace(last, next=_next(work.trigger, now), runs=runs, zone=zone)
+                self._runs[work.name] = last._replace(next=_next(work.trigger, now), runs=runs, zone=zone)
             if self.leads() and isinstance(work.trigger, Local) and work.name not in known:
                 self._leave_out(work.name, work.trigger, now)
         if self.leads():
@@ -262,7 +262,7 @@ class Schedule:
 
     def _note(self, name: str, **changes: object) -> None:
         with self._lock:
-            self._runs[name] = replace(self._runs[name], **changes)  # type: ignore[arg-type]
+            self._runs[name] = self._runs[name]._replace(**changes)  # type: ignore[arg-type]
 
 
 def _said(trigger: Trigger) -> tuple[str, str | None]:
