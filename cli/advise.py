@@ -25,7 +25,7 @@ def advise(
     """What to do about the room's air now: how far, with how much water, and what can hurt on the way."""
     from monitor.basis.units import parse_temperature
     from monitor.watch.job.advising import Asked
-    from monitor.watch.papers.pages import advised_of
+    from monitor.watch.papers.screens import advised_of
 
     asked = Asked(
         volume_m3=None if volume is None else _size(volume, "--volume", 3),

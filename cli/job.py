@@ -242,7 +242,7 @@ def example() -> None:
 def list_(context: typer.Context, as_json: Json = False) -> None:
     """All jobs, in order of name."""
     from monitor.tell.screen import jobs_text
-    from monitor.watch.papers.pages import job_rows
+    from monitor.watch.papers.screens import job_rows
 
     with desk(context) as at:
         rows = job_rows(at)

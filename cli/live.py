@@ -19,8 +19,8 @@ from rich.table import Table
 from rich.text import Text
 
 from monitor.basis.errors import WallclimeError
-from monitor.tell.pages.views import JobRow, StatusView
 from monitor.tell.screen import air_now, job_cells, status_text
+from monitor.tell.views import JobRow, StatusView
 from monitor.tell.words import Display, visible, when
 
 TIMES_A_SECOND = 4  # that the view follows the size of its window

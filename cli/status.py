@@ -46,7 +46,7 @@ def _workers(at: Desk) -> list[str]:
 
 def _told(at: Desk, job: str | None, as_json: bool) -> Any:
     from monitor.tell.screen import jobs_text, status_text
-    from monitor.watch.papers.pages import job_rows, status_view
+    from monitor.watch.papers.screens import job_rows, status_view
 
     if job is None:
         rows = job_rows(at)
@@ -77,7 +77,7 @@ def _watched(at: Desk, job: str | None, every: str) -> bool:
     from cli.live import Seen, can_watch, watch
     from monitor.basis.times import SECOND
     from monitor.basis.units import parse_duration
-    from monitor.watch.papers.pages import job_rows, status_view
+    from monitor.watch.papers.screens import job_rows, status_view
     from monitor.watch.papers.shown import display
 
     pause = parse_duration(every, where="--every")
@@ -102,7 +102,7 @@ def ready(context: typer.Context, job: Job, as_json: Json = False, units: Units 
     from monitor.tell.screen import ready_text
     from monitor.tell.words import display_of
     from monitor.watch.evidence.witness import witnessed_ready
-    from monitor.watch.papers.pages import status_view
+    from monitor.watch.papers.screens import status_view
 
     with desk(context, units) as opened, Progress("judging"):
         view = status_view(opened, job)
@@ -130,7 +130,7 @@ def assess(
     """How a job stood at a time: a screen, or with --json all that was worked out (the Assessment)."""
     from monitor.tell.screen import status_text
     from monitor.watch.judging import assess as judge
-    from monitor.watch.papers.pages import view_of
+    from monitor.watch.papers.screens import view_of
 
     with desk(context, units) as opened:
         with Progress("judging"):

@@ -26,6 +26,7 @@ NO_LINK = bytes(32)
 _COLUMNS = [
     entry.c[name] for name in ("number", "kind", "at", "entered", "who", "corrects", "salt", "link")
 ]  # fmt: skip
+_KINDS = {kind.value: kind for kind in Kind}
 _SIZE = select(func.count()).select_from(entry)
 
 
@@ -53,11 +54,11 @@ def _lean(body: dict[str, Any]) -> dict[str, Any]:
 def entries_of(conn: Connection, name: str) -> list[Entry]:
     """All entries of a chain, from its first."""
     query = select(*_COLUMNS, entry.c.body).join(chain).where(chain.c.name == name).order_by(entry.c.number)
-    rows = [tuple(row) for row in conn.execute(query)]
+    rows: Sequence[Any] = conn.execute(query).all()
     text = f"[{','.join([row[-1] for row in rows])}]"  # at once: of thousands each would take its time
     bodies = json.loads(text, object_hook=_lean)
     return [
-        Entry(name, number, Kind(kind), at, entered, who, body, corrects, salt, link)
+        Entry(name, number, _KINDS[kind], at, entered, who, body, corrects, salt, link)
         for (number, kind, at, entered, who, corrects, salt, link, _), body in zip(rows, bodies, strict=True)
     ]
 

@@ -296,17 +296,22 @@ def profiles_of(entries: Sequence[Entry]) -> tuple[ProfileText, ...]:
 
 def sensors_of(entries: Sequence[Entry]) -> dict[str, Sensor]:
     """Every sensor of the sensors' chain by name; a later entry of the same name stands."""
-    return {
-        entry.body["name"]: Sensor(
-            name=entry.body["name"],
-            stream=entry.body["stream"],
-            hold=entry.body["hold_ms"],
-            uncertainty={Quantity(q): float(u) for q, u in entry.body["uncertainty"].items()},
-            since=entry.at,
-        )
-        for entry in effective(entries)
-        if entry.kind is Kind.SENSOR
-    }
+    return {name: _sensor(entry) for name, entry in _named(effective(entries)).items()}
+
+
+def _named(entries: Iterable[Entry]) -> dict[str, Entry]:
+    """The entry by which each sensor stands."""
+    return {entry.body["name"]: entry for entry in entries if entry.kind is Kind.SENSOR}
+
+
+def _sensor(entry: Entry) -> Sensor:
+    return Sensor(
+        name=entry.body["name"],
+        stream=entry.body["stream"],
+        hold=entry.body["hold_ms"],
+        uncertainty={Quantity(q): float(u) for q, u in entry.body["uncertainty"].items()},
+        since=entry.at,
+    )
 
 
 def checks_of(entries: Iterable[Entry]) -> dict[str, tuple[Check, ...]]:
@@ -422,7 +427,7 @@ class SensorsLog:
     def __init__(self, entries: Sequence[Entry]) -> None:
         self._entries = effective(entries)
         self._moments = sorted({entry.at for entry in self._entries})
-        self._every, self._claims = sensors_of(entries), claims_of(self._entries)
+        self._named, self._claims = _named(self._entries), claims_of(self._entries)
         self._checks: dict[str, list[Entry]] = {}
         for entry in self._entries:
             if entry.kind is Kind.CHECK:
@@ -447,7 +452,7 @@ class SensorsLog:
     def sensor(self, name: str, as_of: int) -> Sensor:
         """A sensor with its checks as known at `as_of` and all that was said of its units. [ms]"""
         checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of)
-        return replace(self._every[name], checks=checks.get(name, ()), claims=self._claims.get(name, ()))
+        return replace(_sensor(self._named[name]), checks=checks.get(name, ()), claims=self._claims.get(name, ()))
 
 
 def moments_of(log: Sequence[Entry]) -> list[int]:

@@ -10,7 +10,7 @@ from monitor.basis.times import MINUTE, whole_seconds
 from monitor.basis.values import AIR, Entry
 from monitor.rules.assessment import Assessment, ClockReading, Condition
 from monitor.tell import boards, words
-from monitor.tell.pages.views import JobRow, StatusView
+from monitor.tell.views import JobRow, StatusView
 from monitor.tell.words import Display
 
 WIDTH = 80

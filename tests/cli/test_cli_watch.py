@@ -162,7 +162,7 @@ def test_a_watch_in_a_pipe_is_one_plain_screen(den: Home):
 def rows(record: Home) -> Any:
     """The job of the record, as it is watched."""
     from monitor.watch.desk import open_desk
-    from monitor.watch.papers.pages import job_rows
+    from monitor.watch.papers.screens import job_rows
     from monitor.watch.papers.shown import display
 
     with open_desk(record.path, clock=record.clock) as desk:
@@ -208,7 +208,7 @@ def test_a_name_that_takes_lines_counts_as_them_and_the_foot_is_never_off_the_sc
 
 def test_a_job_of_many_lines_leaves_the_foot_on_the_screen(opened: Path, rows, record: Home):
     from monitor.watch.desk import open_desk
-    from monitor.watch.papers.pages import status_view
+    from monitor.watch.papers.screens import status_view
 
     with open_desk(record.path, clock=record.clock) as desk:
         view = status_view(desk, "den")

@@ -27,17 +27,8 @@ from monitor.rules.board.cores import Evening
 from monitor.rules.board.estimates import DAYS, FIGURES, BoardReading, Bounds, CoreReading, Extreme, SkinReading
 from monitor.rules.board.movement import Movement, Row
 from monitor.rules.frame import Stack
-from monitor.tell.pages.views import (
-    BoardView,
-    ChannelLine,
-    HandReading,
-    Head,
-    JobFacts,
-    Lying,
-    ReportPage,
-    SensorLine,
-    Stay,
-)
+from monitor.tell.pages.views import ChannelLine, HandReading, Head, ReportPage, SensorLine, Stay
+from monitor.tell.views import BoardView, JobFacts, Lying
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 DELIVERED = 1_767_620_400_000  # 2026-01-05T13:40Z, 08:40 in New York

@@ -16,8 +16,8 @@ from monitor.rules.assessment import Condition
 from monitor.tell.alarm.alarm_facts import how_bad
 from monitor.tell.pages.record import render_record
 from monitor.tell.pages.report import render_report
-from monitor.tell.pages.views import StatusView
 from monitor.tell.screen import diary_text, ready_text, status_text
+from monitor.tell.views import StatusView
 from monitor.tell.words import Display
 
 UTC = rfc3339(den.DELIVERED)

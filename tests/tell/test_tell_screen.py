@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from monitor.basis.times import DAY, HOUR, MINUTE, zone_of
 from monitor.basis.values import OriginKind, Quantity
 from monitor.rules.assessment import ClockReading, Condition, Coverage, Excursion, Gap, Lot, Now
-from monitor.tell.pages.views import JobRow, StatusView
 from monitor.tell.screen import diary_text, jobs_text, ready_text, status_text
+from monitor.tell.views import JobRow, StatusView
 from monitor.tell.words import Display
 
 T, RH = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY

@@ -11,7 +11,7 @@ from monitor.basis.errors import RecordError
 from monitor.basis.times import HOUR
 from monitor.watch.desk import Desk
 from monitor.watch.job import advising
-from monitor.watch.papers.pages import advised_of, status_view
+from monitor.watch.papers.screens import advised_of, status_view
 
 MEND = "Look at the sensor: wallclime status shows what it says"
 

@@ -12,8 +12,8 @@ from monitor.basis.times import DAY, HOUR
 from monitor.basis.values import LIVE, Quantity, Reading
 from monitor.rules.assessment import Assessment
 from monitor.tell.pages.board_page import sections
-from monitor.tell.pages.views import BoardView
 from monitor.tell.screen import status_text
+from monitor.tell.views import BoardView
 from monitor.tell.words import Display
 from monitor.watch.desk import Desk
 from monitor.watch.job.delivery import deliver
@@ -21,7 +21,8 @@ from monitor.watch.job.installing import Installing, install
 from monitor.watch.job.jobs import open_job
 from monitor.watch.judging import assess
 from monitor.watch.papers import boards
-from monitor.watch.papers.pages import report_page, status_view, view_of
+from monitor.watch.papers.pages import report_page
+from monitor.watch.papers.screens import status_view, view_of
 from monitor.watch.sensing.sensors import MAKER, add_sensor, assign_sensor
 
 WHY = {"not_ready": True, "reason": "guests"}

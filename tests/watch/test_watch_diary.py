@@ -16,7 +16,7 @@ from monitor.watch.job.delivery import deliver
 from monitor.watch.job.diary import correct, hand_reading
 from monitor.watch.job.installing import Installing, install
 from monitor.watch.judging import assess
-from monitor.watch.papers.pages import status_view
+from monitor.watch.papers.screens import status_view
 
 WHY = {"not_ready": True, "reason": "guests"}
 

@@ -31,7 +31,8 @@ from monitor.watch.job.attach import File, Shown, photos
 from monitor.watch.job.entering import add
 from monitor.watch.job.jobs import close_job, facts_of, open_job
 from monitor.watch.judging import assess, note_completions
-from monitor.watch.papers.pages import job_rows, report_page
+from monitor.watch.papers.pages import report_page
+from monitor.watch.papers.screens import job_rows
 from monitor.watch.papers.sheets import write_handover
 from monitor.watch.papers.shown import display
 from monitor.watch.service.works import back_up, judge_what_was_heard

@@ -21,8 +21,9 @@ from monitor.watch.job.diary import correct, hand_reading, note
 from monitor.watch.job.installing import Installing, install
 from monitor.watch.job.jobs import close_job, open_job
 from monitor.watch.papers import pages
-from monitor.watch.papers.pages import job_rows, report_page, write_report
+from monitor.watch.papers.pages import report_page, write_report
 from monitor.watch.papers.printing import write_whole
+from monitor.watch.papers.screens import job_rows
 from monitor.watch.sensing.instruments import check_sensor, salt_point
 from monitor.watch.sensing.sensors import add_sensor, assign_sensor, release_sensor
 from monitor.watch.service.awake import daemon_trouble

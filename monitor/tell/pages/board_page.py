@@ -18,7 +18,8 @@ from monitor.tell.drawn.board_chart import DaysChart, DaysPanel, known_days
 from monitor.tell.drawn.board_drawing import days_drawing
 from monitor.tell.pages import cut
 from monitor.tell.pages.table import Row, Table
-from monitor.tell.pages.views import BoardView, Lying, ReportPage
+from monitor.tell.pages.views import ReportPage
+from monitor.tell.views import BoardView, Lying
 from monitor.tell.words import Display
 
 MOST_EFFECTS = 10  # of excursions that did something; the record has all

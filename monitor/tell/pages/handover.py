@@ -15,7 +15,8 @@ from monitor.rules.cautions import CAUTIONS, at_step
 from monitor.rules.install.care import Item
 from monitor.tell import diary, words
 from monitor.tell.pages.page import render
-from monitor.tell.pages.views import Hears, JobFacts
+from monitor.tell.pages.views import Hears
+from monitor.tell.views import JobFacts
 from monitor.tell.words import Display
 
 CALLS = (  # two in a row; nobody is named: the sheet is filled in by hand

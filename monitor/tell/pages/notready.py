@@ -10,7 +10,7 @@ from monitor.rules.assessment import Condition
 from monitor.rules.cautions import CAUTIONS, at_step
 from monitor.tell import care, diary, words
 from monitor.tell.pages.page import render
-from monitor.tell.pages.views import JobFacts
+from monitor.tell.views import JobFacts
 from monitor.tell.words import Display
 
 _COMMAND = re.compile(r": wallclime [^.]*")

@@ -13,7 +13,7 @@ from monitor.tell import makers, words
 from monitor.tell.drawn.qr import qr
 from monitor.tell.pages.evidence import Sealed
 from monitor.tell.pages.page import render
-from monitor.tell.pages.views import JobFacts
+from monitor.tell.views import JobFacts
 from monitor.tell.words import Display
 
 LIMIT_HEAD = ("figure", "this profile", "the maker", "looser", "document")

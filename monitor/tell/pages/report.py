@@ -13,7 +13,7 @@ from monitor.tell.drawn.board_figure import days_figure_json
 from monitor.tell.drawn.chart import chart_of
 from monitor.tell.drawn.figures import figure_json
 from monitor.tell.drawn.moist_figure import air_figure_json
-from monitor.tell.pages import board_page, cut, meanings, report_air, report_out
+from monitor.tell.pages import board_page, checks, cut, meanings, report_air, report_out
 from monitor.tell.pages.candour import front
 from monitor.tell.pages.evidence import evidence_rows
 from monitor.tell.pages.page import render
@@ -63,7 +63,7 @@ def render_report(page: ReportPage, *, still: bool = False) -> str:
         coverage=report_out.coverage(page),
         origins=report_out.origins(page.assessment),
         sensors=_sensors(page, display),
-        checks=instruments.checks(page.checks, display),
+        checks=checks.checks(page.checks, display),
         profile=_profile(page, display),
         makers=_makers(page, display),
         others=_others(page.assessment, display),
@@ -263,7 +263,7 @@ def _sensor(sensor: SensorLine, display: Display) -> Row:
     name, stream, backing = (
         words.visible(sensor.name),
         words.visible(sensor.stream),
-        instruments.backing(sensor, display),
+        checks.backing(sensor, display),
     )
     return name, stream, format_duration(sensor.hold), uncertainty, backing, stays
 

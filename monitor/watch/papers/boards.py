@@ -33,7 +33,7 @@ from monitor.rules.frame import Frame, effective
 from monitor.rules.replay import heard
 from monitor.rules.timeline import spans_of
 from monitor.tell.boards import outlook_lines, pinned_line, starts_from, warmth_lines
-from monitor.tell.pages.views import BoardView, Lying
+from monitor.tell.views import BoardView, Lying
 from monitor.watch.desk import Desk
 
 

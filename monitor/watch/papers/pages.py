@@ -1,9 +1,8 @@
-"""Values for the screens and pages, put together from the log and the readings."""
+"""Values for the pages, put together from the log and the readings."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -15,7 +14,6 @@ from monitor.basis.units import System
 from monitor.basis.values import AIR, SENSORS_CHAIN, Entry, Kind, Quantity
 from monitor.rules.alarm.halfknown import half_known
 from monitor.rules.assessment import Assessment, Phase, State
-from monitor.rules.begun import open_at_start
 from monitor.rules.board.causes import causes
 from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame, Sensor, effective
@@ -25,7 +23,6 @@ from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
 from monitor.rules.thinning import thinned_days
 from monitor.tell.instruments import beside
-from monitor.tell.makers import warnings
 from monitor.tell.pages.views import (
     Backing,
     ChannelLine,
@@ -33,75 +30,22 @@ from monitor.tell.pages.views import (
     HandReading,
     Head,
     Hears,
-    JobFacts,
-    JobRow,
     ReportPage,
     SensorLine,
-    StatusView,
     Stay,
 )
 from monitor.tell.words import QUANTITY
 from monitor.watch.desk import Desk
 from monitor.watch.evidence.silences import away_of
-from monitor.watch.job.advising import Advised, Asked, advised, notes
 from monitor.watch.job.attach import documents_of
-from monitor.watch.job.jobs import closed_at
 from monitor.watch.judging import as_first_written, assess
-from monitor.watch.papers.boards import board_view, whole_board_view
+from monitor.watch.papers.boards import whole_board_view
+from monitor.watch.papers.screens import facts_of
 from monitor.watch.papers.shown import display
 from monitor.watch.papers.spans import Span, cut_of, judged_span
 from monitor.watch.sensing.beside import drifts, hand_beside
 
 _FACTS = ("sensor", "place", "from", "to", "released", "placement", "role")
-
-
-def job_rows(desk: Desk) -> list[JobRow]:
-    """Every job with its Assessment of now."""
-    return [JobRow(assess(desk, name), closed_at(desk, name), desk.book.building(name)) for name in desk.book.names()]
-
-
-def status_view(desk: Desk, job: str) -> StatusView:
-    """One job as it stands now, with what to do about its air while it is open."""
-    found = assess(desk, job)
-    frame = desk.book.frame_at(job, found.as_of)
-    told = notes(frame, desk, found, display(desk, job)) if frame.close is None else ()
-    return replace(_view(desk, found, frame), notes=told)
-
-
-def advised_of(desk: Desk, job: str, asked: Asked) -> Advised:
-    """Advice about a job's room now. Raises RecordError."""
-    found = assess(desk, job)
-    return advised(desk.book.frame_at(job, found.as_of), desk, found, asked, display(desk, job).units)
-
-
-def view_of(desk: Desk, found: Assessment) -> StatusView:
-    """One job as an Assessment has it."""
-    return _view(desk, found, desk.book.frame_at(found.job, found.as_of))
-
-
-def _view(desk: Desk, found: Assessment, frame: Frame) -> StatusView:
-    board = board_view(desk, found, frame)
-    return StatusView(found, _facts(desk, found, frame), frame.profile, away_of(desk, frame), board=board)
-
-
-def _facts(desk: Desk, found: Assessment, frame: Frame) -> JobFacts:
-    job = found.job
-    log = desk.book.log(job)
-    return JobFacts(
-        length=frame.job.length,
-        height=frame.job.height,
-        units=cast(System, frame.job.units),
-        boxes_place=frame.job.boxes_place,
-        wall_place=frame.job.wall_place,
-        outdoor_place=frame.job.outdoor_place,
-        opened_at=frame.job.opened,
-        opened_by=log[0].who,
-        install_start=frame.start,
-        install_finish=frame.finish,
-        closed_at=frame.close,
-        open_at_start=open_at_start(log, found.as_of, lambda at: assess(desk, job, at=at)),
-        looser=tuple(warnings(documents_of(desk, job, at=found.as_of), frame.profile, display(desk, job))),
-    )
 
 
 def report_page(
@@ -122,7 +66,7 @@ def report_page(
     spoken = {} if window is None else heard(frame, found.as_of, desk.store, *window)
     return ReportPage(
         assessment=found,
-        facts=_facts(desk, found, frame),
+        facts=facts_of(desk, found, frame),
         profile=frame.profile,
         channels=() if window is None else _lines(frame, spoken, window),
         hand_readings=_hand_readings(desk, frame, found.as_of),

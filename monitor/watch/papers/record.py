@@ -15,8 +15,9 @@ from monitor.watch.desk import Desk
 from monitor.watch.evidence.witness import sealed, witnessed
 from monitor.watch.job.attach import documents_of
 from monitor.watch.judging import assess
-from monitor.watch.papers.pages import level_of, view_of
+from monitor.watch.papers.pages import level_of
 from monitor.watch.papers.printing import page_file, write_page
+from monitor.watch.papers.screens import view_of
 from monitor.watch.papers.shown import display
 
 RECORD = "record of conditions"  # why a head was made

@@ -12,8 +12,9 @@ from monitor.rules.frame import effective
 from monitor.watch.desk import Desk
 from monitor.watch.job.life import finished_wall, items_of
 from monitor.watch.judging import assess
-from monitor.watch.papers.pages import hears, view_of
+from monitor.watch.papers.pages import hears
 from monitor.watch.papers.printing import page_file, write_page
+from monitor.watch.papers.screens import view_of
 from monitor.watch.papers.shown import display
 
 SOFTWARE = f"wallclime {monitor.__version__}"
