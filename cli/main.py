@@ -109,7 +109,7 @@ NOUNS = {
 }
 
 
-_SWEPT_AFTER = 100_000  # things made and not given up; Python itself says 700
+_SWEPT_AFTER = 200_000  # things made and not given up, more than a status makes; Python itself says 700
 
 
 class _Word(TyperCommand):
