@@ -49,7 +49,7 @@ def test_without_a_file_there_is_a_store_in_the_home_a_local_broker_and_two_sour
     assert found.home == tmp_path
     assert found.store_url == f"sqlite:///{tmp_path}/wallclime.db"
     assert found.broker == Broker("127.0.0.1", 1883, found.broker.client_id, None, None, MINUTE)
-    assert found.service == Service(judge_every=60 * SECOND, linger=200, batch=5_000, back_fill=7 * DAY)
+    assert found.service == Service(judge_every=60 * SECOND, linger=200, batch=10_000, back_fill=7 * DAY)
     assert found.log == Logging("info", "text")
     assert found.sources == (
         Source(
@@ -109,7 +109,7 @@ def test_the_client_id_is_the_same_at_every_start_and_another_for_each_home(tmp_
 def test_what_a_file_sets_replaces_only_that(load):
     found = load('[broker]\nhost = "broker.invalid"\n[service]\nlinger = "1.5 s"\n[log]\nlevel = "debug"')
     assert (found.broker.host, found.broker.port) == ("broker.invalid", 1883)
-    assert (found.service.linger, found.service.batch) == (1_500, 5_000)
+    assert (found.service.linger, found.service.batch) == (1_500, 10_000)
     assert found.log == Logging("debug", "text")
     assert [source.topic for source in found.sources] == ["site/{sensor}/climate", "#"]
 
