@@ -422,7 +422,7 @@ class SensorsLog:
     def __init__(self, entries: Sequence[Entry]) -> None:
         self._entries = effective(entries)
         self._moments = sorted({entry.at for entry in self._entries})
-        self._every, self._claims = sensors_of(entries), claims_of(self._entries)
+        self.sensors, self._claims = sensors_of(entries), claims_of(self._entries)
         self._checks: dict[str, list[Entry]] = {}
         for entry in self._entries:
             if entry.kind is Kind.CHECK:
@@ -446,8 +446,10 @@ class SensorsLog:
 
     def sensor(self, name: str, as_of: int) -> Sensor:
         """A sensor with its checks as known at `as_of` and all that was said of its units. [ms]"""
-        checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of)
-        return replace(self._every[name], checks=checks.get(name, ()), claims=self._claims.get(name, ()))
+        checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of).get(name, ())
+        claims = self._claims.get(name, ())
+        sensor = self.sensors[name]
+        return replace(sensor, checks=checks, claims=claims) if checks or claims else sensor
 
 
 def moments_of(log: Sequence[Entry]) -> list[int]:
