@@ -10,12 +10,10 @@ from sqlalchemy import Connection, bindparam, select
 
 from monitor.basis.errors import StoreError
 from monitor.basis.times import rfc3339
-from monitor.keep.connect import Connected, insert
+from monitor.keep.connect import Connected, insert, listed
 from monitor.keep.forget import erased_chains
 from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
-
-_CHUNK = 1_000  # ids a query: SQLite takes 32,766 parameters
 
 
 def _raise_generation(conn: Connection, jobs: Sequence[str]) -> None:
@@ -63,8 +61,8 @@ def _held_marks(conn: Connection, ids: Sequence[int]) -> dict[int, str]:
     In order of their ids, so that two that settle never wait for each other.
     """
     held: dict[int, str] = {}
-    for begin in range(0, len(ids), _CHUNK):
-        of = dirty.c.id.in_(sorted(ids)[begin : begin + _CHUNK])
+    for some in listed(sorted(ids)):
+        of = dirty.c.id.in_(some)
         query = select(dirty.c.id, dirty.c.stream).where(of).order_by(dirty.c.id).with_for_update()
         held |= {row.id: row.stream for row in conn.execute(query)}
     return held
