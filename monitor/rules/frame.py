@@ -296,17 +296,15 @@ def profiles_of(entries: Sequence[Entry]) -> tuple[ProfileText, ...]:
 
 def sensors_of(entries: Sequence[Entry]) -> dict[str, Sensor]:
     """Every sensor of the sensors' chain by name; a later entry of the same name stands."""
-    return {
-        entry.body["name"]: Sensor(
-            name=entry.body["name"],
-            stream=entry.body["stream"],
-            hold=entry.body["hold_ms"],
-            uncertainty={Quantity(q): float(u) for q, u in entry.body["uncertainty"].items()},
-            since=entry.at,
-        )
-        for entry in effective(entries)
-        if entry.kind is Kind.SENSOR
-    }
+    stated: dict[tuple[tuple[str, float], ...], dict[Quantity, float]] = {}  # of most sensors the same
+    found = {}
+    for entry in effective(entries):
+        if entry.kind is Kind.SENSOR:
+            body = entry.body
+            said = tuple(body["uncertainty"].items())
+            uncertainty = stated.setdefault(said, {Quantity(q): float(u) for q, u in said})
+            found[body["name"]] = Sensor(body["name"], body["stream"], body["hold_ms"], uncertainty, since=entry.at)
+    return found
 
 
 def checks_of(entries: Iterable[Entry]) -> dict[str, tuple[Check, ...]]:
