@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, make_url
 from sqlalchemy.dialects import sqlite
@@ -31,11 +31,14 @@ SQLITE = (
     "PRAGMA cache_size = -1000",  # KiB a connection: one in each thread, and the system remembers the file anyway
 )
 STATEMENTS = 32  # that a connection keeps prepared
+LISTED = 256  # the longest list of a query: SQLite takes some 230 bytes for each in it
 MARKS = {"sqlite": "?", "postgresql": "%s"}  # in the place of a value, in SQL that goes past SQLAlchemy
 POSTGRESQL = (
     f"SET lock_timeout = {PATIENCE}",
     "SET jit = off",  # a question about hundreds of channels would be compiled for seconds, to run for a moment
 )
+
+_T = TypeVar("_T")
 
 _URL = "the store's URL"
 _ADDRESS = 'Write it like "sqlite:///wallclime.db" or "postgresql://user@host/database"'
@@ -102,6 +105,17 @@ def bulk(conn: Connection, statements: Mapping[str, str], rows: Sequence[tuple[A
     if conn.dialect.name != "postgresql":
         return conn.exec_driver_sql(statement, list(rows)).rowcount
     return conn.exec_driver_sql(statement, tuple(map(list, zip(*rows, strict=True)))).rowcount
+
+
+def listed(some: Iterable[_T]) -> Iterator[list[_T]]:
+    """`some` in parts of which each is the list of a query, its last one again and again until it has 2^n.
+
+    With a list of another length it is another query, and every connection keeps those that it ran last prepared.
+    """
+    left = list(some)
+    for begin in range(0, len(left), LISTED):
+        part = left[begin : begin + LISTED]
+        yield part + part[-1:] * ((1 << (len(part) - 1).bit_length()) - len(part))
 
 
 def _private_file(path: Path) -> None:

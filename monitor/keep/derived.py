@@ -9,13 +9,10 @@ from sqlalchemy import Connection, bindparam, select
 
 from monitor.basis.errors import StoreError
 from monitor.basis.times import rfc3339
-from monitor.keep.connect import Connected, bulk, insert
+from monitor.keep.connect import Connected, bulk, insert, listed
 from monitor.keep.forget import erased_chains
 from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
-
-_CHUNK = 1_000  # ids a query: SQLite takes 32,766 parameters
-
 
 _ONE_MORE = "ON CONFLICT (job) DO UPDATE SET value = generation.value + 1"
 _RAISE = {
@@ -72,11 +69,7 @@ def _taken(conn: Connection, ids: Sequence[int]) -> list[str]:
 
     They are held in order of their ids, so that two that settle never wait for each other.
     """
-    return [
-        stream
-        for begin in range(0, len(ids), _CHUNK)
-        for stream in conn.scalars(_TAKE, {"ids": sorted(ids)[begin : begin + _CHUNK]})
-    ]
+    return [stream for some in listed(sorted(ids)) for stream in conn.scalars(_TAKE, {"ids": some})]
 
 
 def _mark_stale(conn: Connection, news: Sequence[Stale]) -> None:

@@ -6,14 +6,19 @@ from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from sqlalchemy import bindparam, select
+from sqlalchemy import Connection, bindparam, select
 
 from monitor.basis.values import Quantity, Series
-from monitor.keep.connect import MARKS, Connected
+from monitor.keep.connect import MARKS, Connected, listed
 from monitor.keep.readings import origins_of, places_of, units_of
 from monitor.keep.schema import channel, sensor
 
-_AT_ONCE = 200  # channels a query: SQLite joins 500 at most
+_AT_ONCE = 50  # channels a query, always: each connection keeps it prepared, and one of another number beside it
+_PART = "SELECT {of}, t, value, unit_id, origin_id FROM reading WHERE channel_id = {mark} AND t >= {mark}"
+_SINCE = {
+    dialect: " UNION ALL ".join(_PART.format(of=of, mark=mark) for of in range(_AT_ONCE))
+    for dialect, mark in MARKS.items()
+}
 _MANY = 5_000  # streams that are asked for by name; of more all are read
 _ROW = np.dtype([("of", np.int64), ("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
 _COLUMNS = (channel.c.id, channel.c.first_t, channel.c.last_t, channel.c.readings)
@@ -35,18 +40,20 @@ class Lately(Connected):
 
     def sums(self, streams: Collection[str]) -> dict[str, dict[Quantity, Sums]]:
         """Every channel of these streams that was heard."""
-        asked = (_SUMS_OF, {"streams": list(streams)}) if len(streams) <= _MANY else (_SUMS,)
+        few = len(streams) <= _MANY
+        asked = [(_SUMS_OF, {"streams": some}) for some in listed(streams)] if few else [(_SUMS, {})]
         found: dict[str, dict[Quantity, Sums]] = {}
         with self._reading() as conn:
-            for stream, quantity, *sums in conn.execute(*asked):
+            for stream, quantity, *sums in (row for query, of in asked for row in conn.execute(query, of)):
                 found.setdefault(stream, {})[Quantity(quantity)] = Sums(*sums)
         return found
 
     def since(self, asked: Sequence[tuple[int, int]]) -> list[Series]:
         """Of each channel, by its id, the readings from a time on [ms]: in the order of `asked`."""
-        rows = np.concatenate([self._rows(asked, k) for k in range(0, len(asked), _AT_ONCE)] or [np.empty(0, _ROW)])
-        rows = rows[np.lexsort((rows["t"], rows["of"]))]
         with self._reading() as conn:
+            parts = [_rows(conn, asked[k : k + _AT_ONCE], k) for k in range(0, len(asked), _AT_ONCE)]
+            rows = np.concatenate([np.empty(0, _ROW), *parts])
+            rows = rows[np.lexsort((rows["t"], rows["of"]))]
             units, origins = units_of(conn, rows["unit"]), origins_of(conn, rows["origin"])
         edges = np.searchsorted(rows["of"], np.arange(len(asked) + 1))
         found = []
@@ -58,12 +65,12 @@ class Lately(Connected):
             found.append(Series(*whole, unit_names, origin_names))
         return found
 
-    def _rows(self, asked: Sequence[tuple[int, int]], begin: int) -> np.ndarray:
-        """Those of `_AT_ONCE` channels from number `begin` on."""
-        mark = MARKS[self._engine.dialect.name]
-        part = f"SELECT {{number}}, t, value, unit_id, origin_id FROM reading WHERE channel_id = {mark} AND t >= {mark}"
-        some = asked[begin : begin + _AT_ONCE]
-        text = " UNION ALL ".join(part.format(number=begin + k) for k in range(len(some)))
-        with self._reading() as conn:
-            rows = conn.exec_driver_sql(text, tuple(value for one in some for value in one)).all()
-        return np.array([tuple(row) for row in rows], _ROW)
+
+def _rows(conn: Connection, asked: Sequence[tuple[int, int]], first: int) -> np.ndarray:
+    """What came since of these channels, the numbers of which count from `first`."""
+    none = [(None, None)] * (_AT_ONCE - len(asked))
+    values = tuple(value for one in (*asked, *none) for value in one)
+    found = conn.exec_driver_sql(_SINCE[conn.dialect.name], values).all()
+    rows = np.array([tuple(row) for row in found], _ROW)
+    rows["of"] += first
+    return rows

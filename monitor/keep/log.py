@@ -47,8 +47,8 @@ def held(conn: Connection, name: str, new: bool) -> int:
 
 
 def _lean(body: dict[str, Any]) -> dict[str, Any]:
-    """The same with keys that all entries share: whoever remembers the logs of many jobs holds each key but once."""
-    return {sys.intern(key): value for key, value in body.items()}
+    """The same with words that all entries share: whoever remembers the logs of many jobs holds each but once."""
+    return {sys.intern(key): sys.intern(value) if isinstance(value, str) else value for key, value in body.items()}
 
 
 def entries_of(conn: Connection, name: str) -> list[Entry]:
@@ -58,7 +58,7 @@ def entries_of(conn: Connection, name: str) -> list[Entry]:
     text = f"[{','.join([row[-1] for row in rows])}]"  # at once: of thousands each would take its time
     bodies = json.loads(text, object_hook=_lean)
     return [
-        Entry(name, number, _KINDS[kind], at, entered, who, body, corrects, salt, link)
+        Entry(sys.intern(name), number, _KINDS[kind], at, entered, sys.intern(who), body, corrects, salt, link)
         for (number, kind, at, entered, who, corrects, salt, link, _), body in zip(rows, bodies, strict=True)
     ]
 

@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, field, replace
+from functools import cached_property
 from shlex import quote
 from typing import Any, Literal
 
@@ -294,9 +295,13 @@ def profiles_of(entries: Sequence[Entry]) -> tuple[ProfileText, ...]:
     )
 
 
+_Stated = dict[tuple[tuple[str, float], ...], dict[Quantity, float]]
+
+
 def sensors_of(entries: Sequence[Entry]) -> dict[str, Sensor]:
     """Every sensor of the sensors' chain by name; a later entry of the same name stands."""
-    return {name: _sensor(entry) for name, entry in _named(effective(entries)).items()}
+    stated: _Stated = {}
+    return {name: _sensor(entry, stated) for name, entry in _named(effective(entries)).items()}
 
 
 def _named(entries: Iterable[Entry]) -> dict[str, Entry]:
@@ -304,14 +309,12 @@ def _named(entries: Iterable[Entry]) -> dict[str, Entry]:
     return {entry.body["name"]: entry for entry in entries if entry.kind is Kind.SENSOR}
 
 
-def _sensor(entry: Entry) -> Sensor:
-    return Sensor(
-        name=entry.body["name"],
-        stream=entry.body["stream"],
-        hold=entry.body["hold_ms"],
-        uncertainty={Quantity(q): float(u) for q, u in entry.body["uncertainty"].items()},
-        since=entry.at,
-    )
+def _sensor(entry: Entry, stated: _Stated) -> Sensor:
+    """`stated`: the uncertainties that sensors were stated with, which most have in common."""
+    body = entry.body
+    said = tuple(body["uncertainty"].items())
+    uncertainty = stated.setdefault(said, {Quantity(q): float(u) for q, u in said})
+    return Sensor(body["name"], body["stream"], body["hold_ms"], uncertainty, since=entry.at)
 
 
 def checks_of(entries: Iterable[Entry]) -> dict[str, tuple[Check, ...]]:
@@ -428,6 +431,8 @@ class SensorsLog:
         self._entries = effective(entries)
         self._moments = sorted({entry.at for entry in self._entries})
         self._named, self._claims = _named(self._entries), claims_of(self._entries)
+        self._made: dict[str, Sensor] = {}
+        self._stated: _Stated = {}
         self._checks: dict[str, list[Entry]] = {}
         for entry in self._entries:
             if entry.kind is Kind.CHECK:
@@ -451,8 +456,20 @@ class SensorsLog:
 
     def sensor(self, name: str, as_of: int) -> Sensor:
         """A sensor with its checks as known at `as_of` and all that was said of its units. [ms]"""
-        checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of)
-        return replace(_sensor(self._named[name]), checks=checks.get(name, ()), claims=self._claims.get(name, ()))
+        checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of).get(name, ())
+        claims = self._claims.get(name, ())
+        sensor = self._sensor(name)
+        return replace(sensor, checks=checks, claims=claims) if checks or claims else sensor
+
+    @cached_property
+    def sensors(self) -> dict[str, Sensor]:
+        """Every sensor by name, without its checks."""
+        return {name: self._sensor(name) for name in self._named}
+
+    def _sensor(self, name: str) -> Sensor:
+        if name not in self._made:
+            self._made[name] = _sensor(self._named[name], self._stated)
+        return self._made[name]
 
 
 def moments_of(log: Sequence[Entry]) -> list[int]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import bisect
 import copy
-import sys
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -66,13 +65,6 @@ def linked(entries: Sequence[Entry]) -> list[Entry | Withheld]:
     ]
 
 
-def _lean(entry: Entry) -> Entry:
-    """The entry, with a profile's text shared by all that say the same: of a thousand jobs most have one of a few."""
-    if entry.kind is not Kind.PROFILE:
-        return entry
-    return replace(entry, body={**entry.body, "text": sys.intern(entry.body["text"])})
-
-
 @dataclass(frozen=True, slots=True)
 class _Asked:
     """What was asked of a log of so many entries: how long chains are, and which jobs name which places."""
@@ -124,7 +116,7 @@ class Book:
         """All entries of one chain."""
         known = self._read.get(chain, [])
         if len(known) < self._length(chain):
-            known = self._read[chain] = [_lean(entry) for entry in self._store.entries(chain)]
+            known = self._read[chain] = self._store.entries(chain)
         return known
 
     def _length(self, chain: str) -> int:
@@ -176,7 +168,7 @@ class Book:
 
     def sensors(self) -> dict[str, Sensor]:
         """Every named sensor."""
-        return self._of_sensors(sensors_of)
+        return self._of_sensors(SensorsLog).sensors
 
     def stays(self) -> tuple[Stay, ...]:
         """Where every sensor was and is."""
@@ -256,11 +248,13 @@ def _stays(entries: Sequence[Entry]) -> tuple[Stay, ...]:
     return stays_of(effective(entries))
 
 
-def _stood_at(entries: Sequence[Entry]) -> dict[str, set[str]]:
+def _stood_at(entries: Sequence[Entry]) -> dict[str, tuple[str, ...]]:
     """The places that the sensor of each stream was ever at."""
-    sensors, stood = sensors_of(entries), dict[str, set[str]]()
+    sensors, stood = sensors_of(entries), dict[str, tuple[str, ...]]()
     for stay in _stays(entries):
-        stood.setdefault(sensors[stay.sensor].stream, set()).add(stay.place)
+        stream = sensors[stay.sensor].stream
+        if stay.place not in stood.get(stream, ()):
+            stood[stream] = (*stood.get(stream, ()), stay.place)
     return stood
 
 

@@ -45,6 +45,19 @@ def test_a_body_comes_back_exactly_as_it_was(store):
     assert repr(written.body) == repr(body)
 
 
+def test_the_words_of_all_entries_are_held_but_once(store):
+    """A thousand jobs say mostly the same: who reads the logs of them all holds each word once."""
+    for job in ("hall", "attic"):
+        store.append(
+            job, [Draft(Kind.DELIVER, T, "Ada of the hall", {"lot": "lot 1 of 2", "more": {"by": "the van"}})], new=True
+        )
+    (one,), (other,) = store.entries("hall"), store.entries("attic")
+    assert one.who is other.who
+    assert one.body["lot"] is other.body["lot"]
+    assert one.body["more"]["by"] is other.body["more"]["by"]
+    assert [id(key) for key in one.body] == [id(key) for key in other.body]
+
+
 def test_an_empty_chain_has_no_entries_and_a_head_of_zeros(store):
     assert store.entries(SENSORS_CHAIN) == []
     assert store.head(SENSORS_CHAIN) == (0, bytes(32))

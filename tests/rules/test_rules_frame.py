@@ -16,6 +16,7 @@ from monitor.rules.frame import (
     Job,
     ProfileText,
     Sensor,
+    SensorsLog,
     Stay,
     effective,
     frame_of,
@@ -239,6 +240,19 @@ def test_a_later_entry_of_the_same_sensor_stands():
     log.add(Kind.SENSOR, 81_000, sensor("a", hold=90, humidity=2.0))
     found = sensors_of(log.entries)["a"]
     assert (found.hold, found.uncertainty[HUMIDITY], found.since) == (90 * MINUTE, 2.0, minutes(81_000))
+
+
+def test_what_is_stated_alike_of_sensors_is_held_but_once():
+    log = sensors("a", "b")
+    log.add(Kind.SENSOR, 80_000, sensor("c", humidity=2.0))
+    found = sensors_of(log.entries)
+    assert found["a"].uncertainty is found["b"].uncertainty
+    assert found["c"].uncertainty == {TEMPERATURE: 1.0, HUMIDITY: 2.0}
+
+
+def test_jobs_share_a_sensor_of_which_nothing_was_said_since():
+    log = SensorsLog(sensors("a").entries)
+    assert log.sensor("a", LATE) is log.sensors["a"]
 
 
 def test_a_check_of_the_log_holds_from_its_time_for_its_sensor():

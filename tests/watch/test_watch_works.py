@@ -282,3 +282,11 @@ def test_what_was_judged_is_looked_at_without_being_judged_again(desk):
         desk.clock.move(5 * MINUTE)  # what was judged longer ago is not looked at any more
         look.run("")
         assert judged.call_count == 2
+
+
+def test_what_a_round_left_free_goes_back_to_the_computer(desk):
+    furnish(desk)
+    [look] = (one for one in works.works_of(desk, lambda: None, {}) if one.name == "look")
+    with mock.patch("monitor.watch.service.works.give_back") as given:
+        look.run("")
+    assert given.call_count == 1

@@ -6,9 +6,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.basis.times import HOUR
-from monitor.basis.values import Quantity, Series, empty_series
+from monitor.basis.values import Quantity, Series
 from monitor.keep.lately import Sums
 from monitor.keep.store import Store
 from monitor.watch.service.packed import Packed, packed
@@ -16,7 +17,7 @@ from monitor.watch.service.packed import Packed, packed
 _AT_ONCE = 30  # readings of a channel that are packed together: to pack takes as long for one
 SPAN = 28 * HOUR  # today from its midnight, or a day back, and two hours that the flags of its readings rest on [ms]
 
-_NOTHING = empty_series()
+_NEW = np.dtype([("t", np.int64), ("value", np.float64), ("unit", np.int16), ("origin", np.int32)])
 _NEVER = 1 << 62  # nothing is of late before the first round [ms]
 
 Key = tuple[str, Quantity]
@@ -24,24 +25,23 @@ Key = tuple[str, Quantity]
 
 @dataclass(frozen=True, slots=True)
 class _Tail:
-    """All readings of a channel from `since` on, when its last was of `last_t` and it had `readings` in all. [ms]
+    """All readings of a channel from `since` on, as of `sums`. [ms]
 
-    Most of them are packed, `new` are not.
+    Most of them are packed, `new` are not: rows of `_NEW`, of the units and origins that the packed ones have.
     """
 
     packed: Packed
-    new: Series
+    new: bytes
     since: int
-    last_t: int
-    readings: int
+    sums: Sums
 
     def series(self) -> Series:
-        return _joined(self.packed.series(), self.new)
+        return _joined(self.packed.series(), np.frombuffer(self.new, _NEW)) if self.new else self.packed.series()
 
     def next(self) -> int:
         """The first time that nothing is known of. [ms]"""
-        if len(self.new):
-            return int(self.new.t[-1]) + 1
+        if self.new:
+            return int(np.frombuffer(self.new, _NEW)["t"][-1]) + 1
         return self.packed.last + 1 if len(self.packed) else self.since
 
 
@@ -117,7 +117,7 @@ class Lately:
         for other in self._sums[key[0]]:
             if other != key[1] and (tail := self._tails.get((key[0], other))) is not None:
                 kept = kept.beside(tail.packed)
-        self._tails[key] = _Tail(kept, _NOTHING, since, sums.last_t, sums.readings)
+        self._tails[key] = _Tail(kept, b"", since, sums)
 
     def several(
         self, stream: str, quantities: Sequence[Quantity], start: int | None = None, end: int | None = None
@@ -135,20 +135,21 @@ class Lately:
         asked = [(self._sums[stream][of].id, self._tails[stream, of].next()) for stream, of in grown]
         for key, new in zip(grown, self._store.since(asked), strict=True):
             tail, sums = self._tails.pop(key), self._sums[key[0]][key[1]]
-            if tail.readings + len(new) == sums.readings and _of_one_make(tail.packed, new):
-                grown_by = _joined(tail.new, new)
-                self._grow(key, replace(tail, new=grown_by, last_t=sums.last_t, readings=sums.readings), sums)
+            if tail.sums.readings + len(new) == sums.readings and _of_one_make(tail.packed, new):
+                self._grow(key, tail, new, sums)
 
     def _has_grown(self, key: Key) -> bool:
         """Whether something is new; its last time tells, too, as days that are thinned have fewer readings."""
         tail, sums = self._tails[key], self._sums[key[0]][key[1]]
-        return (tail.readings, tail.last_t) != (sums.readings, sums.last_t)
+        return (tail.sums.readings, tail.sums.last_t) != (sums.readings, sums.last_t)
 
-    def _grow(self, key: Key, tail: _Tail, sums: Sums) -> None:
-        if len(tail.packed) and len(tail.new) < _AT_ONCE:
-            self._tails[key] = tail
+    def _grow(self, key: Key, tail: _Tail, new: Series, sums: Sums) -> None:
+        grown = replace(tail, new=tail.new + _rows(new).tobytes(), sums=sums)
+        if len(tail.packed) and len(grown.new) < _AT_ONCE * _NEW.itemsize:
+            self._tails[key] = grown
         else:
-            whole, since = tail.series(), max(tail.since, self._at - SPAN)
+            whole = grown.series() if len(tail.packed) else new
+            since = max(tail.since, self._at - SPAN)
             self._keep(key, _part(whole, int(whole.t.searchsorted(since)), len(whole)), since, sums)
 
     def conflicts(self, streams: Sequence[str], start: int, end: int) -> int:
@@ -173,15 +174,19 @@ def _of_one_make(kept: Packed, new: Series) -> bool:
     return not len(kept) or (kept.units, kept.origins) == (new.units, new.origins)
 
 
-def _joined(series: Series, new: Series) -> Series:
+def _rows(series: Series) -> NDArray[np.void]:
+    rows = np.empty(len(series), _NEW)
+    rows["t"], rows["value"], rows["unit"], rows["origin"] = series.t, series.value, series.unit, series.origin
+    return rows
+
+
+def _joined(series: Series, new: NDArray[np.void]) -> Series:
     """`new` behind `series`, both of one make."""
-    if not len(new) or not len(series):
-        return new if len(new) else series
     return Series(
-        np.concatenate((series.t, new.t)),
-        np.concatenate((series.value, new.value)),
-        np.concatenate((series.unit, new.unit)),
-        np.concatenate((series.origin, new.origin)),
+        np.concatenate((series.t, new["t"])),
+        np.concatenate((series.value, new["value"])),
+        np.concatenate((series.unit, new["unit"])),
+        np.concatenate((series.origin, new["origin"])),
         series.units,
         series.origins,
     )

@@ -2,82 +2,63 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.basis.segment import scaled
+from monitor.basis.segment import Ints, scaled
 from monitor.basis.values import Origin, Series
 
-_RARE = 50  # one number in so many may need more bytes than the others
+_QUICK = 1  # how hard zlib tries: harder it takes several times as long and wins little
+_LEAST = 8  # [bytes]
 
-_Whole = TypeVar("_Whole", np.int16, np.int32, np.int64)
-
-
-@dataclass(frozen=True, slots=True)
-class Narrow:
-    """Whole numbers as what they are above the least of them, in as few bytes each as hold nearly all; None: nothing.
-
-    `rare` are the places and the numbers, above the least too, of those that need more: a gap between steps.
-    """
-
-    count: int
-    least: int
-    above: NDArray[np.unsignedinteger[Any]] | None = None
-    rare: tuple[NDArray[np.intp], NDArray[np.int64]] | None = None
-
-    def wide(self, dtype: type[_Whole]) -> NDArray[_Whole]:
-        """The numbers."""
-        if self.above is None:
-            return np.full(self.count, self.least, dtype)
-        whole = self.above.astype(dtype)
-        if self.rare is not None:
-            whole[self.rare[0]] = self.rare[1]
-        whole += dtype(self.least)
-        return whole
+Numbers = int | bytes  # the one that all of them are, or else what `_shut` makes of them
 
 
 @dataclass(frozen=True, slots=True)
 class Packed:
-    """A series: its first and last time and the steps between [ms], and its values.
+    """A series: its first and last time and the steps between [ms], its first value and the steps between.
 
-    Narrow ones are x 10^decimals; they are the doubles themselves where a segment would hold these, see there.
+    Values are whole, x 10^decimals; they are the doubles themselves where a segment would hold these, see there.
     """
 
+    count: int
     first: int
     last: int
-    steps: Narrow
+    steps: Numbers
     decimals: int
-    value: Narrow | NDArray[np.float64]
-    unit: Narrow
-    origin: Narrow
+    start: int
+    value: Numbers | NDArray[np.float64]
+    unit: Numbers
+    origin: Numbers
     units: tuple[str, ...]
     origins: tuple[Origin, ...]
 
     def __len__(self) -> int:
-        return self.unit.count
+        return self.count
 
     def series(self) -> Series:
         """What was packed, to the last bit."""
-        t = np.empty(len(self), np.int64)
-        t[:1] = self.first
-        t[1:] = self.steps.wide(np.int64)
         return Series(
-            t.cumsum(out=t),
-            self.value.wide(np.int64) / 10**self.decimals if isinstance(self.value, Narrow) else self.value,
-            self.unit.wide(np.int16),
-            self.origin.wide(np.int32),
+            _course(self.first, self.steps, self.count),
+            self._values(),
+            np.full(self.count, _opened(self.unit, self.count), np.int16),
+            np.full(self.count, _opened(self.origin, self.count), np.int32),
             self.units,
             self.origins,
         )
 
+    def _values(self) -> NDArray[np.float64]:
+        if isinstance(self.value, np.ndarray):
+            return self.value
+        return _course(self.start, self.value, self.count) / 10**self.decimals
+
     def beside(self, other: Packed) -> Packed:
-        """The same; its times are the ones of `other` where they are equal, and are kept once then."""
-        mine, its = self.steps, other.steps
-        same = mine.above is not None and np.array_equal(mine.wide(np.int64), its.wide(np.int64))
-        return replace(self, steps=its) if same else self
+        """The same; the steps of its times are the ones of `other` where they are equal, and are kept once then."""
+        return replace(self, steps=other.steps) if self.steps == other.steps else self
 
 
 def packed(series: Series) -> Packed:
@@ -85,27 +66,45 @@ def packed(series: Series) -> Packed:
     decimals, whole = scaled(series.value)
     first, last = (int(series.t[0]), int(series.t[-1])) if len(series) else (0, 0)
     return Packed(
+        len(series),
         first,
         last,
-        _narrow(np.diff(series.t)),
+        _shut(np.diff(series.t)),
         decimals or 0,
-        series.value.copy() if decimals is None else _narrow(whole),
-        _narrow(series.unit),
-        _narrow(series.origin),
+        int(whole[0]) if len(whole) else 0,
+        series.value.copy() if decimals is None else _shut(np.diff(whole)),
+        _shut(series.unit),
+        _shut(series.origin),
         series.units,
         series.origins,
     )
 
 
-def _narrow(whole: NDArray[np.signedinteger[Any]]) -> Narrow:
-    if not len(whole):
-        return Narrow(0, 0)
-    least = int(whole.min())
-    above = whole - least
+def _shut(whole: NDArray[np.signedinteger[Any]]) -> Numbers:
+    """The least of them, and what they are above it: the lowest bytes of all, then the next ones, deflated."""
+    least = int(whole.min()) if len(whole) else 0
+    above = whole.astype("<i8") - least
     if not above.any():
-        return Narrow(len(whole), least)
-    for dtype in (np.uint8, np.uint16, np.uint32):
-        rare = np.flatnonzero(above > np.iinfo(dtype).max)
-        if len(rare) <= len(whole) // _RARE:
-            return Narrow(len(whole), least, above.astype(dtype), (rare, above[rare]) if len(rare) else None)
-    return Narrow(len(whole), least, above.astype(np.uint64))
+        return least
+    wide = (int(above.max()).bit_length() + 7) // 8
+    planes = above.view(np.uint8).reshape(-1, 8)[:, :wide].T
+    return least.to_bytes(_LEAST, "little", signed=True) + zlib.compress(planes.tobytes(), _QUICK)
+
+
+def _opened(kept: Numbers, count: int) -> int | Ints:
+    if isinstance(kept, int):
+        return kept
+    lowest, *higher = np.frombuffer(zlib.decompress(kept[_LEAST:]), np.uint8).reshape(-1, count)
+    whole = lowest.astype(np.int64)
+    for place, plane in enumerate(higher, 1):
+        whole |= plane.astype(np.int64) << 8 * place
+    whole += int.from_bytes(kept[:_LEAST], "little", signed=True)
+    return whole
+
+
+def _course(first: int, steps: Numbers, count: int) -> Ints:
+    """Numbers by the first of them and the steps between."""
+    found = np.empty(count, np.int64)
+    found[:1] = first
+    found[1:] = _opened(steps, count - 1)
+    return found.cumsum(out=found)

@@ -98,9 +98,13 @@ def works_of(
 
 
 def look_and_announce(desk: Desk, memory: Memory, announce: Announce) -> None:
-    """Look at everything, record what is new, and let the broker know how each job stands."""
+    """Look at everything, record what is new, and let the broker know how each job stands; it ends a round of judging.
+
+    What a round over all jobs took, and left free in pieces, goes back to the computer.
+    """
     look(desk, memory)
     announce(states_of(desk, memory))
+    give_back()
 
 
 def _asked_for(desk: Desk, settings: Settings) -> Iterable[Work]:
