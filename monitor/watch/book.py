@@ -1,4 +1,4 @@
-"""What the log says, read once and kept while nobody adds to it."""
+"""What the log says, read once and kept while nobody adds to it; and what sensors said of late."""
 
 from __future__ import annotations
 
@@ -31,6 +31,7 @@ from monitor.rules.frame import (
     stays_of,
 )
 from monitor.seal.chain import Withheld
+from monitor.watch.service.lately import Lent
 
 FEW = 20  # places of which is asked whose log names them
 
@@ -89,6 +90,7 @@ class Book:
         self._frames: dict[tuple[str, str], tuple[Sequence[Entry], SensorsLog, tuple[int, int], Frame]] = {}
         self._asked = _Asked(-1, {}, {})
         self._still = False
+        self.lately = Lent(store)  # what the sensors of the job that was judged last said
 
     def still(self, *, every: bool = False) -> Book:
         """This book as it lies open now: no chain is asked twice whether it has grown, nor after the last time if

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import replace
+from functools import partial
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
@@ -110,7 +112,8 @@ def assess(
         )
     desk = desk.still()
     settle(desk)
-    return _assess(desk, job, as_of, recompute, tuple(lots))
+    with nullcontext(Lately(desk.store)) if recompute else desk.book.lately.out() as lately:
+        return _assess(desk, job, as_of, lately, alone=True, lots=tuple(lots), recompute=recompute)
 
 
 def assess_in_round(desk: Desk, job: str, at: int, lately: Lately) -> Assessment:
@@ -118,42 +121,48 @@ def assess_in_round(desk: Desk, job: str, at: int, lately: Lately) -> Assessment
 
     Raises RecordError.
     """
-    return _assess(desk, job, at, False, (), lately)
+    return _assess(desk, job, at, lately, alone=False)
 
 
 def _assess(
-    desk: Desk, job: str, as_of: int, recompute: bool, lots: tuple[str, ...], lately: Lately | None = None
+    desk: Desk,
+    job: str,
+    as_of: int,
+    lately: Lately,
+    *,
+    alone: bool,
+    lots: tuple[str, ...] = (),
+    recompute: bool = False,
 ) -> Assessment:
     in_force = desk.book.profile(job, as_of)
+    under = partial(_under, desk, job, as_of, lately, alone, lots, recompute)
     others = [
-        other_verdict(_under(desk, job, one.text, as_of, recompute, lots, lately), one.since)
+        other_verdict(under(one.text), one.since)
         for one in desk.book.profiles(job)
         if one.since <= as_of and one.text != in_force.text
     ]
-    found = _under(desk, job, in_force.text, as_of, recompute, lots, lately)
-    return replace(found, other_verdicts=tuple(others))
+    return replace(under(in_force.text), other_verdicts=tuple(others))
 
 
 def _under(
-    desk: Desk, job: str, text: str, as_of: int, recompute: bool, lots: tuple[str, ...], lately: Lately | None
+    desk: Desk, job: str, as_of: int, lately: Lately, alone: bool, lots: tuple[str, ...], recompute: bool, text: str
 ) -> Assessment:
-    """The verdict under one profile."""
+    """The verdict under one profile; `alone`: its sensors are asked anew, not as of the round."""
     profile = desk.book.parsed(text, job)
     frame = desk.book.frame(job, profile, as_of)
     frame = replace(frame, lots_used=lots) if lots else frame
     while True:
-        heard = lately or Lately(desk.store)
         with desk.store.together():
-            if lately is None:
-                heard.again(job, frame.streams)  # all at once
-            conflicts = heard.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
+            if alone:
+                lately.turn(job, frame.streams, desk.clock.now())
+            conflicts = lately.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
             if recompute:
-                return judge(frame, as_of, heard, Forgetful(), conflicts=conflicts)
-            shelf = Shelf(desk.store, job, profile.sha256, heard.generation(job))
-            found = judge(frame, as_of, heard, shelf, conflicts=conflicts)
+                return judge(frame, as_of, lately, Forgetful(), conflicts=conflicts)
+            shelf = Shelf(desk.store, job, profile.sha256, lately.generation(job))
+            found = judge(frame, as_of, lately, shelf, conflicts=conflicts)
         if not shelf.moved():
             return found
-        if lately is not None:
+        if not alone:
             lately.again(job, frame.streams)
 
 

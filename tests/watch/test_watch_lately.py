@@ -13,7 +13,7 @@ from sqlalchemy import text
 from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading
 from monitor.watch.judging import assess, assess_in_round, settle
-from monitor.watch.service.lately import SPAN, Lately
+from monitor.watch.service.lately import SPAN, Lately, Lent
 
 STREAM = "site/shelf/climate"
 BEGUN = NOW - 40 * HOUR
@@ -143,3 +143,29 @@ def test_no_checkpoint_is_kept_without_what_another_process_settled_meanwhile(si
     found = assess_in_round(here, "den", NOW, lately)
     assert found == assess(here, "den", recompute=True) == assess(here, "den")
     assert any(one.peak == 40.0 for one in found.excursions)
+
+
+def test_a_job_that_is_judged_again_reads_only_what_is_new(desk):
+    furnish(desk)
+    hear(desk, steady(NOW - 30 * HOUR, 30))
+    assess(desk, "den")
+    assess(desk, "den")
+    hear(desk, [Row(NOW, 20.0, 50.0)])
+    desk.clock.move(MINUTE)
+    for way in ("series", "several"):
+        patch = mock.patch.object(type(desk.store), way, side_effect=AssertionError("read anew"))
+        with patch:
+            found = assess(desk, "den")
+    assert found.now.values["shelf"][TEMPERATURE] == 20.0
+    assert found == assess(desk, "den", recompute=True)
+
+
+def test_whoever_finds_it_in_use_has_one_that_remembers_nothing(desk):
+    lent = Lent(desk.store)
+    with lent.out() as mine:
+        with lent.out() as another:
+            assert another is not mine
+        with lent.out() as one_more:
+            assert one_more is not mine
+    with lent.out() as again_mine:
+        assert again_mine is mine

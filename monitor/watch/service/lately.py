@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+import threading
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -48,8 +50,8 @@ class _Tail:
 class Lately:
     """The readings of a store, of which the newest are remembered. One thread's own; answers are the store's.
 
-    What sensors have said is asked for by `begin`: until it is called for them again, they are answered as of then.
-    Without a round nothing is remembered but the bounds of channels.
+    What sensors have said is asked for by `begin`, for a round over many jobs, or by `turn`, for one: until that is
+    called for them again, they are answered as of then. Without it nothing is remembered but the bounds of channels.
     """
 
     def __init__(self, store: Store) -> None:
@@ -69,6 +71,15 @@ class Lately:
         # What nothing was added to for long may be of a job that is over; else it is read again.
         self._tails = {key: tail for key, tail in self._tails.items() if tail.since > at - 2 * SPAN}
         self._ask(set(streams))
+
+    def turn(self, job: str, streams: Collection[str], at: int) -> None:
+        """Ask the sensors of one job alone, at `at`: what they say is remembered once it is judged again. [ms]"""
+        self._at, self._conflicting = at if job in self._generations else _NEVER, None
+        self._tails = {
+            key: tail for key, tail in self._tails.items() if key[0] in streams and tail.since > at - 2 * SPAN
+        }
+        self._sums, self._generations = {}, {}
+        self.again(job, streams)
 
     def generation(self, job: str) -> int | None:
         """That of a job before its sensors were asked; None of one that the round was not begun for."""
@@ -163,6 +174,24 @@ class Lately:
         for stream in streams:
             for quantity in self._sums.pop(stream, ()):
                 self._tails.pop((stream, quantity), None)
+
+
+class Lent:
+    """A Lately that goes from hand to hand: what it remembers is there for whoever has it next."""
+
+    def __init__(self, store: Store) -> None:
+        self._store, self._lately, self._free = store, Lately(store), threading.Lock()
+
+    @contextmanager
+    def out(self) -> Iterator[Lately]:
+        """It; while another thread has it, one that remembers nothing."""
+        if not self._free.acquire(blocking=False):
+            yield Lately(self._store)
+            return
+        try:
+            yield self._lately
+        finally:
+            self._free.release()
 
 
 def _part(series: Series, first: int, last: int) -> Series:
