@@ -13,11 +13,9 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, field, replace
 from functools import cached_property
-from shlex import quote
-from typing import Any, Literal
+from typing import Any
 
-from monitor.basis.errors import RecordError
-from monitor.basis.times import LATEST, rfc3339
+from monitor.basis.times import LATEST
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import InstrumentLevel, Profile
 from monitor.rules.install.moisture import Moisture, moisture_of
@@ -25,8 +23,7 @@ from monitor.rules.install.site import SiteFacts, site_of
 from monitor.rules.install.suitability import Place, place_of
 from monitor.rules.install.takenoff import TakenOff, taken_off
 from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
-
-Role = Literal["air", "box", "surface"]
+from monitor.rules.stays import Stay, in_order, stays_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,21 +65,6 @@ class Sensor:
         if check is not None:
             return check.level
         return "maker" if at < self.since + MAKER_ACCEPTED else None
-
-
-@dataclass(frozen=True, slots=True)
-class Stay:
-    """A sensor at a place for [start, end); `end` None while it is there. `role` is what it hears there."""
-
-    sensor: str
-    place: str
-    start: int
-    end: int | None
-    role: Role = "air"
-
-    def covers(self, at: int) -> bool:
-        """Whether the sensor is there at the instant `at`. [ms]"""
-        return self.start <= at and (self.end is None or at < self.end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,65 +331,6 @@ def claims_of(entries: Iterable[Entry]) -> dict[str, tuple[UnitClaim, ...]]:
     return found
 
 
-def stays_of(entries: Iterable[Entry]) -> tuple[Stay, ...]:
-    """Where each sensor was, from the assignment entries in the order of writing.
-
-    A stay that adjoins or overlaps one of the same sensor at the same place extends it; a release ends the open one.
-    Raises RecordError where a sensor would be at two places at once.
-    """
-    of_sensor: dict[str, list[Stay]] = {}
-    for entry in entries:
-        if entry.kind is not Kind.ASSIGNMENT:
-            continue
-        body = entry.body
-        stays = of_sensor.get(body["sensor"], [])
-        if "released" in body:
-            of_sensor[body["sensor"]] = [_released(stay, body["released"]) for stay in stays]
-        else:
-            new = Stay(body["sensor"], body["place"], body["from"], body["to"], body.get("role", "air"))
-            of_sensor[body["sensor"]] = _joined(stays, new)
-    every = [stay for stays in of_sensor.values() for stay in stays]
-    return tuple(sorted(every, key=_in_order))
-
-
-def _in_order(stay: Stay) -> tuple[int, str, str]:
-    return stay.start, stay.sensor, stay.place
-
-
-def _released(stay: Stay, at: int) -> Stay:
-    here = stay.start < at and (stay.end is None or stay.end > at)
-    return replace(stay, end=at) if here else stay
-
-
-def _meets(a: Stay, b: Stay) -> bool:
-    return (b.end is None or a.start <= b.end) and (a.end is None or b.start <= a.end)
-
-
-def _overlaps(a: Stay, b: Stay) -> bool:
-    return (b.end is None or a.start < b.end) and (a.end is None or b.start < a.end)
-
-
-def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
-    """The stays of one sensor with a new one."""
-    others = []
-    for stay in stays:
-        if not _meets(stay, new):
-            others.append(stay)
-        elif (stay.place, stay.role) == (new.place, new.role):
-            end = None if stay.end is None or new.end is None else max(stay.end, new.end)
-            new = replace(new, start=min(stay.start, new.start), end=end)
-        elif _overlaps(stay, new):
-            until = "now" if stay.end is None else rfc3339(stay.end)
-            raise RecordError(
-                f"{new.sensor} is at {stay.place!r} from {rfc3339(stay.start)} to {until}",
-                where=f"assignment to {new.place!r}",
-                mend=f"Release it first: wallclime sensor release {quote(new.sensor)} --at TIME",
-            )
-        else:
-            others.append(stay)
-    return [*others, new]
-
-
 def _installation(installs: Sequence[Entry], as_of: int) -> tuple[int | None, int | None]:
     """Start and finish as known at `as_of`: the first entry says the start, any of them the finish."""
     if not installs or installs[0].at > as_of:
@@ -452,7 +375,7 @@ class SensorsLog:
                 at.setdefault(stay.place, []).append(stay)
             self._known = self.happened(as_of), at
         found = [stay for place in set(places) for stay in at.get(place, ())]
-        return tuple(sorted(found, key=_in_order))
+        return tuple(sorted(found, key=in_order))
 
     def sensor(self, name: str, as_of: int) -> Sensor:
         """A sensor with its checks as known at `as_of` and all that was said of its units. [ms]"""

@@ -13,7 +13,7 @@ from monitor.basis.segment import Column, Segment
 from monitor.basis.times import DAY, ms_of
 from monitor.basis.values import Entry, Kind
 from monitor.rules.channel import is_usable
-from monitor.rules.frame import Stay
+from monitor.rules.stays import Stay
 
 
 @dataclass(frozen=True, slots=True)

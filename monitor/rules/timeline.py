@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from monitor.basis.values import AIR, Quantity
 from monitor.rules.assessment import State
 from monitor.rules.channel import FAR, Channel, Mask, Times, Values, joined
-from monitor.rules.frame import Frame, Role, Sensor, Stay
+from monitor.rules.frame import Frame, Sensor
+from monitor.rules.stays import Role, Stay
 
 Numbers = NDArray[np.int64]
 

@@ -21,15 +21,14 @@ from monitor.rules.frame import (
     ProfileText,
     Sensor,
     SensorsLog,
-    Stay,
     effective,
     frame_of,
     job_of,
     moments_of,
     profiles_of,
     sensors_of,
-    stays_of,
 )
+from monitor.rules.stays import Stay, stays_of
 from monitor.seal.chain import Withheld
 from monitor.watch.service.lately import Lent
 

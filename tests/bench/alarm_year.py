@@ -43,9 +43,10 @@ from monitor.rules.alarm.look import Look
 from monitor.rules.alarm.signals import signals_of
 from monitor.rules.alarm.spells import said_here
 from monitor.rules.assessment import Excursion
-from monitor.rules.frame import Delivery, Frame, Stay
+from monitor.rules.frame import Delivery, Frame
 from monitor.rules.judge import judge
 from monitor.rules.replay import heard
+from monitor.rules.stays import Stay
 
 YEAR, LONG = 365 * DAY, 4 * HOUR
 PATIENCE, EVERYBODY = Patience(), Contact("everybody")

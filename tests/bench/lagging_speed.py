@@ -30,9 +30,10 @@ from monitor.basis.values import LIVE, Quantity, Series, empty_series
 from monitor.rules.board.hours import hours_of
 from monitor.rules.board.lagging import Channels, Lagging, days_of, warm_boxes
 from monitor.rules.fold import lot_key
-from monitor.rules.frame import Frame, Stack, Stay
+from monitor.rules.frame import Frame, Stack
 from monitor.rules.judge import judge
 from monitor.rules.replay import BLOCK, heard
+from monitor.rules.stays import Stay
 from monitor.rules.timeline import IN, Timeline, sides, spans_of, states, timeline
 
 TEN_YEARS = 3653  # [days]

@@ -11,9 +11,10 @@ from monitor.basis.times import DAY, HOUR, MINUTE
 from monitor.basis.values import LIVE, Origin, Quantity, Series, empty_series
 from monitor.config.profile import Acclimation, Band, Profile, Quality, ReadinessRule, Wall, load_profile
 from monitor.rules.assessment import Assessment
-from monitor.rules.frame import Delivery, Frame, Job, Sensor, Stack, Stay
+from monitor.rules.frame import Delivery, Frame, Job, Sensor, Stack
 from monitor.rules.judge import judge
 from monitor.rules.replay import Checkpoint, Head
+from monitor.rules.stays import Stay
 
 T0 = 1_767_571_200_000  # 2026-01-05T00:00Z, a UTC midnight [ms]
 MS = 1 / 60_000  # [min]

@@ -18,13 +18,14 @@ from monitor.basis.times import DAY as DAY_MS
 from monitor.basis.values import Entry, Kind, Quantity
 from monitor.config.profile import ReadinessRule
 from monitor.rules.assessment import Assessment, Verdict
-from monitor.rules.frame import Delivery, Stay, said_of
+from monitor.rules.frame import Delivery, said_of
 from monitor.rules.install.flatness import DIRECTIONS
 from monitor.rules.install.moisture import moisture_of
 from monitor.rules.install.site import site_of
 from monitor.rules.install.suitability import QUESTIONS, Place
 from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 Scene = Callable[[], Assessment]
 DAY = 1440  # [min]

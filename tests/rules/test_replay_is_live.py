@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from rooms import PROFILE, Room, Row, Shelf, frame, minutes, steady
 
 from monitor.basis.times import DAY, HOUR, MINUTE
-from monitor.rules.frame import Stay
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 PIECES = ("living", "still", "still humidity", "silent", "dry", "hot", "wet sensor", "half silent")
 

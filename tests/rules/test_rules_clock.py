@@ -8,8 +8,9 @@ from rooms import MS, PROFILE, Row, course, frame, heard, minutes, steady
 from monitor.basis.times import HOUR, MINUTE
 from monitor.config.profile import Acclimation
 from monitor.rules.assessment import Assessment, ClockReading, Completion, Lot, Restart
-from monitor.rules.frame import Delivery, Frame, Stay
+from monitor.rules.frame import Delivery, Frame
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 H = 60  # minutes in an hour
 

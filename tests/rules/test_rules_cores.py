@@ -15,8 +15,9 @@ from monitor.climate.stack import BOARDS, FLOOR_CONTACT_W_M2K, STILL_AIR_W_M2K
 from monitor.rules.assessment import Assessment
 from monitor.rules.board.cores import box_height, core_verdict, evening_out, held_at
 from monitor.rules.board.estimates import CoreReading
-from monitor.rules.frame import Delivery, Frame, Keys, Stack, Stay
+from monitor.rules.frame import Delivery, Frame, Keys, Stack
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 BOX = Quantity.BOX_TEMPERATURE
 DAY_M = 1440

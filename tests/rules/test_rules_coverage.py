@@ -9,8 +9,9 @@ from rooms import HUMIDITY, LIVE, MS, PROFILE, TEMPERATURE, Room, Row, assess, c
 from monitor.basis.times import HOUR, MINUTE
 from monitor.basis.values import SIMULATED, Origin, OriginKind, Quantity, Series
 from monitor.rules.assessment import RULES_VERSION, Assessment, Coverage, Gap
-from monitor.rules.frame import Delivery, Stay
+from monitor.rules.frame import Delivery
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 ONE: list[Row] = [(0, 21.0, 50.0)]
 FILE = Origin(OriginKind.FILE, "ab" * 32)

@@ -22,8 +22,9 @@ from monitor.basis.times import HOUR
 from monitor.config.profile import Band
 from monitor.rules.assessment import Episode, Excursion
 from monitor.rules.excursion import episodes
-from monitor.rules.frame import Delivery, Stay
+from monitor.rules.frame import Delivery
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 
 def told(found: Excursion) -> tuple[str, str, float, float | None, str]:

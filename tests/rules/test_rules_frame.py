@@ -17,16 +17,15 @@ from monitor.rules.frame import (
     ProfileText,
     Sensor,
     SensorsLog,
-    Stay,
     effective,
     frame_of,
     job_of,
     profiles_of,
     sensors_of,
-    stays_of,
 )
 from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay, stays_of
 
 LATE = minutes(100_000)  # when everything here was entered: the time an entry speaks of is what counts [ms]
 

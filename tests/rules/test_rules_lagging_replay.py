@@ -13,9 +13,10 @@ from monitor.basis.values import Quantity
 from monitor.climate.lag import State
 from monitor.rules.codec import product_from_bytes, product_to_bytes, state_from_bytes, state_to_bytes
 from monitor.rules.fold import FoldState, fold, joined
-from monitor.rules.frame import Delivery, Frame, Stack, Stay
+from monitor.rules.frame import Delivery, Frame, Stack
 from monitor.rules.judge import judge
 from monitor.rules.replay import heard
+from monitor.rules.stays import Stay
 
 SURFACE, BOX = Quantity.SURFACE_TEMPERATURE, Quantity.BOX_TEMPERATURE
 CHANNELS = (

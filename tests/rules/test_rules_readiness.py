@@ -8,12 +8,13 @@ from rooms import HUMIDITY, MS, PROFILE, TEMPERATURE, Row, assess, course, frame
 from monitor.basis.times import rfc3339
 from monitor.config.profile import Profile, ReadinessRule
 from monitor.rules.assessment import Assessment
-from monitor.rules.frame import Delivery, Frame, Stay
+from monitor.rules.frame import Delivery, Frame
 from monitor.rules.install.suitability import Place
 from monitor.rules.install.takenoff import TakenOff
 from monitor.rules.install.wall import rectangle, split_lines
 from monitor.rules.instrument import Check
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 DAY = 1440
 

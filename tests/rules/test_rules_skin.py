@@ -16,9 +16,10 @@ from monitor.rules.assessment import Assessment
 from monitor.rules.board.estimates import SkinReading
 from monitor.rules.board.hours import Hours
 from monitor.rules.board.skin import follow_surface
-from monitor.rules.frame import Frame, Stay
+from monitor.rules.frame import Frame
 from monitor.rules.install.suitability import Place
 from monitor.rules.judge import judge
+from monitor.rules.stays import Stay
 
 SURFACE = Quantity.SURFACE_TEMPERATURE
 DAY_M = 1440

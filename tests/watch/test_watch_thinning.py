@@ -18,7 +18,7 @@ from monitor.basis.clock import SetClock
 from monitor.basis.errors import RecordError, StoreError
 from monitor.basis.times import DAY, HOUR, MINUTE, rfc3339
 from monitor.basis.values import BACK_FILL, SENSORS_CHAIN, Draft, Kind
-from monitor.rules.frame import Stay
+from monitor.rules.stays import Stay
 from monitor.rules.thinning import ThinnedDays, thinned_days
 from monitor.seal.thinned import thinned_leaves
 from monitor.tell import diary as told

@@ -26,7 +26,8 @@ from monitor.rules.assessment import Verdict
 from monitor.rules.board.estimates import CoreReading
 from monitor.rules.board.hours import Hours
 from monitor.rules.channel import Times, Values
-from monitor.rules.frame import Delivery, Frame, Stack, Stay
+from monitor.rules.frame import Delivery, Frame, Stack
+from monitor.rules.stays import Stay
 from monitor.rules.timeline import HAIR
 
 SPEEDS: tuple[lag.Speed, ...] = ("slow", "central", "fast")

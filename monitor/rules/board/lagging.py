@@ -18,8 +18,9 @@ from monitor.rules.board.days import packed_days
 from monitor.rules.board.hours import Hours, hours_heard
 from monitor.rules.board.skin import follow_surface
 from monitor.rules.channel import FAR, Channel, Mask, Times, Values
-from monitor.rules.frame import Delivery, Frame, Role
+from monitor.rules.frame import Delivery, Frame
 from monitor.rules.install.suitability import faces_outdoors
+from monitor.rules.stays import Role
 from monitor.rules.timeline import spans_of
 
 _T = Quantity.AIR_TEMPERATURE

@@ -15,7 +15,7 @@ from monitor.basis.times import DAY, day_of
 from monitor.basis.values import SENSORS_CHAIN, Entry, Kind, Quantity, Series
 from monitor.keep.rows import Leaf
 from monitor.rules.assessment import Assessment
-from monitor.rules.frame import Stay
+from monitor.rules.stays import Stay
 from monitor.seal import bundle, layout, records
 from monitor.seal.bundle import Attachment, Contents
 from monitor.seal.canonical import bytes_of_hex, text_of

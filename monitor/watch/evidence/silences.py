@@ -9,7 +9,8 @@ import numpy as np
 from monitor.basis.times import MINUTE
 from monitor.config.shares import narrowed
 from monitor.intake.topics import filters_of_stream
-from monitor.rules.frame import Frame, Stay
+from monitor.rules.frame import Frame
+from monitor.rules.stays import Stay
 from monitor.watch.desk import Desk
 
 AWAY_AFTER = 2 * MINUTE  # a daemon that has not said so for longer was not there [ms]

@@ -17,10 +17,10 @@ from monitor.rules.assessment import Assessment, Phase, State
 from monitor.rules.board.causes import causes
 from monitor.rules.channel import Channel
 from monitor.rules.frame import Frame, Sensor, effective
-from monitor.rules.frame import Stay as Placed
 from monitor.rules.instrument import MAKER_ACCEPTED, in_force, turns
 from monitor.rules.placement import Placement, concerns, described
 from monitor.rules.replay import heard
+from monitor.rules.stays import Stay as Placed
 from monitor.rules.thinning import thinned_days
 from monitor.tell.instruments import beside
 from monitor.tell.pages.views import (

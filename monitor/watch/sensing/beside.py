@@ -11,9 +11,10 @@ import numpy as np
 from monitor.basis.times import DAY
 from monitor.basis.values import AIR, Entry, Quantity
 from monitor.rules.channel import Channel
-from monitor.rules.frame import Frame, Stay
+from monitor.rules.frame import Frame
 from monitor.rules.hand import HAND, Compared, Drift, Said, drift, held_against, said_at
 from monitor.rules.replay import Readings, heard
+from monitor.rules.stays import Stay
 from monitor.rules.trend import Recent
 from monitor.watch.desk import Desk
 

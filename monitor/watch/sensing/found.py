@@ -13,8 +13,9 @@ from monitor.basis.units import format_duration, to_base
 from monitor.basis.values import AIR, SENSORS_CHAIN, Kind, OriginKind, Quantity
 from monitor.intake.moment import LIVE_WITHIN
 from monitor.rules.channel import as_claimed
-from monitor.rules.frame import Sensor, Stay, effective
+from monitor.rules.frame import Sensor, effective
 from monitor.rules.plausible import looks_like
+from monitor.rules.stays import Stay
 from monitor.tell.words import Display, measure
 from monitor.watch.desk import Desk
 from monitor.watch.job.jobs import closed_at

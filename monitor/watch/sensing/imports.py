@@ -15,7 +15,8 @@ from monitor.intake.hold import propose_hold
 from monitor.intake.loggerfile import Chunk, Summary, check, read
 from monitor.intake.loggerguess import Columns, Guess, guess
 from monitor.intake.moment import AHEAD
-from monitor.rules.frame import Frame, Role, Sensor
+from monitor.rules.frame import Frame, Sensor
+from monitor.rules.stays import Role
 from monitor.watch.desk import Desk
 from monitor.watch.job.jobs import checked_name
 from monitor.watch.judging import note_all_completions

@@ -20,7 +20,8 @@ from monitor.intake.hold import propose_hold
 from monitor.intake.plain import look, stamp_at
 from monitor.intake.topics import compile_topic, stream_of_topic
 from monitor.keep.rows import Heard
-from monitor.rules.frame import effective, sensors_of, stays_of
+from monitor.rules.frame import effective, sensors_of
+from monitor.rules.stays import stays_of
 from monitor.watch.book import as_if
 from monitor.watch.desk import Desk
 from monitor.watch.job.jobs import checked_name, given_reason, past

@@ -16,9 +16,10 @@ from monitor.keep.rows import Doing, Scheduled
 from monitor.rules.alarm.look import Look
 from monitor.rules.alarm.signals_house import Failure, House, Link, Vitals
 from monitor.rules.channel import Channel
-from monitor.rules.frame import Frame, Role, Sensor, Stay
+from monitor.rules.frame import Frame, Sensor
 from monitor.rules.instrument import MAKER_ACCEPTED, in_force
 from monitor.rules.replay import heard
+from monitor.rules.stays import Role, Stay
 from monitor.watch.desk import Desk
 from monitor.watch.disk import room, store_file
 from monitor.watch.evidence.silences import away
