@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, Table, select, tuple_
+from sqlalchemy import Connection, Table, bindparam, select, tuple_
 
 from monitor.basis.values import Origin, Quantity, Reading
-from monitor.keep.connect import insert
+from monitor.keep.connect import insert, listed
 from monitor.keep.schema import channel, origin, sensor, unit
 
 Channel = tuple[str, Quantity]
@@ -27,18 +27,31 @@ def _add(conn: Connection, table: Table, rows: Iterable[Mapping[str, object]]) -
     conn.execute(insert(conn, table).on_conflict_do_nothing(), list(rows))
 
 
+_OF_STREAMS = select(sensor.c.stream, channel.c.quantity, channel.c.id).join(channel)
+_OF_STREAMS = _OF_STREAMS.where(sensor.c.stream.in_(bindparam("streams", expanding=True)))
+_SENSORS = select(sensor.c.stream, sensor.c.id).where(sensor.c.stream.in_(bindparam("streams", expanding=True)))
+
+
+def _found(conn: Connection, streams: Iterable[str]) -> dict[Channel, int]:
+    """All channels of these streams that there are."""
+    rows = (row for some in listed(streams) for row in conn.execute(_OF_STREAMS, {"streams": some}))
+    return {(stream, Quantity(quantity)): id_ for stream, quantity, id_ in rows}
+
+
 def _channels(conn: Connection, missing: Sequence[Channel]) -> dict[Channel, int]:
-    if not missing:
-        return {}
-    streams = sorted({stream for stream, _ in missing})
+    found = _found(conn, sorted({stream for stream, _ in missing}))
+    new = [one for one in missing if one not in found]
+    if not new:
+        return found
+    streams = sorted({stream for stream, _ in new})
     _add(conn, sensor, ({"stream": stream} for stream in streams))
-    sensors = dict(conn.execute(select(sensor.c.stream, sensor.c.id).where(sensor.c.stream.in_(streams))).all())
-    keys = {(sensors[stream], quantity.value): (stream, quantity) for stream, quantity in missing}
-    _add(conn, channel, ({"sensor_id": sensor_id, "quantity": quantity, "readings": 0} for sensor_id, quantity in keys))
-    found = select(channel.c.sensor_id, channel.c.quantity, channel.c.id).where(
-        tuple_(channel.c.sensor_id, channel.c.quantity).in_(list(keys))
+    sensors = {row.stream: row.id for some in listed(streams) for row in conn.execute(_SENSORS, {"streams": some})}
+    _add(
+        conn,
+        channel,
+        ({"sensor_id": sensors[stream], "quantity": quantity.value, "readings": 0} for stream, quantity in new),
     )
-    return {keys[sensor_id, quantity]: id_ for sensor_id, quantity, id_ in conn.execute(found)}
+    return found | _found(conn, streams)
 
 
 def _units(conn: Connection, missing: Sequence[str]) -> dict[str, int]:

@@ -43,6 +43,16 @@ def test_a_batch_is_kept_as_it_was_sent(store):
     assert rows_of(store) == [(T, 0.1 + 0.2, "%", a_file), (T + 5, 45.5, "%", LIVE)]
 
 
+def test_a_sensor_that_is_known_and_one_that_is_new_speak_of_more(open_at, url):
+    with_ids = [said(stream=f"home/{n}") for n in range(3)]
+    open_at(url).keep_readings(with_ids)
+    later = [said(t=T + 1, stream=f"home/{n}", quantity=q) for n in range(5) for q in (HUMIDITY, TEMPERATURE)]
+    again = open_at(url)  # which knows no ids yet
+    assert again.keep_readings(later) == Kept(10, 0, 0)
+    assert [len(rows_of(again, f"home/{n}")) for n in range(5)] == [2, 2, 2, 1, 1]
+    assert {one.stream: one.readings for one in again.heard()} == {f"home/{n}": 3 if n < 3 else 2 for n in range(5)}
+
+
 def test_nothing_offered_is_nothing_kept(store):
     assert store.keep_readings([]) == Kept(0, 0, 0)
     assert store.heard() == []

@@ -271,6 +271,18 @@ def test_the_judging_does_not_wait_for_ever_for_what_is_drained(desk):
     assert completions(desk) == [T0 + 48 * HOUR]
 
 
+def test_the_sealing_lets_what_was_missed_be_drained_first(desk):
+    furnish(desk)
+    hear(desk, steady(T0, 50))
+    waits = chain([True, True], repeat(False))
+    every = works.works_of(desk, lambda: None, {}, draining=lambda: next(waits))
+    [seal] = [one for one in every if one.name == "seal"]
+    with mock.patch("monitor.watch.service.works.time.sleep") as slept:
+        seal.run("")
+    assert slept.call_count == 2
+    assert desk.store.last_closed() is not None
+
+
 def test_what_was_judged_is_looked_at_without_being_judged_again(desk):
     furnish(desk)
     hear(desk, steady(T0, 50))

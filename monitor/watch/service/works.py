@@ -40,7 +40,7 @@ SEAL = 300 * SECOND  # how often it looks whether a day is due to be closed [ms]
 COMPACT = HOUR  # how often it looks for days that are kept twice and need not be [ms]
 QUARANTINE_BYTES = 256 * 2**20  # what the quarantine may hold; ours, no published source [bytes]
 KEPT_FOR = 400 * DAY  # what was refused, told, or is over; ours, no published source [ms]
-LULL, NAP = 30.0, 0.05  # how long a round of judging lets the hearing go first, in all and at a time; ours [s]
+LULL, NAP = 30.0, 0.05  # how long judging and sealing let the hearing go first, in all and at a time; ours [s]
 AT_ONCE = 1_000  # how many messages, and alarms, are let go at a time
 
 
@@ -72,7 +72,7 @@ def works_of(
 ) -> tuple[Work, ...]:
     """Everything that the daemon of a desk does on schedule; `beat` says that it is there, `announce` how jobs are.
 
-    While `draining` what was missed the judging waits, but not for long.
+    While `draining` what was missed the judging waits, and the sealing of the days that it is of, but not for long.
     """
     memory, one_at_a_time = Memory(), threading.Lock()  # the look takes what was judged just before it
     differing: Differing = {}
@@ -80,6 +80,10 @@ def works_of(
     def judge() -> None:
         with one_at_a_time:
             judge_what_was_heard(desk, looked, memory, draining)
+
+    def seal() -> None:
+        _let_by(draining, LULL)
+        seal_days(desk)
 
     def see() -> None:
         with one_at_a_time:
@@ -89,7 +93,7 @@ def works_of(
         Work("stay awake", Every(STAY_AWAKE), lambda _: beat(), everywhere=True),
         Work(JUDGE, Every(desk.settings.service.judge_every), lambda _: judge()),
         Work("tidy", Every(TIDY), lambda _: tidy(desk)),
-        Work("seal", Every(SEAL, soon=True), lambda _: seal_days(desk)),
+        Work("seal", Every(SEAL, soon=True), lambda _: seal()),
         Work("compact", Every(COMPACT), lambda _: compact_and_tell(desk, differing)),
         Work(LOOK, Every(desk.settings.service.judge_every), lambda _: see()),
         *digest.works(desk),
