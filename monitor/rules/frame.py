@@ -371,11 +371,31 @@ class SensorsLog:
         known, at = self._known
         if known != self.happened(as_of):
             at = {}
-            for stay in stays_of(entry for entry in self._entries if entry.at <= as_of):
+            for stay in self._stays(as_of):
                 at.setdefault(stay.place, []).append(stay)
             self._known = self.happened(as_of), at
         found = [stay for place in set(places) for stay in at.get(place, ())]
         return tuple(sorted(found, key=in_order))
+
+    def _stays(self, as_of: int) -> tuple[Stay, ...]:
+        if self.happened(as_of) == len(self._moments):
+            return self.every_stay
+        return stays_of(entry for entry in self._entries if entry.at <= as_of)
+
+    @cached_property
+    def every_stay(self) -> tuple[Stay, ...]:
+        """Where every sensor was and is. Raises RecordError as `stays_of` does."""
+        return stays_of(self._entries)
+
+    @cached_property
+    def stood_at(self) -> dict[str, tuple[str, ...]]:
+        """The places that the sensor of each stream was ever at."""
+        stood: dict[str, tuple[str, ...]] = {}
+        for stay in self.every_stay:
+            stream = self._sensor(stay.sensor).stream
+            if stay.place not in stood.get(stream, ()):
+                stood[stream] = (*stood.get(stream, ()), stay.place)
+        return stood
 
     def sensor(self, name: str, as_of: int) -> Sensor:
         """A sensor with its checks as known at `as_of` and all that was said of its units. [ms]"""

@@ -26,9 +26,8 @@ from monitor.rules.frame import (
     job_of,
     moments_of,
     profiles_of,
-    sensors_of,
 )
-from monitor.rules.stays import Stay, stays_of
+from monitor.rules.stays import Stay
 from monitor.seal.chain import Withheld
 from monitor.watch.service.lately import Lent
 
@@ -130,9 +129,9 @@ class Book:
         """What `how` makes of the log of a job, made again only when it has grown. Raises RecordError: no such job."""
         return self._made(job, self.log(job), how)
 
-    def _of_sensors(self, how: Callable[[Sequence[Entry]], _T]) -> _T:
-        """The same of the sensors' log."""
-        return self._made(SENSORS_CHAIN, self.entries(SENSORS_CHAIN), how)
+    def _sensors_log(self) -> SensorsLog:
+        """The sensors' log, put in order once for all jobs."""
+        return self._made(SENSORS_CHAIN, self.entries(SENSORS_CHAIN), SensorsLog)
 
     def _made(self, chain: str, entries: Sequence[Entry], how: Callable[[Sequence[Entry]], _T]) -> _T:
         known = self._told.get((chain, how))
@@ -169,11 +168,11 @@ class Book:
 
     def sensors(self) -> dict[str, Sensor]:
         """Every named sensor."""
-        return self._of_sensors(SensorsLog).sensors
+        return self._sensors_log().sensors
 
     def stays(self) -> tuple[Stay, ...]:
         """Where every sensor was and is."""
-        return self._of_sensors(_stays)
+        return self._sensors_log().every_stay
 
     def profiles(self, job: str) -> tuple[ProfileText, ...]:
         """Every profile the job has had."""
@@ -200,7 +199,7 @@ class Book:
 
     def frame(self, job: str, profile: Profile, as_of: int) -> Frame:
         """The frame in which the job's readings are judged."""
-        log, sensors = self.log(job), self._of_sensors(SensorsLog)
+        log, sensors = self.log(job), self._sensors_log()
         happened = bisect.bisect_right(self.told(job, moments_of), as_of), sensors.happened(as_of)
         known = self._frames.get((job, profile.text))
         if known is None or known[0] is not log or known[1] is not sensors or known[2] != happened:
@@ -214,7 +213,7 @@ class Book:
 
         A job that can't be read may hang on any, and stops no other.
         """
-        stood = self._of_sensors(_stood_at)
+        stood = self._sensors_log().stood_at
         at: dict[str, set[str]] = {}
         for stream in stood if streams is None else streams:
             for place in stood.get(stream, ()):
@@ -243,20 +242,6 @@ class Book:
     def places(self, name: str) -> set[str]:
         """Every place that a job has to do with."""
         return self.told(name, _places)
-
-
-def _stays(entries: Sequence[Entry]) -> tuple[Stay, ...]:
-    return stays_of(effective(entries))
-
-
-def _stood_at(entries: Sequence[Entry]) -> dict[str, tuple[str, ...]]:
-    """The places that the sensor of each stream was ever at."""
-    sensors, stood = sensors_of(entries), dict[str, tuple[str, ...]]()
-    for stay in _stays(entries):
-        stream = sensors[stay.sensor].stream
-        if stay.place not in stood.get(stream, ()):
-            stood[stream] = (*stood.get(stream, ()), stay.place)
-    return stood
 
 
 def _places(log: Sequence[Entry]) -> set[str]:

@@ -205,15 +205,13 @@ def closing_rh(profile: Profile, row: Row, starts: Sequence[Sequence[float]]) ->
     `starts`: the moistures that boards may have had when the gaps were left, each by each isotherm. [%, % of dry mass]
     """
     core, t_c, per_percent = profile.board.core, _middle(profile), np.array(_per_percent(profile.board, row))
-    found: dict[wood.Row, Range[float]] = {}
-    for kind in _KINDS:
-        grown = row.room_mm(kind) / per_percent
-        ends = [
-            wood.equilibrium_rh_pct(core, t_c, np.minimum(np.add.outer(before, grown), _MOST_PCT), spread)
-            for spread, before in zip(SPREADS, np.transpose(starts), strict=True)
-        ]
-        found[kind] = Range(float(np.min(ends)), float(np.max(ends)))
-    return found
+    grown = np.divide.outer([row.room_mm(kind) for kind in _KINDS], per_percent)
+    ends = [
+        wood.equilibrium_rh_pct(core, t_c, np.minimum(np.add.outer(grown, before), _MOST_PCT), spread)
+        for spread, before in zip(SPREADS, np.transpose(starts), strict=True)
+    ]  # by spread, kind of row, growth a percent, start
+    lowest, highest = (of(ends, axis=(0, 2, 3)).tolist() for of in (np.min, np.max))
+    return {kind: Range(*both) for kind, *both in zip(_KINDS, lowest, highest, strict=True)}
 
 
 def _middle(profile: Profile) -> float:
