@@ -186,6 +186,7 @@ def main() -> NoReturn:
     opened.
     """
     gc.set_threshold(_SWEPT_AFTER)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads spin while there is nothing for them, as always
     try:
         run()
     except SystemExit as ended:

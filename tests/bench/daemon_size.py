@@ -15,6 +15,7 @@ readings and with none, in turn.
 from __future__ import annotations
 
 import json
+import os
 import signal
 import sqlite3
 import statistics
@@ -248,7 +249,8 @@ def most_memory(home: Path, speaking: Speaking, daemon: ToldDaemon) -> tuple[flo
 def imports_alone(home: Path, imported: Path) -> float:
     """What the yardstick takes: see the module's text. [MB]"""
     command = [sys.executable, "-c", _IMPORT, str(imported), str(home)]
-    return int(subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True).stdout) * 1024 / 1e6
+    environ = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}  # as the command sets it
+    return int(subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True, env=environ).stdout) * 1024 / 1e6
 
 
 def started(daemon: Daemon) -> float:
