@@ -10,7 +10,18 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, make_url
+from sqlalchemy import (
+    URL,
+    BindParameter,
+    Connection,
+    Engine,
+    Executable,
+    Table,
+    bindparam,
+    create_engine,
+    event,
+    make_url,
+)
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
 
@@ -37,6 +48,8 @@ POSTGRESQL = (
     f"SET lock_timeout = {PATIENCE}",
     "SET jit = off",  # a question about hundreds of channels would be compiled for seconds, to run for a moment
 )
+
+SOME: BindParameter[Any] = bindparam("some", expanding=True)  # in the place of a list, see `over`
 
 _T = TypeVar("_T")
 
@@ -116,6 +129,12 @@ def listed(some: Iterable[_T]) -> Iterator[list[_T]]:
     for begin in range(0, len(left), LISTED):
         part = left[begin : begin + LISTED]
         yield part + part[-1:] * ((1 << (len(part) - 1).bit_length()) - len(part))
+
+
+def over(conn: Connection, query: Executable, some: Iterable[object]) -> Iterator[Any]:
+    """The rows of a query in which `SOME` stands for a list, over one of any length."""
+    for part in listed(some):
+        yield from conn.execute(query, {"some": part})
 
 
 def _private_file(path: Path) -> None:

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, bindparam, select
 
 from monitor.basis.errors import StoreError
 from monitor.basis.times import rfc3339
-from monitor.keep.connect import Connected, bulk, insert, listed
+from monitor.keep.connect import SOME, Connected, bulk, insert, over
 from monitor.keep.forget import erased_chains
 from monitor.keep.rows import Checkpoint, CheckpointHead, Dirty, Stale
 from monitor.keep.schema import checkpoint, dirty, generation
@@ -58,9 +58,7 @@ _MARK_STALE = (
 )
 
 
-_THERE = (
-    select(dirty.c.id).where(dirty.c.id.in_(bindparam("ids", expanding=True))).order_by(dirty.c.id).with_for_update()
-)
+_THERE = select(dirty.c.id).where(dirty.c.id.in_(SOME)).order_by(dirty.c.id).with_for_update()
 _TAKE = dirty.delete().where(dirty.c.id.in_(_THERE.scalar_subquery())).returning(dirty.c.stream)
 
 
@@ -69,7 +67,7 @@ def _taken(conn: Connection, ids: Sequence[int]) -> list[str]:
 
     They are held in order of their ids, so that two that settle never wait for each other.
     """
-    return [stream for some in listed(sorted(ids)) for stream in conn.scalars(_TAKE, {"ids": some})]
+    return [row.stream for row in over(conn, _TAKE, sorted(ids))]
 
 
 def _mark_stale(conn: Connection, news: Sequence[Stale]) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, Table, bindparam, select, tuple_
+from sqlalchemy import Connection, Table, select, tuple_
 
 from monitor.basis.values import Origin, Quantity, Reading
-from monitor.keep.connect import insert, listed
+from monitor.keep.connect import SOME, insert, over
 from monitor.keep.schema import channel, origin, sensor, unit
 
 Channel = tuple[str, Quantity]
@@ -27,15 +27,13 @@ def _add(conn: Connection, table: Table, rows: Iterable[Mapping[str, object]]) -
     conn.execute(insert(conn, table).on_conflict_do_nothing(), list(rows))
 
 
-_OF_STREAMS = select(sensor.c.stream, channel.c.quantity, channel.c.id).join(channel)
-_OF_STREAMS = _OF_STREAMS.where(sensor.c.stream.in_(bindparam("streams", expanding=True)))
-_SENSORS = select(sensor.c.stream, sensor.c.id).where(sensor.c.stream.in_(bindparam("streams", expanding=True)))
+_CHANNELS = select(sensor.c.stream, channel.c.quantity, channel.c.id).join(channel).where(sensor.c.stream.in_(SOME))
+_SENSORS = select(sensor.c.stream, sensor.c.id).where(sensor.c.stream.in_(SOME))
 
 
 def _found(conn: Connection, streams: Iterable[str]) -> dict[Channel, int]:
     """All channels of these streams that there are."""
-    rows = (row for some in listed(streams) for row in conn.execute(_OF_STREAMS, {"streams": some}))
-    return {(stream, Quantity(quantity)): id_ for stream, quantity, id_ in rows}
+    return {(stream, Quantity(quantity)): id_ for stream, quantity, id_ in over(conn, _CHANNELS, streams)}
 
 
 def _channels(conn: Connection, missing: Sequence[Channel]) -> dict[Channel, int]:
@@ -45,7 +43,7 @@ def _channels(conn: Connection, missing: Sequence[Channel]) -> dict[Channel, int
         return found
     streams = sorted({stream for stream, _ in new})
     _add(conn, sensor, ({"stream": stream} for stream in streams))
-    sensors = {row.stream: row.id for some in listed(streams) for row in conn.execute(_SENSORS, {"streams": some})}
+    sensors = {row.stream: row.id for row in over(conn, _SENSORS, streams)}
     _add(
         conn,
         channel,

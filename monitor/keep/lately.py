@@ -6,10 +6,10 @@ from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, select
 
 from monitor.basis.values import Quantity, Series
-from monitor.keep.connect import MARKS, Connected, listed
+from monitor.keep.connect import MARKS, SOME, Connected, over
 from monitor.keep.readings import origins_of, places_of, units_of
 from monitor.keep.schema import channel, sensor
 
@@ -23,7 +23,7 @@ _MANY = 5_000  # streams that are asked for by name; of more all are read
 _ROW = np.dtype([("of", np.int64), ("t", np.int64), ("value", np.float64), ("unit", np.int64), ("origin", np.int64)])
 _COLUMNS = (channel.c.id, channel.c.first_t, channel.c.last_t, channel.c.readings)
 _SUMS = select(sensor.c.stream, channel.c.quantity, *_COLUMNS).join(channel).where(channel.c.readings > 0)
-_SUMS_OF = _SUMS.where(sensor.c.stream.in_(bindparam("streams", expanding=True)))
+_SUMS_OF = _SUMS.where(sensor.c.stream.in_(SOME))
 
 
 class Sums(NamedTuple):
@@ -40,11 +40,10 @@ class Lately(Connected):
 
     def sums(self, streams: Collection[str]) -> dict[str, dict[Quantity, Sums]]:
         """Every channel of these streams that was heard."""
-        few = len(streams) <= _MANY
-        asked = [(_SUMS_OF, {"streams": some}) for some in listed(streams)] if few else [(_SUMS, {})]
         found: dict[str, dict[Quantity, Sums]] = {}
         with self._reading() as conn:
-            for stream, quantity, *sums in (row for query, of in asked for row in conn.execute(query, of)):
+            every = conn.execute(_SUMS).all() if len(streams) > _MANY else over(conn, _SUMS_OF, streams)
+            for stream, quantity, *sums in every:
                 found.setdefault(stream, {})[Quantity(quantity)] = Sums(*sums)
         return found
 

@@ -16,7 +16,7 @@ from monitor.basis.errors import StoreError
 from monitor.basis.segment import Column, Segment, joined, minus
 from monitor.basis.times import DAY, rfc3339
 from monitor.basis.values import Origin, OriginKind, Quantity, Reading, Refused, Series
-from monitor.keep.connect import bulk, insert
+from monitor.keep.connect import SOME, bulk, insert, over
 from monitor.keep.ids import Ids, ids_for
 from monitor.keep.months import Months
 from monitor.keep.packed import FAR, late_ones, packed_segments, packed_series, packed_standing, sealed_segments
@@ -31,7 +31,6 @@ Name = TypeVar("Name")
 _FEW = 2 * DAY  # of so few, rows are read sooner than it is found which days are sealed [ms]
 THINNED = "thinned"  # the reason of readings that come of a day which was thinned
 
-_CHUNK = 1_000  # keys a query: SQLite takes 32,766 parameters
 _COLUMNS = tuple(reading.c.keys())
 # What runs for every batch goes past SQLAlchemy's compiler, which would take longer than the database: SQLite gets a
 # statement a row, PostgreSQL one statement for all rows, whose columns come as arrays (see `bulk`).
@@ -142,16 +141,16 @@ def _insert_new(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set
     return {(channel_id, t) for channel_id, t in found}
 
 
-def _standing(conn: Connection, keys: Sequence[Key]) -> dict[Key, tuple[float, str]]:
+_STANDING = (
+    select(reading.c.channel_id, reading.c.t, reading.c.value, unit.c.text)
+    .join(unit)
+    .where(tuple_(reading.c.channel_id, reading.c.t).in_(SOME))
+)
+
+
+def _standing(conn: Connection, keys: Iterable[Key]) -> dict[Key, tuple[float, str]]:
     """What is kept under `keys`: value and unit."""
-    found: dict[Key, tuple[float, str]] = {}
-    for begin in range(0, len(keys), _CHUNK):
-        wanted = tuple_(reading.c.channel_id, reading.c.t).in_(keys[begin : begin + _CHUNK])
-        rows = conn.execute(
-            select(reading.c.channel_id, reading.c.t, reading.c.value, unit.c.text).join(unit).where(wanted)
-        )
-        found |= {(channel_id, t): (value, text) for channel_id, t, value, text in rows}
-    return found
+    return {(channel_id, t): (value, text) for channel_id, t, value, text in over(conn, _STANDING, keys)}
 
 
 def _conflicts(
@@ -287,7 +286,7 @@ def _between_days(start: int | None, end: int | None, days: Collection[int]) -> 
 def _series_rows(conn: Connection, stream: str, quantity: Quantity, spans: Sequence[tuple[int, int]]) -> Series:
     """The readings of a channel that are rows, in these spans [start, end). [ms]"""
     parts = [_fetch(conn, _SERIES, _ROW, **_within(stream, quantity, *span)) for span in spans]
-    rows = np.concatenate(parts or [np.empty(0, _ROW)]) if len(parts) != 1 else parts[0]
+    rows = parts[0] if len(parts) == 1 else np.concatenate([np.empty(0, _ROW), *parts])  # one is not copied
     unit_places, unit_names = places_of(rows["unit"], units_of(conn, rows["unit"]))
     origin_places, origin_names = places_of(rows["origin"], origins_of(conn, rows["origin"]))
     return Series(
