@@ -9,7 +9,7 @@ import typer
 
 from cli.common import home_of, say
 
-_SWEPT_AFTER = 700  # things made and not given up, as Python itself does: a daemon runs for months, a command ends
+_SWEPT = gc.get_threshold()  # as Python itself does: a daemon runs for months, a command ends
 
 
 def init(context: typer.Context) -> None:
@@ -52,7 +52,7 @@ def serve(
     """
     from monitor.basis.errors import RecordError
 
-    gc.set_threshold(_SWEPT_AFTER)
+    gc.set_threshold(*_SWEPT)
     home = home_of(context)
     if broker is not None and (broker_here or embedded_broker):
         raise RecordError("there would be two brokers", where="--broker", mend="Leave one of the options out")

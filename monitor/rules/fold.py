@@ -8,7 +8,7 @@ summed by day.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -91,15 +91,19 @@ def joined(parts: Sequence[Product]) -> Product:
             for name, happened in events.items():
                 here[name] = [*here.get(name, ()), *happened]
     return Product(
-        [sum(phase) for phase in zip(*(part.elapsed for part in parts), strict=True)],
-        [sum(phase) for phase in zip(*(part.known for part in parts), strict=True)],
-        [sum(phase) for phase in zip(*(part.in_band for part in parts), strict=True)],
-        [sum(kind) for kind in zip(*(part.origins for part in parts), strict=True)],
+        _summed(part.elapsed for part in parts),
+        _summed(part.known for part in parts),
+        _summed(part.in_band for part in parts),
+        _summed(part.origins for part in parts),
         [one for part in parts for one in part.excursions],
         [one for part in parts for one in part.gaps],
         clocks,
         b"".join(part.days for part in parts),
     )
+
+
+def _summed(lengths: Iterable[list[int]]) -> list[int]:
+    return [sum(of) for of in zip(*lengths, strict=True)]
 
 
 @dataclass(slots=True)
