@@ -7,9 +7,9 @@ import time
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from datetime import datetime
 from io import StringIO
+from typing import NamedTuple
 
 from rich.box import ASCII2, SIMPLE_HEAD
 from rich.console import Console, Group, RenderableType
@@ -29,8 +29,7 @@ ORDER = ("out", "unknown", "in")
 NARROW, WIDE, WIDER = 72, 100, 130  # from which on: when complete; the air too; building and last word too [signs]
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(NamedTuple):
     """What there is to show: all jobs, each as it wants to be read, or the screen of one."""
 
     rows: Sequence[tuple[JobRow, Display]] = ()
@@ -62,7 +61,7 @@ def watch(look: Callable[[], Seen], every: int, *, ascii_only: bool = False) -> 
                 try:
                     seen = look()
                 except WallclimeError as exc:
-                    seen = replace(seen, trouble=[str(exc)])
+                    seen = seen._replace(trouble=[str(exc)])
 
 
 def drawn(seen: Seen, every: int, size: tuple[int, int], ascii_only: bool) -> Group:

@@ -53,7 +53,6 @@ def doctor(context: typer.Context, as_json: Json = False) -> None:
 
     Exit status: 0 nothing fails, 1 something does. It may run beside the daemon, and changes nothing.
     """
-    from dataclasses import asdict
 
     from monitor.tell.upkeep import examined
     from monitor.watch.doctor import doctor as look
@@ -61,7 +60,7 @@ def doctor(context: typer.Context, as_json: Json = False) -> None:
     with Progress("seals") as progress:
         checks = look(home_of(context), clock=context.obj.clock, progress=progress)
     if as_json:
-        data([asdict(check) for check in checks])
+        data([check._asdict() for check in checks])
     for check in () if as_json else checks:
         for line in examined(check.name, check.verdict, check.evidence, check.mend):
             data(line)

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
-from typing import Any
+from typing import Any, NamedTuple
 
 HOUSE = ""  # in the place of a job: what belongs to no single wall
 MQTT = "mqtt"  # in the place of a contact: the broker, for machines
@@ -123,8 +123,7 @@ def alarm_id(what: str, job: str, where: str, raised: int) -> str:
     return hashlib.sha256(f"{what}|{job}|{where}|{raised}".encode()).hexdigest()[:10]
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
+class Message(NamedTuple):
     """What is to be told to one `contact` (a name of the settings, or MQTT). It is kept once however often it is made.
 
     `id` names it: the same for the same occasion and contact. `kind` is "alarm", "returned", "seen", "notice",

@@ -19,11 +19,10 @@ WallclimeError                  exit 2: usage or bad input
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing that is wrong: `what` it is, `where` it stands, and the `mend`."""
 
     what: str

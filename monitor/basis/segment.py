@@ -26,7 +26,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,8 +46,7 @@ STRANGE = (ArithmeticError, AttributeError, IndexError, KeyError, RecursionError
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """The readings of one quantity in one unit: `t` and `arrival` [ms], `value` as sent, `origin` an index."""
 
     quantity: Quantity
@@ -118,7 +117,7 @@ def minus(kept: Segment, others: Iterable[Segment]) -> Segment:
         known = [one.t for segment in others for one in segment.columns if one.quantity == column.quantity]
         new = ~np.isin(column.t, np.concatenate(known)) if known else np.ones(len(column.t), np.bool_)
         parts = {name: getattr(column, name)[new] for name in ("t", "value", "arrival", "origin")}
-        columns.append(replace(column, **parts))
+        columns.append(column._replace(**parts))
     return replace(kept, columns=tuple(columns))
 
 
@@ -130,7 +129,7 @@ def joined(segments: Sequence[Segment]) -> Segment:
     for one in segments:
         place = np.array([origins.index(origin) for origin in one.origins], np.int64)
         for column in one.columns:
-            moved = replace(column, origin=place[column.origin])
+            moved = column._replace(origin=place[column.origin])
             found.setdefault((column.quantity, column.unit), []).append(moved)
     columns = [
         Column(*of, *(np.concatenate([getattr(c, name) for c in some]) for name in ("t", "value", "arrival", "origin")))
@@ -227,8 +226,8 @@ def _by_time(column: Column, moved: Ints) -> Column:
     value = column.value[order]
     if not np.all(np.isfinite(value)) or np.any((column.arrival < 0) | (column.arrival >= _YEAR_10000)):
         raise ValueError("a value or an arrival that is no number")
-    return replace(
-        column, t=column.t[order], value=value, arrival=column.arrival[order], origin=moved[column.origin[order]]
+    return column._replace(
+        t=column.t[order], value=value, arrival=column.arrival[order], origin=moved[column.origin[order]]
     )
 
 

@@ -157,8 +157,7 @@ class Draft:
     corrects: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """An entry as it stands in the log. `number` counts from 1 in its chain; `salt` and `link` bind it (see seal)."""
 
     chain: str

@@ -33,8 +33,7 @@ _RAPID = Rapid(5.0, 15.0)  # ours
 _FLOOD = Flood(10, 10 * MINUTE)  # ISA-18.2 on alarm floods; from memory
 
 
-@dataclass(frozen=True, slots=True)
-class Patience:
+class Patience(NamedTuple):
     """How patient the alarm is. It never bears on the record, which is strict. Times in ms, kept units."""
 
     on_delay_humidity: int = 30 * MINUTE  # ours: half of what puts the clock of the default profile back
@@ -107,16 +106,14 @@ class DeadMan:
     every: int = 5 * MINUTE  # ours
 
 
-@dataclass(frozen=True, slots=True)
-class Health:
+class Health(NamedTuple):
     """Where the daemon answers how it is: a port of this computer's own address."""
 
     port: int
     host: str = "127.0.0.1"
 
 
-@dataclass(frozen=True, slots=True)
-class Backup:
+class Backup(NamedTuple):
     """A copy of the store goes to the folder `to` every `every` [ms]; the newest `keep` stay."""
 
     to: Path
@@ -124,8 +121,7 @@ class Backup:
     keep: int = 14  # ours
 
 
-@dataclass(frozen=True, slots=True)
-class Boards:
+class Boards(NamedTuple):
     """The page over all jobs goes to the folder `to` every `every` [ms]."""
 
     to: Path

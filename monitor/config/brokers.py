@@ -8,7 +8,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from monitor.basis import units
 from monitor.basis.errors import Fault
@@ -18,8 +18,7 @@ from monitor.config.tables import Reader, Table
 TLS_PORT = 8883  # IANA "secure-mqtt"
 
 
-@dataclass(frozen=True, slots=True)
-class Tls:
+class Tls(NamedTuple):
     """How a broker is known, and how we are: files in PEM.
 
     `ca_file` holds the authorities that may have signed the broker's certificate, None means those that this computer

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
 from importlib import resources
 from pathlib import Path
@@ -36,8 +35,7 @@ class OpeningTold(NamedTuple):
     corner: tuple[float, float] | None
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """Checked values by key. `units` are those in which the wall was measured; `near` is where a profile may lie."""
 
     values: Mapping[str, Any]

@@ -10,12 +10,11 @@ import hashlib
 import os
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, NamedTuple, get_args
 
 from monitor.basis import units
 from monitor.basis.errors import Fault, ProfileError, WallclimeError
@@ -29,16 +28,14 @@ Ends = Literal["end-matched", "square"]
 Sensitivity = Literal["very sensitive", "sensitive", "medium resistant", "resistant"]
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(NamedTuple):
     """Inclusive limits. `humidity` in %RH, `temperature` in degC, each (low, high)."""
 
     humidity: tuple[float, float]
     temperature: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Acclimation:
+class Acclimation(NamedTuple):
     """The clock's rule. [ms]"""
 
     required: int
@@ -47,8 +44,7 @@ class Acclimation:
     settle: int
 
 
-@dataclass(frozen=True, slots=True)
-class Quality:
+class Quality(NamedTuple):
     """When a reading is suspect or proves nothing. Figures ours, no published source."""
 
     spike_temperature: float  # [K]
@@ -60,8 +56,7 @@ class Quality:
     flat_alone: int  # the one channel unchanged at least this long [ms]
 
 
-@dataclass(frozen=True, slots=True)
-class Wall:
+class Wall(NamedTuple):
     """What the wall must be. Lengths in m; `extra` a share, 0.10 for 10 %."""
 
     max_length: float
@@ -73,8 +68,7 @@ class Wall:
     stagger_usual: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Board:
+class Board(NamedTuple):
     """What a plank is. Lengths in m; `lengths` names each plank of a box; `face_width` is what shows."""
 
     core: Core
@@ -87,8 +81,7 @@ class Board:
     came_at: float  # humidity that the boards are taken to be in balance with when they come [%RH]
 
 
-@dataclass(frozen=True, slots=True)
-class Surface:
+class Surface(NamedTuple):
     """What is taken of the wall's surface where an outdoor place or a surface sensor is known."""
 
     temperature_factor: float  # fRsi, 0 as outdoors to 1 as the room [1]
@@ -96,8 +89,7 @@ class Surface:
     decline: float  # of the mould index in dry spells, of that of pine [1]
 
 
-@dataclass(frozen=True, slots=True)
-class TakeOffFigures:
+class TakeOffFigures(NamedTuple):
     """What a take-off goes by beside the wall's own figures. Lengths in m, areas in m2; shares as 0.10 for 10 %."""
 
     two_down_least: float
@@ -114,8 +106,7 @@ class TakeOffFigures:
     trim_stick: float
 
 
-@dataclass(frozen=True, slots=True)
-class Site:
+class Site(NamedTuple):
     """What the site check goes by. Lengths in m, times in ms."""
 
     points_apart: float
@@ -129,8 +120,7 @@ class Site:
     moisture_holds: int
 
 
-@dataclass(frozen=True, slots=True)
-class Care:
+class Care(NamedTuple):
     """The care that a finished wall asks for. [ms]"""
 
     dust_every: int
@@ -140,16 +130,14 @@ class Care:
     never: str
 
 
-@dataclass(frozen=True, slots=True)
-class ReadinessRule:
+class ReadinessRule(NamedTuple):
     """What readiness asks beyond the clock."""
 
     instrument: InstrumentLevel
     box_core_within: float  # of the room's trailing 24 h mean [K]
 
 
-@dataclass(frozen=True, slots=True)
-class Profile:
+class Profile(NamedTuple):
     """A checked profile.
 
     `text` is the whole profile as TOML, every key written out: what a job freezes. `sha256` is the hash of its UTF-8

@@ -6,10 +6,10 @@ import json
 import os
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, NamedTuple, get_args
 from urllib.parse import quote, urlsplit
 
 from monitor.basis import units
@@ -25,16 +25,14 @@ from monitor.config.tables import Reader
 TimeForm = Literal["rfc3339", "seconds", "milliseconds"]
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """Where a quantity stands in a payload: an RFC 6901 pointer ("" for a bare number), and `unit` as in `unit_of`."""
 
     at: str
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """One kind of message. `topic` has named levels in braces: home/{sensor}/climate.
 
     `stream` is the address of the sensor built from the same names: the whole topic by default for "json", the topic
@@ -58,8 +56,7 @@ class Source:
         return _NAMED.sub("+", self.topic)
 
 
-@dataclass(frozen=True, slots=True)
-class Service:
+class Service(NamedTuple):
     """The daemon's intervals. [ms] `batch` in messages."""
 
     judge_every: int
@@ -69,8 +66,7 @@ class Service:
     seal_after: int = 2 * HOUR  # how long after its end a UTC day is closed
 
 
-@dataclass(frozen=True, slots=True)
-class Logging:
+class Logging(NamedTuple):
     """How the daemon logs."""
 
     level: Literal["debug", "info", "warning", "error"]
@@ -190,7 +186,7 @@ def _heard_at(
 ) -> tuple[Source, ...]:
     """The sources with the name of their broker, the first one where they give none."""
     names = [broker.name for broker in brokers]
-    named = tuple(replace(source, broker=source.broker or names[0]) for source in sources)
+    named = tuple(source._replace(broker=source.broker or names[0]) for source in sources)
     firsts: dict[tuple[str, str], int] = {}
     for number, source in enumerate(named, 1):
         spot = f"{where}: source {number}"

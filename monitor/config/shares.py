@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.errors import Fault
 from monitor.config import tables
@@ -19,8 +19,7 @@ from monitor.config.tables import Reader
 _TAKEN = "out"  # ends the client id under which the daemon tells
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(NamedTuple):
     """A list of topic filters, as MQTT has them (3.1.1 section 4.7), that one daemon hears under an id of its own."""
 
     name: str

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import HOUR, MINUTE
@@ -42,8 +42,7 @@ LASTS = {
 _FORM = re.compile(r"(?P<name>\S+) at (?P<at>.+?)(?: for (?P<lasts>.+?))?(?: on (?P<sensor>.+))?")
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
+class Event(NamedTuple):
     """What happens in [at, end), both from the start of the readings [ms]; `sensor` where it befalls one only."""
 
     name: Name

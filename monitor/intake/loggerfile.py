@@ -5,9 +5,9 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +24,7 @@ CHUNK_ROWS = 20_000
 Channel = tuple[NDArray[np.int64], NDArray[np.float64]]
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(NamedTuple):
     """Some rows of a file: of each quantity the times [UTC ms, int64] and values as sent [float64], blanks left out.
 
     `rows` and `share` say how many rows, and what share of the file from 0 to 1, are read so far.
@@ -36,8 +35,7 @@ class Chunk:
     share: float
 
 
-@dataclass(frozen=True, slots=True)
-class Summary:
+class Summary(NamedTuple):
     """What a file holds, all its cells read. Times in UTC ms.
 
     `readings` counts each quantity's; `median` and `highest` are of its values as sent, left out where it has none;

@@ -56,8 +56,7 @@ class Columns:
         return {quantity: column for quantity, column in named.items() if column is not None}
 
 
-@dataclass(frozen=True, slots=True)
-class Guess:
+class Guess(NamedTuple):
     """How a file is read. Rows and lines count from 1, fields from 0.
 
     `header` is the line of the header, None where there is none; `skip` the lines above the first row; `width` the

@@ -17,8 +17,8 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple
 
 from paho.mqtt.client import Client, MQTTMessage
 
@@ -53,8 +53,7 @@ _BURST = 50  # packets read between two looks at the socket
 _STRANGE = (Reason.TOO_LARGE, Reason.UNREADABLE, Reason.NO_QUANTITY, Reason.TIME_UNKNOWN)  # of no sensor so far
 
 
-@dataclass(frozen=True, slots=True)
-class Status:
+class Status(NamedTuple):
     """What the listener is about. Times in UTC ms.
 
     `since` when the link came up or went down; `subscribed` once the broker has granted every topic; `marker_missing`
@@ -442,7 +441,7 @@ class Listener:
                 wire.shutdown(socket.SHUT_RDWR)
 
     def _tell(self, **changes: Any) -> None:
-        self._status = replace(self._status, **changes)
+        self._status = self._status._replace(**changes)
 
     def _finish(self) -> None:
         """Keep and acknowledge what was read, then take leave."""

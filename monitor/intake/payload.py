@@ -5,9 +5,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 from monitor.basis.times import SECOND, ms_of
 from monitor.basis.values import LIVE, SIMULATED, Origin, Quantity, Reading
@@ -29,8 +28,7 @@ _NAIVE = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}[0-9:.,]*", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
-class _Channel:
+class _Channel(NamedTuple):
     quantity: Quantity
     at: str
     tokens: tuple[str, ...]

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.times import EARLIEST, LATEST, SECOND, ms_of
 from monitor.basis.values import LIVE, SIMULATED, Origin, Quantity, Reading
@@ -48,8 +47,7 @@ _TIMES = ("time", "timestamp", "ts", "datetime", "date", "measuredat", "utc")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """A value and where it stands: an RFC 6901 pointer; the unit as in `unit_of`."""
 
     at: str

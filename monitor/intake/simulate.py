@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -39,8 +38,7 @@ class Message(NamedTuple):
     payload: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(NamedTuple):
     """An invented room and its sensors from `start` up to `end` [UTC ms], without an end where that is None.
 
     Each sensor speaks every `every` [ms], or when its reading changes, on its topic of `topics`, as `source` reads it.

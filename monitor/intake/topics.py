@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from monitor.basis.errors import SettingsError
 from monitor.basis.values import FILE_ADDRESS
@@ -19,8 +19,7 @@ _NAMED = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
 _NOT_HEARD = rf"\$|wallclime/|{FILE_ADDRESS}"  # by #: none may speak for a sensor that is known from files
 
 
-@dataclass(frozen=True, slots=True)
-class Topic:
+class Topic(NamedTuple):
     """A topic with named levels, compiled: `text` as written, `filter` as MQTT wants it (3.1.1 section 4.7)."""
 
     text: str

@@ -6,7 +6,6 @@ import json
 import secrets
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, false, func, or_, select
@@ -157,7 +156,7 @@ class Log(Connected):
                 link=b"",
             )
             link = self._link(link, one)
-            added.append(replace(one, link=link))
+            added.append(one._replace(link=link))
         return added
 
     def entries(self, chain: str) -> list[Entry]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
@@ -38,7 +37,7 @@ def post(conn: Connection, messages: Iterable[Message]) -> None:
             "expires": one.expires,
             "tries": 0,
             "error": None,
-            "message": json.dumps({**asdict(one), "body": dict(one.body)}, allow_nan=False),
+            "message": json.dumps({**one._asdict(), "body": dict(one.body)}, allow_nan=False),
         }
         for one in messages
     ]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
 from itertools import chain as chained
 from typing import Any, TypeVar
 
@@ -310,7 +309,7 @@ def day_rows(conn: Connection, stream: str, day: int) -> Segment:
             origins |= origins_of(conn, rows["origin"])
             columns += _columns(quantity, rows, units_of(conn, rows["unit"]))
     places = {id_: place for place, id_ in enumerate(origins)}
-    named = [replace(one, origin=np.array([places[id_] for id_ in one.origin.tolist()], np.int64)) for one in columns]
+    named = [one._replace(origin=np.array([places[id_] for id_ in one.origin.tolist()], np.int64)) for one in columns]
     return Segment(stream, day, tuple(origins.values()), tuple(named))
 
 

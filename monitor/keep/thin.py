@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from sqlalchemy import Connection, select
 
@@ -20,8 +20,7 @@ YOUNGEST = 90 * DAY  # no day is thinned before it is so old; ours [ms]
 _LATE = YOUNGEST // 2  # a reading that comes so late may be of a thinned day; less, for clocks are set back [ms]
 
 
-@dataclass(frozen=True, slots=True)
-class Left:
+class Left(NamedTuple):
     """What is left of a UTC day: the times of each quantity [ms], how many readings go, each leaf's bytes anew."""
 
     day: int

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from monitor.basis.times import HOUR, rfc3339
 from monitor.basis.values import OriginKind, Quantity
@@ -20,8 +20,7 @@ Verdict = Literal["pass", "fail", "unknown"]
 Cause = Literal["out", "unproven"]
 
 
-@dataclass(frozen=True, slots=True)
-class Coverage:
+class Coverage(NamedTuple):
     """Lengths of time. `elapsed` >= `known`; `in_band` is all known. [ms]"""
 
     elapsed: int = 0
@@ -47,8 +46,7 @@ class Coverage:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Excursion:
+class Excursion(NamedTuple):
     """One side of one quantity held without a break in [start, end) (None: still open). `dose` in K.h or %RH.h."""
 
     quantity: Quantity
@@ -80,8 +78,7 @@ class Excursion:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Episode:
+class Episode(NamedTuple):
     """Excursions less than 6 h apart, for people; `end` None while one is open; `excursions` index the list."""
 
     start: int
@@ -93,16 +90,14 @@ class Episode:
         return {"start": rfc3339(self.start), "end": _stamp(self.end), "excursions": list(self.excursions)}
 
 
-@dataclass(frozen=True, slots=True)
-class Restart:
+class Restart(NamedTuple):
     """The clock went back to zero."""
 
     at: int
     cause: Cause
 
 
-@dataclass(frozen=True, slots=True)
-class Completion:
+class Completion(NamedTuple):
     """The count reached the required hours; `lapsed_at` when a later break undid it."""
 
     started_at: int
@@ -110,8 +105,7 @@ class Completion:
     lapsed_at: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ClockReading:
+class ClockReading(NamedTuple):
     """What one acclimation clock shows at as_of. [ms]"""
 
     required: int
@@ -142,8 +136,7 @@ class ClockReading:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Lot:
+class Lot(NamedTuple):
     """One delivery and its clocks: the profile's, the strict one, and the one with limits drawn in by U."""
 
     name: str
@@ -175,8 +168,7 @@ class Lot:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+class Condition(NamedTuple):
     """One condition of readiness. Unknown is not a pass."""
 
     name: str
@@ -188,8 +180,7 @@ class Condition:
         return {"condition": self.name, "verdict": self.verdict, "evidence": self.evidence}
 
 
-@dataclass(frozen=True, slots=True)
-class Gap:
+class Gap(NamedTuple):
     """The room was not known from `start` to `end`; `missing` names the quantities that nobody vouched for.
 
     `silent`: nothing was heard of one of them. Otherwise a sensor spoke, but it was stuck and proves nothing.
@@ -229,8 +220,7 @@ class Now:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class OtherVerdict:
+class OtherVerdict(NamedTuple):
     """The same record under another profile that this job has had."""
 
     profile: str
@@ -252,8 +242,7 @@ class OtherVerdict:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Assessment:
+class Assessment(NamedTuple):
     """All that can be said of a job as of an instant; computed from readings before it and entries up to it."""
 
     job: str

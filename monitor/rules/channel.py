@@ -6,7 +6,8 @@ Figures of a profile's [quality] table; flags in the words of QARTOD (IOC Manual
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +27,7 @@ ORIGINS = tuple(OriginKind)
 FAR = 2**62  # later than any time [ms]
 
 
-@dataclass(frozen=True, slots=True)
-class Channel:
+class Channel(NamedTuple):
     """Usable readings of one channel in order of time, calibrated. `value` in degC or %RH, `origin` indexes ORIGINS."""
 
     t: Times
@@ -51,11 +51,10 @@ class Channel:
 
 def joined(parts: Sequence[Channel]) -> Channel:
     """Parts of one channel, one after the other."""
-    return Channel(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Channel)))
+    return Channel(*(np.concatenate(said) for said in zip(*parts, strict=True)))
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(NamedTuple):
     """How far the flags of readings before a midnight look past it: nothing after `until` changes them.
 
     `open`: the sensor has not yet said anything that settles it, so its next reading may.
@@ -311,7 +310,7 @@ def calibrated(channel: Channel, quantity: Quantity, sensor: Sensor) -> Channel:
     value = found.slope * channel.value + found.offset
     if quantity is Quantity.AIR_HUMIDITY:
         value = value.clip(0.0, 100.0)
-    return replace(channel, value=value, uncertainty=found.uncertainty)
+    return channel._replace(value=value, uncertainty=found.uncertainty)
 
 
 def _suspect(t: Times, value: Values, quantity: Quantity, hold: int, quality: Quality) -> Mask:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import base64
 import json
-from dataclasses import fields
-from operator import attrgetter
 from typing import Any
 
 from monitor.basis.values import Quantity
@@ -13,8 +11,6 @@ from monitor.rules.assessment import Excursion, Gap
 from monitor.rules.board.lagging import Lagging
 from monitor.rules.clock import Clock
 from monitor.rules.fold import FoldState, GapState, Product, RunState
-
-_FIELDS = attrgetter(*(field.name for field in fields(Excursion)))
 
 
 def _dump(value: Any) -> bytes:
@@ -55,8 +51,8 @@ def product_to_bytes(product: Product) -> bytes:
     return _dump(
         {
             "lengths": [product.elapsed, product.known, product.in_band, product.origins],
-            "excursions": [_FIELDS(excursion) for excursion in product.excursions],
-            "gaps": [[gap.start, gap.end, list(gap.missing), gap.silent] for gap in product.gaps],
+            "excursions": product.excursions,
+            "gaps": product.gaps,
             "clocks": product.clocks,
             "days": base64.b64encode(product.days).decode("ascii"),
         }

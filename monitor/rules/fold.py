@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,8 +120,7 @@ class FoldState:
     lagging: Lagging = field(default_factory=Lagging)
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(NamedTuple):
     """A place that is judged: the job's own ("") or that of a lot lying elsewhere."""
 
     name: str

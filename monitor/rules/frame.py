@@ -11,9 +11,9 @@ import bisect
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import astuple, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.times import LATEST
 from monitor.basis.values import Entry, Kind, Quantity
@@ -26,8 +26,7 @@ from monitor.rules.instrument import MAKER_ACCEPTED, Check, in_force
 from monitor.rules.stays import Stay, in_order, stays_of
 
 
-@dataclass(frozen=True, slots=True)
-class UnitClaim:
+class UnitClaim(NamedTuple):
     """What a sensor sent in [start, end) is in `unit`, whatever was thought when it was heard. [ms]"""
 
     quantity: Quantity
@@ -36,8 +35,7 @@ class UnitClaim:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Sensor:
+class Sensor(NamedTuple):
     """What a sensor is: its address, how long a reading speaks [ms], its expanded uncertainty U as stated [K, %RH].
 
     `since` is when it was added [ms]; `checks` are those of the instrument, each with the time in which it holds;
@@ -67,8 +65,7 @@ class Sensor:
         return "maker" if at < self.since + MAKER_ACCEPTED else None
 
 
-@dataclass(frozen=True, slots=True)
-class Stack:
+class Stack(NamedTuple):
     """How boxes lie, as told at the delivery; None where nobody said. Lengths in m, temperatures in degC.
 
     `spacers`: in single layers with air between. `floor_c`: of a floor that is colder than the room. `box_c` and
@@ -103,8 +100,7 @@ def said_of(body: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(word for key, word in _SAID.items() if body.get(key) is False)
 
 
-@dataclass(frozen=True, slots=True)
-class Delivery:
+class Delivery(NamedTuple):
     """Boxes brought to a place. `said`: see `said_of`; it bears on no reading, so no checkpoint hangs on it."""
 
     lot: str
@@ -115,8 +111,7 @@ class Delivery:
     said: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(NamedTuple):
     """What a job is."""
 
     name: str
@@ -130,8 +125,7 @@ class Job:
     opened: int
 
 
-@dataclass(frozen=True, slots=True)
-class ProfileText:
+class ProfileText(NamedTuple):
     """A profile as frozen into a job, in force from `since`; `reason` for a change."""
 
     text: str
@@ -230,7 +224,7 @@ class Keys:
             frame.job.outdoor_place,
             frame.place.answers.get("kind"),
             [[s.sensor, s.place, s.start, known(s.end), s.role] for s in frame.stays if s.start < midnight],
-            [[d.lot, d.place, d.at, *astuple(d.stack)] for d in frame.deliveries if d.at < midnight],
+            [[d.lot, d.place, d.at, *d.stack] for d in frame.deliveries if d.at < midnight],
             [frame.begin, known(frame.start), known(frame.finish), known(frame.close)],
         ]
         return hashlib.sha256(json.dumps(facts, separators=(",", ":")).encode()).digest()
@@ -247,7 +241,7 @@ def effective(entries: Sequence[Entry]) -> list[Entry]:
             del standing[entry.corrects]
         else:
             body = {**was.body, **entry.body.get("instead", {})}
-            standing[entry.corrects] = replace(was, at=entry.body.get("at", was.at), body=body)
+            standing[entry.corrects] = was._replace(at=entry.body.get("at", was.at), body=body)
     return sorted(standing.values(), key=lambda entry: entry.number)
 
 
@@ -402,7 +396,7 @@ class SensorsLog:
         checks = checks_of(entry for entry in self._checks.get(name, ()) if entry.at <= as_of).get(name, ())
         claims = self._claims.get(name, ())
         sensor = self._sensor(name)
-        return replace(sensor, checks=checks, claims=claims) if checks or claims else sensor
+        return sensor._replace(checks=checks, claims=claims) if checks or claims else sensor
 
     @cached_property
     def sensors(self) -> dict[str, Sensor]:

@@ -6,8 +6,7 @@ Each looks at now alone. How long a state has lasted, and when to tell of it, is
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from monitor.basis.units import System, format_temperature
 from monitor.climate.air import dew_point_c, frost_point_c
@@ -29,8 +28,7 @@ FROST_C = 5.0
 What = Literal["frost", "boxes", "surface"]
 
 
-@dataclass(frozen=True, slots=True)
-class Guard:
+class Guard(NamedTuple):
     """What one guard says of now: `fail` calls for a hand, `unknown` that something it needs is not known."""
 
     what: What

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -30,8 +29,7 @@ class Said(NamedTuple):
     uncertainty: float
 
 
-@dataclass(frozen=True, slots=True)
-class Compared:
+class Compared(NamedTuple):
     """A hand reading beside a sensor's: the sensor minus the hand, and the combined expanded uncertainty."""
 
     sensor: str
@@ -58,8 +56,7 @@ def said_at(channel: Recent, hold: int, at: int) -> float | None:
     return float(channel.value[last]) if last >= 0 and at < channel.t[last] + hold else None
 
 
-@dataclass(frozen=True, slots=True)
-class Drift:
+class Drift(NamedTuple):
     """`sensor` has moved away from `neighbour` over `days`, both at one place; `by`: how far, with its interval.
 
     `combined`: the two sensors' expanded uncertainty. K or %RH.

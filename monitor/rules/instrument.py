@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +31,7 @@ MAKER_ACCEPTED = 365 * DAY  # how long a maker's statement is accepted; ours, no
 Basis = Literal["offset", "line"]
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+class Point(NamedTuple):
     """One comparison: what the sensor read, what was true, and the expanded uncertainty of that. degC or %RH."""
 
     read: float
@@ -41,8 +39,7 @@ class Point:
     uncertainty: float
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+class Fit(NamedTuple):
     """The correction that the points suggest, and the expanded uncertainty that is left."""
 
     slope: float
@@ -51,8 +48,7 @@ class Fit:
     basis: Basis
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+class Check(NamedTuple):
     """A check of one quantity of a sensor, in force from `at` to `until`. [ms]
 
     `as_found`: the sensor had been left as it was, so the check speaks for the time before it too, if no other does.
@@ -73,8 +69,7 @@ class Check:
         return [self.quantity.value, self.at, until, self.slope, self.offset, self.uncertainty, self.as_found]
 
 
-@dataclass(frozen=True, slots=True)
-class Corrections:
+class Corrections(NamedTuple):
     """For each reading of a channel: the correction and the expanded uncertainty."""
 
     slope: NDArray[np.float64]

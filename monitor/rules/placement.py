@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.units import System, format_length
 
@@ -24,8 +23,7 @@ _ASKED = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Placement:
+class Placement(NamedTuple):
     """What was said of a sensor's place. Distances in m; None where nobody said. `photo` is a file's name."""
 
     height: float | None = None
@@ -39,7 +37,7 @@ class Placement:
 
     def to_json(self) -> dict[str, Any]:
         """What was said, without what was not."""
-        return {name: value for name, value in asdict(self).items() if value is not None}
+        return {name: value for name, value in self._asdict().items() if value is not None}
 
     @classmethod
     def from_json(cls, said: Mapping[str, Any]) -> Placement:

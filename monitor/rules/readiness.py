@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.basis.times import HOUR, rfc3339, whole_seconds
 from monitor.basis.units import System, format_duration
@@ -20,8 +20,7 @@ INSTRUMENT = (Quantity.AIR_HUMIDITY, Quantity.AIR_TEMPERATURE)  # what an instru
 RECORD_ENDS = "the record ends"  # so begins the evidence where no sensor is here any more, but one was
 
 
-@dataclass(frozen=True, slots=True)
-class Facts:
+class Facts(NamedTuple):
     """What the conditions look at. `apart` names quantities and since when sensors disagree on them.
 
     `here` names the sensors of the place, `stuck` those that speak and prove nothing in band.

@@ -11,7 +11,7 @@ import bisect
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from monitor.basis.times import DAY, HOUR, day_of
 from monitor.basis.values import AIR, ASIDE, Quantity, Series
@@ -47,8 +47,7 @@ class Readings(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
+class Head(NamedTuple):
     """What a checkpoint stands on: readings from `covers_from` to `depends_until`, which may lie outside its block.
 
     `open` names the streams whose next reading may change it.
@@ -69,8 +68,7 @@ class Head:
         return self.covers_from <= last and (self.depends_until >= first or stream in self.open)
 
 
-@dataclass(frozen=True, slots=True)
-class Checkpoint:
+class Checkpoint(NamedTuple):
     """A checkpoint to be kept."""
 
     head: Head
@@ -117,8 +115,7 @@ class Forgetful:
         """Kept nowhere."""
 
 
-@dataclass(frozen=True, slots=True)
-class Replayed:
+class Replayed(NamedTuple):
     """The state at the end of the judged span, all that happened in it, and the last block's time line.
 
     `aside` names the sensors that have never said anything of a room's air, but of a surface or of boxes.

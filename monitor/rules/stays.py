@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from shlex import quote
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
@@ -14,8 +13,7 @@ from monitor.basis.values import Entry, Kind
 Role = Literal["air", "box", "surface"]
 
 
-@dataclass(frozen=True, slots=True)
-class Stay:
+class Stay(NamedTuple):
     """A sensor at a place for [start, end); `end` None while it is there. `role` is what it hears there."""
 
     sensor: str
@@ -57,7 +55,7 @@ def in_order(stay: Stay) -> tuple[int, str, str]:
 
 def _released(stay: Stay, at: int) -> Stay:
     here = stay.start < at and (stay.end is None or stay.end > at)
-    return replace(stay, end=at) if here else stay
+    return stay._replace(end=at) if here else stay
 
 
 def _meets(a: Stay, b: Stay) -> bool:
@@ -76,7 +74,7 @@ def _joined(stays: list[Stay], new: Stay) -> list[Stay]:
             others.append(stay)
         elif (stay.place, stay.role) == (new.place, new.role):
             end = None if stay.end is None or new.end is None else max(stay.end, new.end)
-            new = replace(new, start=min(stay.start, new.start), end=end)
+            new = new._replace(start=min(stay.start, new.start), end=end)
         elif _overlaps(stay, new):
             until = "now" if stay.end is None else rfc3339(stay.end)
             raise RecordError(

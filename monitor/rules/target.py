@@ -74,8 +74,7 @@ class Situation:
         return AIR_CHANGES_ASSUMED if self.air_changes_1_h is None else self.air_changes_1_h
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+class Target(NamedTuple):
     """Where the air should go; None where humidity, or the air outdoors, is not known.
 
     `left_alone_pct`: the humidity at `temperature_c` with the water the air holds now. `ceiling_pct`: the humidity at
@@ -92,8 +91,7 @@ class Target:
     instead_c: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Water:
+class Water(NamedTuple):
     """Litres, never below 0, to bring in when the air is moistened, to take out when it is dried.
 
     `once`: for the air of the room; `daily`: to hold it there against the air that is exchanged; `boards`: what boards

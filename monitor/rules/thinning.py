@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +17,7 @@ from monitor.rules.channel import is_usable
 from monitor.rules.stays import Stay
 
 
-@dataclass(frozen=True, slots=True)
-class ThinnedDays:
+class ThinnedDays(NamedTuple):
     """Days of a sensor, by their UTC midnights [ms], on which of each stretch of `each` [ms] some readings are left."""
 
     sensor: str
@@ -68,7 +68,7 @@ def _left(column: Column, day: int, each: int) -> Column:
     chosen = [_ends(some, (column.t[some] - day) // each) for some in (order, good, by_value)]
     places = np.sort(np.unique(np.concatenate(chosen)))
     parts = {name: getattr(column, name)[places] for name in ("t", "value", "arrival", "origin")}
-    return replace(column, **parts)
+    return column._replace(**parts)
 
 
 def _ends(places: NDArray[np.intp], stretch: NDArray[np.int64]) -> NDArray[np.intp]:

@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +24,7 @@ STATES: tuple[State, ...] = ("unknown", "in", "out")
 UNKNOWN, IN, OUT = range(3)
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A stay of one sensor that is judged: readings taken in [start, end) speak inside [seen_from, seen_to)."""
 
     sensor: Sensor
@@ -35,8 +34,7 @@ class Span:
     seen_to: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
+class _Row(NamedTuple):
     """What one sensor says of one quantity: reading number `which` in each interval, where it is `heard`."""
 
     channel: Channel
@@ -99,8 +97,7 @@ class Voices:
         return np.full(self.intervals, silent)
 
 
-@dataclass(frozen=True, slots=True)
-class Sides:
+class Sides(NamedTuple):
     """Who is outside when, and what the quantity is known to be."""
 
     low: Mask  # a row a sensor
@@ -113,8 +110,7 @@ class Sides:
         return self.inside | anyone(self.low | self.high)
 
 
-@dataclass(frozen=True, slots=True)
-class Timeline:
+class Timeline(NamedTuple):
     """Elementary intervals [edges[k], edges[k+1]) of one place and what every sensor says in each."""
 
     edges: Times
@@ -160,8 +156,7 @@ def newest(count: int, at: Numbers) -> Numbers:
     return np.insert(np.arange(count), at, at - 1)
 
 
-@dataclass(frozen=True, slots=True)
-class _Said:
+class _Said(NamedTuple):
     """What one sensor says of one quantity inside its spans: each reading of `channel` from its `start` to the next.
 
     `silences` are the ends at which it falls silent, or is moved, the last of them the end of all.

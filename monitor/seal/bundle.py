@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
+from typing import NamedTuple
 
 from monitor.basis.errors import ReportError
 from monitor.basis.segment import Segment, content_hash, decode, encode
@@ -26,8 +27,7 @@ from monitor.seal.merkle import Tree
 from monitor.seal.records import AMENDMENT, SEGMENT, Record, read_record
 
 
-@dataclass(frozen=True, slots=True)
-class Attachment:
+class Attachment(NamedTuple):
     """A photo or document that the log names by its SHA-256."""
 
     content: bytes

@@ -13,8 +13,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import rfc8785
 
@@ -24,8 +23,7 @@ from monitor.basis.values import Entry
 GENESIS = bytes(32)
 
 
-@dataclass(frozen=True, slots=True)
-class Withheld:
+class Withheld(NamedTuple):
     """An entry whose body and salt are not shown or were erased: its frame, the hash of its body, its link."""
 
     chain: str

@@ -7,9 +7,8 @@ Assessment stay out too, for they tell of everything; readings that are not seal
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from monitor.basis.errors import RecordError
 from monitor.basis.segment import content_hash, decode, encode, ms_of_day, only
@@ -27,8 +26,7 @@ from monitor.seal.verify import Verified
 Read = TypeVar("Read")
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """What is shown; None is all of it.
 
     `days` the first and the last UTC day (2026-01-05); `channels` pairs of stream and quantity; `entries` pairs of

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 MOST = 1_000  # findings that are listed; beyond it they are counted
 
@@ -27,8 +28,7 @@ class FaultKind(StrEnum):
     REFUSED = "refused"
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """A fault: its kind, where it stands, what is wrong and what that means."""
 
     kind: FaultKind

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.segment import ms_of_day
 from monitor.seal import keys
@@ -21,8 +20,7 @@ _STRINGS = ("reason", "root", "previous", "software", "key")
 _NUMBERS = ("number", "size", "made")
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
+class Head(NamedTuple):
     """A tree head before it is signed.
 
     `number` counts from 1; `size` leaves, none at all in no head; `root` and `previous` (the hash of the head before)
@@ -42,8 +40,7 @@ class Head:
     key: str
 
 
-@dataclass(frozen=True, slots=True)
-class SignedHead:
+class SignedHead(NamedTuple):
     """A head as it was signed: `text` to the letter, and the 64 bytes of the signature."""
 
     text: str
@@ -85,14 +82,14 @@ def next_head(
         software=software,
         key=fingerprint(public_of(key)),
     )
-    text = text_of(asdict(head))
+    text = text_of(head._asdict())
     return SignedHead(text, keys.sign(key, keys.HEAD, text))
 
 
 def read_head(text: str) -> Head:
     """What the text of a head says. Raises ValueError."""
     said: Any = value_of(text)
-    if not isinstance(said, dict) or set(said) != set(Head.__dataclass_fields__):
+    if not isinstance(said, dict) or set(said) != set(Head._fields):
         raise ValueError("no head: it has other keys")
     if not all(isinstance(said[name], str) for name in _STRINGS) or any(type(said[n]) is not int for n in _NUMBERS):
         raise ValueError("no head: a string or a number is neither")

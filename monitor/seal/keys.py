@@ -9,9 +9,8 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import serialization
@@ -118,8 +117,7 @@ def load_key(path: Path) -> Key:
 # --- statements about keys --------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Statement:
+class Statement(NamedTuple):
     """What is said of a key, in canonical JSON, signed by the new key and (an exchange) by the `old` one."""
 
     text: str
@@ -127,8 +125,7 @@ class Statement:
     old: bytes = b""
 
 
-@dataclass(frozen=True, slots=True)
-class Epoch:
+class Epoch(NamedTuple):
     """A key, how it came in and when [ms]; `last` is the hash of the last head that the key before it signed."""
 
     public: bytes

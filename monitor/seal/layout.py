@@ -21,7 +21,7 @@ from __future__ import annotations
 import base64
 import binascii
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.values import Entry, Kind
 from monitor.seal.canonical import bytes_of_hex, text_of, value_of
@@ -61,16 +61,14 @@ class ProvenLeaf:
     proof: tuple[bytes, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ProvenHead:
+class ProvenHead(NamedTuple):
     """A signed head with the proof that the tree of the last head begins with its own (none for the last)."""
 
     signed: SignedHead
     proof: tuple[bytes, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ProvenRefusal:
+class ProvenRefusal(NamedTuple):
     """A refused thing: the leaf of its day's record, its place in the tree of that day, and the proof."""
 
     leaf: int

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 EMPTY_ROOT = hashlib.sha256(b"").digest()
 HASH = 32  # [bytes]
@@ -24,8 +24,7 @@ def node_hash(left: bytes, right: bytes) -> bytes:
     return hashlib.sha256(b"\x01" + left + right).digest()
 
 
-@dataclass(frozen=True, slots=True)
-class Frontier:
+class Frontier(NamedTuple):
     """A tree of `size` leaves as the roots of its full subtrees, largest first: one for each bit of `size`."""
 
     size: int = 0

@@ -24,8 +24,8 @@ gets the checked readings and entries from here.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.segment import decode, series_of
@@ -52,8 +52,7 @@ BLIND = (
 BLIND_TO_A_CHOICE = "whether this disclosure leaves out what comes after the last record shown of a sensor or log"
 
 
-@dataclass(frozen=True, slots=True)
-class Verified:
+class Verified(NamedTuple):
     """What the check of a bundle found, and what can be taken from it.
 
     `unlisted` faults beyond those listed; `heads` oldest first; `log` and `sensors_log` the entries whose body is

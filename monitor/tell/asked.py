@@ -5,8 +5,7 @@ One list for the screen, the paper and the import, so that none of them can ask 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 from monitor.basis.units import System
 from monitor.basis.values import Kind
@@ -20,8 +19,7 @@ Ask = Literal[
 FORM_VERSION = 1  # of the file that a form saves
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """One thing that is asked. `key` as in the entry; `parts` of rows (each a dict) and of pairs (each a list).
 
     `none`: what to tick where there is no row, and this is known.
@@ -37,8 +35,7 @@ class Field:
     lines: int = 1  # to write on, on paper
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(NamedTuple):
     """What makes one entry of `kind`, each time it is filled in; `inside`: as the one item of that list in its body.
 
     On paper it stands `times` times.

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.basis.units import System
 from monitor.climate import wood
@@ -21,8 +20,7 @@ if TYPE_CHECKING:
     from monitor.tell.pages.evidence import Sealed
 
 
-@dataclass(frozen=True, slots=True)
-class JobFacts:
+class JobFacts(NamedTuple):
     """What was said of the job at its opening and since. Lengths in m, times in UTC ms; None where nobody said."""
 
     length: float | None
@@ -40,16 +38,14 @@ class JobFacts:
     looser: tuple[str, ...] = ()  # where the profile is looser than the maker's document, a sentence each
 
 
-@dataclass(frozen=True, slots=True)
-class Lying:
+class Lying(NamedTuple):
     """How one delivery's boxes lie, and how long nine tenths of a difference take to even out; None: nobody said."""
 
     stack: Stack
     evening: Evening | None
 
 
-@dataclass(frozen=True, slots=True)
-class BoardView:
+class BoardView(NamedTuple):
     """What is computed beside the Assessment of boxes, boards and rows.
 
     `lying` of each lot in the Assessment's order; `closing` of each of the two rows, empty where moisture moves none;
@@ -66,8 +62,7 @@ class BoardView:
     season: Season | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class StatusView:
+class StatusView(NamedTuple):
     """One job for `status`."""
 
     assessment: Assessment
@@ -82,8 +77,7 @@ class StatusView:
     uncorrected: OtherVerdict | None = None  # by the entries as they were first written, where any was corrected
 
 
-@dataclass(frozen=True, slots=True)
-class JobRow:
+class JobRow(NamedTuple):
     """One job for `job list`."""
 
     assessment: Assessment

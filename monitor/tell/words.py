@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from monitor.basis.times import DAY, HOUR, MINUTE, datetime_of, ms_of, whole_seconds, zone_of
@@ -75,8 +75,7 @@ CHECK = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Display:
+class Display(NamedTuple):
     """How a job wants to be read: in its zone, in its units."""
 
     zone: ZoneInfo

@@ -5,8 +5,8 @@ from __future__ import annotations
 import bisect
 import copy
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from dataclasses import replace
+from typing import NamedTuple, TypeVar
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
@@ -64,8 +64,7 @@ def linked(entries: Sequence[Entry]) -> list[Entry | Withheld]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
+class _Asked(NamedTuple):
     """What was asked of a log of so many entries: how long chains are, and which jobs name which places."""
 
     size: int
@@ -164,7 +163,7 @@ class Book:
         return self._shown(self.told(name, job_of))
 
     def _shown(self, job: Job) -> Job:
-        return job if self._units is None else replace(job, units=self._units)
+        return job if self._units is None else job._replace(units=self._units)
 
     def sensors(self) -> dict[str, Sensor]:
         """Every named sensor."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import SettingsError, StoreError
@@ -17,8 +17,7 @@ from monitor.seal import chain
 from monitor.watch.book import Book
 
 
-@dataclass(frozen=True, slots=True)
-class Desk:
+class Desk(NamedTuple):
     """What every use case works with."""
 
     settings: Settings
@@ -28,7 +27,7 @@ class Desk:
 
     def still(self, *, every: bool = False) -> Desk:
         """This desk over its book as that lies open now; see `Book.still`."""
-        return replace(self, book=self.book.still(every=every))
+        return self._replace(book=self.book.still(every=every))
 
 
 @contextmanager

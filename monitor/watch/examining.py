@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from monitor.basis.errors import WallclimeError
 
@@ -12,8 +11,7 @@ Verdict = Literal["pass", "fail", "unknown"]
 Look = Callable[[], str]
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+class Check(NamedTuple):
     """One thing that was looked at: what was found, and the mend where it is not well."""
 
     name: str

@@ -141,7 +141,7 @@ def _assess(
         for one in desk.book.profiles(job)
         if one.since <= as_of and one.text != in_force.text
     ]
-    return replace(under(in_force.text), other_verdicts=tuple(others))
+    return under(in_force.text)._replace(other_verdicts=tuple(others))
 
 
 def _under(
@@ -202,7 +202,7 @@ def judge_and_note(
         try:
             return found, desk.store.append(job, drafts, check=_of_length(len(log))) if drafts else []
         except _GrownError:
-            desk = replace(desk, book=desk.book.anew())
+            desk = desk._replace(book=desk.book.anew())
 
 
 def note_completions(desk: Desk, job: str) -> list[Entry]:

@@ -8,9 +8,8 @@ import shutil
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import StoreError
@@ -33,8 +32,7 @@ _UNTOLD = "it waited in a backup that was restored"
 _ANOTHER = "Use another backup, and keep this one unchanged"
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """What a store holds: its chains by name with their entries, its newest head, the latest instant it knows of [ms].
 
     The latest instant is that of an entry, a reading's arrival, a head or a daemon's sign of life; 0 without any.
@@ -55,8 +53,7 @@ class Found:
         return {"head": head, "entries": self.entries, "until": self.until}
 
 
-@dataclass(frozen=True, slots=True)
-class BackedUp:
+class BackedUp(NamedTuple):
     """A backup that was written and checked; `key` is the key in use, `key_copy` where it was copied to."""
 
     path: Path
@@ -65,8 +62,7 @@ class BackedUp:
     key_copy: Path | None
 
 
-@dataclass(frozen=True, slots=True)
-class Restored:
+class Restored(NamedTuple):
     """A store that was put in place, the entry that says so, and where the one that was there lies now.
 
     `before` is what the replaced store held, None where there was none or it could not be read; `key` the key it is to

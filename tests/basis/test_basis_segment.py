@@ -178,7 +178,7 @@ def test_the_same_time_in_two_segments_is_no_series():
 
 def test_a_segment_whose_columns_repeat_is_refused():
     day = from_readings("hall", MIDNIGHT, [reading(5, 45.0)])
-    later = replace(day.columns[0], t=np.array([MIDNIGHT + 6]))
+    later = day.columns[0]._replace(t=np.array([MIDNIGHT + 6]))
     with pytest.raises(ValueError, match="stands there twice"):
         encode(replace(day, columns=(day.columns[0], later)))
 

@@ -25,7 +25,6 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -96,7 +95,7 @@ def begin_with_judging() -> None:
     def soon(*args: Any) -> list[Any]:
         works = works_of(*args)
         return [
-            replace(one, trigger=replace(one.trigger, soon=True))
+            one._replace(trigger=one.trigger._replace(soon=True))
             if one.trigger.ms < DAY and one.name == "judge"
             else one
             for one in works

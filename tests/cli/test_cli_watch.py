@@ -192,7 +192,7 @@ def test_more_jobs_than_lines_are_counted(rows):
 def test_a_name_that_takes_lines_counts_as_them_and_the_foot_is_never_off_the_screen(rows):
     row, display = rows[0]
     long = [
-        (replace(row, assessment=replace(row.assessment, job=f"{k:02} " + "a long name " * 9)), display)
+        (row._replace(assessment=row.assessment._replace(job=f"{k:02} " + "a long name " * 9)), display)
         for k in range(40)
     ]
     for wide, high in ((100, 40), (44, 12), (160, 24)):
@@ -222,7 +222,7 @@ def test_the_worst_stands_first_and_what_is_closed_last(rows):
 
     def stands(job: str, state: str, closed_at: int | None = None) -> Any:
         now = replace(row.assessment.now, state=state)
-        return replace(row, assessment=replace(row.assessment, job=job, now=now), closed_at=closed_at), display
+        return row._replace(assessment=row.assessment._replace(job=job, now=now), closed_at=closed_at), display
 
     four = [stands("a", "out", 1), stands("b", "in"), stands("c", "unknown"), stands("d", "out")]
     told = shown(Seen(rows=four), 100)
@@ -231,7 +231,7 @@ def test_the_worst_stands_first_and_what_is_closed_last(rows):
 
 def test_trouble_stands_below_and_no_name_is_markup(rows):
     row, display = rows[0]
-    named = replace(row, assessment=replace(row.assessment, job="[red]den[/] \x1b[2J ü"))
+    named = row._replace(assessment=row.assessment._replace(job="[red]den[/] \x1b[2J ü"))
     lines = shown(Seen(rows=[(named, display)], trouble=["no daemon [bold]"]), 120)
     assert any("[red]den[/] \\u001b[2J ü" in line for line in lines)
     assert lines[-2] == "mind: no daemon [bold]"

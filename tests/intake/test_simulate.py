@@ -1,5 +1,4 @@
 import json
-from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -31,7 +30,7 @@ LOW = (60 - 32) / 1.8  # of the default profile's band [degC]
 def plan(*events, hours=12.0, **changes):
     read = tuple(parse_event(text, list(TOPICS)) for text in events)
     made = Plan(SOURCE, TOPICS, START, round(START + hours * HOUR), every=5 * MINUTE, events=read)
-    return replace(made, **changes)
+    return made._replace(**changes)
 
 
 class Heard(list):
@@ -252,7 +251,7 @@ def test_a_source_finds_what_it_asks_for_where_it_asks_for_it(unit, of_humidity,
 
 
 def test_a_source_of_humidity_alone_gets_humidity_alone():
-    source = replace(SOURCE, fields={H: SOURCE.fields[H]})
+    source = SOURCE._replace(fields={H: SOURCE.fields[H]})
     (message, *_) = messages(plan(hours=1, source=source))
     assert json.loads(message.payload).keys() == {"simulated", "humidity", "time"}
 
@@ -385,9 +384,9 @@ def test_sensors_and_topics_that_do_not_go_together_are_refused(template, names,
 
 
 BARE = Source("bare/{sensor}/temperature", "number", {T: Field("", "degF")}, "bare/{sensor}")
-UNTIMED = replace(SOURCE, topic="untimed/{sensor}", time_at=None)
-OTHER = replace(SOURCE, topic="other/{sensor}", fields={Quantity.WALL_MOISTURE: Field("/moisture", "%")})
-NESTED = replace(SOURCE, topic="nested/{sensor}", fields={T: Field("/a", "degC"), H: Field("/a/b", "%")})
+UNTIMED = SOURCE._replace(topic="untimed/{sensor}", time_at=None)
+OTHER = SOURCE._replace(topic="other/{sensor}", fields={Quantity.WALL_MOISTURE: Field("/moisture", "%")})
+NESTED = SOURCE._replace(topic="nested/{sensor}", fields={T: Field("/a", "degC"), H: Field("/a/b", "%")})
 
 
 def test_the_source_is_the_one_that_hears_the_topic():

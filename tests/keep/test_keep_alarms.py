@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import replace
 
 import pytest
 from sqlalchemy import text
@@ -109,7 +108,7 @@ def test_an_alarm_of_the_same_id_is_written_over(store):
 def test_a_message_of_the_same_id_is_kept_once_as_it_was_first(store):
     store.record_alarms([], [], [message()])
     store.outbox_sent("m", T)
-    store.record_alarms([], [], [replace(message(), text="otherwise"), message("n")])
+    store.record_alarms([], [], [message()._replace(text="otherwise"), message("n")])
     assert [one.message.id for one in store.outbox_due(T, 9)] == ["n"]
 
 

@@ -409,7 +409,7 @@ def thin(store, day: int, stream: str) -> None:
 
 def _first_of(segment):
     names = ("t", "value", "arrival", "origin")
-    columns = [replace(c, **{name: getattr(c, name)[:1] for name in names}) for c in segment.columns]
+    columns = [c._replace(**{name: getattr(c, name)[:1] for name in names}) for c in segment.columns]
     return replace(segment, columns=tuple(columns))
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from monitor.basis.errors import RecordError
@@ -19,7 +17,7 @@ def test_entries_are_numbered_from_one_dated_by_the_clock_and_salted(store, cloc
     clock.move(7)
     second, third = store.append("hall", [NOTE, Draft(Kind.CORRECTION, T, "Ben", {"text": "no"}, corrects=1)])
     bodies = {"body": {}, "salt": b"", "link": b""}
-    assert [replace(one, **bodies) for one in (first, third)] == [
+    assert [one._replace(**bodies) for one in (first, third)] == [
         Entry("hall", 1, Kind.JOB, T - 5, T, "Ada", {}, None, b"", b""),
         Entry("hall", 3, Kind.CORRECTION, T, T + 7, "Ben", {}, 1, b"", b""),
     ]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from monitor.basis.alarm import Message
@@ -38,7 +36,7 @@ def test_the_oldest_are_due_first_and_no_more_than_is_asked_for(store):
 @pytest.mark.parametrize("name", ["ben", 'b"en', "b%n", "b_n", "bén"])
 def test_a_heap_of_messages_to_one_contact_hides_nobody_elses(store, name):
     heap = [message(f"heap {number}") for number in range(5)]
-    like = [replace(message(other), contact=other, made=T + 1) for other in ("ben", 'b"en', "b%n", "b_n", "bén", "bxn")]
+    like = [message(other)._replace(contact=other, made=T + 1) for other in ("ben", 'b"en', "b%n", "b_n", "bén", "bxn")]
     post(store, *heap, *like)
     assert [one.message.id for one in store.outbox_due(T, 2, name)] == [name]
 

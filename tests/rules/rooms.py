@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -20,8 +20,7 @@ T0 = 1_767_571_200_000  # 2026-01-05T00:00Z, a UTC midnight [ms]
 MS = 1 / 60_000  # [min]
 TEMPERATURE, HUMIDITY = Quantity.AIR_TEMPERATURE, Quantity.AIR_HUMIDITY
 BAND = Band((35.0, 65.0), ((60 - 32) / 1.8, (85 - 32) / 1.8))
-PROFILE = replace(
-    load_profile("laminate-planks"),
+PROFILE = load_profile("laminate-planks")._replace(
     name="planks of the tests",
     band=BAND,
     life=BAND,
@@ -36,7 +35,7 @@ PROFILE = replace(
     sources={},
 )
 # Nothing that a sensor says is taken for stuck: a room may stand still to the last digit.
-STILL = replace(PROFILE, quality=replace(PROFILE.quality, flat_together=10**6 * DAY, flat_alone=10**6 * DAY))
+STILL = PROFILE._replace(quality=PROFILE.quality._replace(flat_together=10**6 * DAY, flat_alone=10**6 * DAY))
 UNTOLD = Stack()
 UNCERTAINTY = {TEMPERATURE: 1.0, HUMIDITY: 5.0}
 Row = tuple[int, float | None, float | None]  # minute after T0, degC, %RH
@@ -125,7 +124,7 @@ class Shelf:
         """New readings of a stream: what may hang on them is stale."""
         for midnight, row in self.rows.items():
             if times and row.head.touched(stream, min(times), max(times)):
-                self.rows[midnight] = replace(row, head=replace(row.head, stale=True))
+                self.rows[midnight] = row._replace(head=row.head._replace(stale=True))
 
 
 def frame(

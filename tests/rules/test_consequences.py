@@ -1,7 +1,5 @@
 """What excursions did to the boards, by superposition; and the season ahead, by hand."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -131,7 +129,7 @@ def test_what_did_nothing_to_the_boards_is_left_out(excursions, days):
 
 
 def test_a_core_that_moisture_does_not_move_is_not_asked():
-    vinyl = replace(BOARD, core="PVC or mineral")
+    vinyl = BOARD._replace(core="PVC or mineral")
     assert effects([spell(0, 24)], table(1, too_dry=0.5), vinyl) == []
 
 

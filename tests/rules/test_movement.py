@@ -34,9 +34,8 @@ GAP = PROFILE.wall.edge_gap
 NO_DAYS = np.zeros(0, DAYS)
 # EWPAA, Facts about Particleboard and MDF, p. 37: at 30, 45 and 65 %RH a panel holds 6-8, 7-9 and 9-11 % of moisture,
 # and 1 m of it grows 1 mm from 9 to 12 % and 1 mm from 12 to 16 %: 0.25 to 0.33 mm per m and 1 %.
-PUBLISHED = replace(
-    PROFILE,
-    board=replace(PROFILE.board, came_at=45.0, lengths=(1.0,), face_width=0.2),
+PUBLISHED = PROFILE._replace(
+    board=PROFILE.board._replace(came_at=45.0, lengths=(1.0,), face_width=0.2),
     life=Band((30.0, 65.0), (10.0, 30.0)),
 )
 
@@ -46,7 +45,7 @@ def row(length: float = 4.0, gaps: tuple[float, float] = (0.005, 0.005), joints:
 
 
 def of_core(core: str) -> Profile:
-    return replace(PUBLISHED, board=replace(PUBLISHED.board, core=core))  # type: ignore[arg-type]
+    return PUBLISHED._replace(board=PUBLISHED.board._replace(core=core))  # type: ignore[arg-type]
 
 
 def reading(gained: Bounds, sensor: float = 0.0, **more: Extreme) -> BoardReading:
@@ -121,7 +120,7 @@ def test_before_the_installation_only_the_edges_of_the_band_can_be_told():
 
 def test_boards_that_were_measured_start_from_that_whatever_the_isotherm():
     # 8 % measured; at 65 % they settle at 9 to 11: 4 x 0.25 x 1 to 4 x 0.33 x 3
-    fr = frame("a", profile=PUBLISHED, stack=replace(UNTOLD, moisture=8.0))
+    fr = frame("a", profile=PUBLISHED, stack=UNTOLD._replace(moisture=8.0))
     damp = movements(fr, (row(), row(2.0)), None, NO_DAYS)[1]
     assert damp.growth == pytest.approx((1.0, 3.96))
 
@@ -134,7 +133,7 @@ def test_no_board_moves_at_equal_moisture():
 
 @pytest.mark.parametrize("core", ["HDF", "plywood", "solid wood"])
 def test_a_band_that_is_one_humidity_moves_no_board_that_came_from_it(core):
-    profile = replace(of_core(core), life=Band((45.0, 45.0), (10.0, 30.0)))
+    profile = of_core(core)._replace(life=Band((45.0, 45.0), (10.0, 30.0)))
     found = outlook(profile, row())
     assert (found.growth, found.shrinkage) == ((0.0, 0.0), (0.0, 0.0))
     assert (found.gap, found.length) == (0.0, float("inf"))
@@ -336,7 +335,7 @@ WALLS = st.tuples(
 
 def planned(wall) -> tuple[Profile, Row, float]:
     core, length, gaps, across, low, start = wall
-    profile = replace(of_core(core), life=Band((low, 65.0), (15.0, 30.0)))
+    profile = of_core(core)._replace(life=Band((low, 65.0), (15.0, 30.0)))
     return profile, row(length, gaps, across=across), start
 
 
@@ -381,7 +380,7 @@ def test_at_the_humidity_that_closes_a_gap_a_row_grows_by_as_much_as_the_gap(wal
     room = one.room_mm(kind)
 
     def settled_at(rh: float) -> Range[float]:
-        return outlook(replace(profile, life=Band((start, rh), profile.life.temperature)), one, start).growth
+        return outlook(profile._replace(life=Band((start, rh), profile.life.temperature)), one, start).growth
 
     if low <= 100:
         assert settled_at(low).high == pytest.approx(room, rel=1e-6, abs=1e-6)

@@ -73,13 +73,13 @@ def backed(*levels: str) -> Assessment:
     span = (minutes(-100), minutes(1000))
     checks = [Check(HUMIDITY, level, *span, 1.0, 0.0, 2.0, False) for level in levels]  # type: ignore[arg-type]
     checks.append(Check(TEMPERATURE, "side by side", *span, 1.0, 0.0, 0.5, False))
-    sensor = replace(frame("a").sensors["a"], checks=tuple(checks))
-    return scene(sensors={"a": sensor}, profile=replace(PROFILE, readiness=ReadinessRule("salt", 3 / 1.8)))
+    sensor = frame("a").sensors["a"]._replace(checks=tuple(checks))
+    return scene(sensors={"a": sensor}, profile=PROFILE._replace(readiness=ReadinessRule("salt", 3 / 1.8)))
 
 
 def sized(length: float, height: float) -> Assessment:
     """A wall of another size. [m]"""
-    return scene(job=replace(frame("a").job, length=length, height=height))
+    return scene(job=frame("a").job._replace(length=length, height=height))
 
 
 def boxes_at(temp_c: float) -> Assessment:
@@ -310,9 +310,9 @@ def test_a_job_is_ready_when_every_condition_passes_and_not_when_one_does_not():
         name: next(one for one in made().readiness if one.name == name) for name, v, _, made in TABLE if v == "pass"
     }
     assert set(passed) == {one.name for one in found.readiness}
-    ready = replace(found, readiness=tuple(passed.values()))
+    ready = found._replace(readiness=tuple(passed.values()))
     assert ready.ready
     for name, verdict, _, made in TABLE:
         if verdict != "pass":
             one = next(one for one in made().readiness if one.name == name)
-            assert not replace(ready, readiness=tuple({**passed, name: one}.values())).ready
+            assert not ready._replace(readiness=tuple({**passed, name: one}.values())).ready

@@ -39,7 +39,7 @@ def judged(rows: list[Row], until: float, profile: Profile = PROFILE, **more: ob
 
 
 def board(**what: object) -> Profile:
-    return replace(STILL, board=replace(STILL.board, **what))  # type: ignore[arg-type]
+    return STILL._replace(board=STILL.board._replace(**what))  # type: ignore[arg-type]
 
 
 def seasons(days: int, seed: int) -> tuple[list[float], list[float]]:
@@ -126,7 +126,7 @@ def test_until_the_room_is_first_heard_the_boards_are_as_they_came():
 
 @given(CORES, st.sampled_from(SPREADS), st.floats(-20, 60), st.floats(0, 99), st.floats(0.1, 100))
 def test_damper_air_settles_boards_at_more(core, spread, t, rh, more):
-    dry, damp = settles_at(replace(PROFILE.board, core=core), t, np.array([rh, min(rh + more, 100.0)]), spread)
+    dry, damp = settles_at(PROFILE.board._replace(core=core), t, np.array([rh, min(rh + more, 100.0)]), spread)
     assert dry < damp
 
 
@@ -276,7 +276,7 @@ def test_the_temperature_alone_does_not_tell_the_balance():
 
 
 def test_once_the_wall_is_finished_the_lifes_band_is_asked():
-    profile = replace(STILL, life=Band((40.0, 60.0), STILL.life.temperature))
+    profile = STILL._replace(life=Band((40.0, 60.0), STILL.life.temperature))
     found = judged(on_the_hour([20.0] * 48, [62.0] * 36 + [38.0] * 12), 2 * DAY_M, profile, start=0, finish=DAY_M).days
     assert found["too_damp"] == pytest.approx([0.0, (emc(62) - emc(60)) / 2], rel=1e-6)
     assert found["too_dry"] == pytest.approx([0.0, (emc(40) - emc(38)) / 2], rel=1e-6)

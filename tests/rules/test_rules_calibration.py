@@ -14,7 +14,7 @@ DAY = 1440
 def checked(offset: float, start: float, end: float, *, u: float = 2.0, as_found: bool = False, slope: float = 1.0):
     check = Check(HUMIDITY, "salt", minutes(start), minutes(end), slope, offset, u, as_found)
     fr = frame("a")
-    return replace(fr, sensors={"a": replace(fr.sensors["a"], checks=(check,))})
+    return replace(fr, sensors={"a": fr.sensors["a"]._replace(checks=(check,))})
 
 
 def room(humidity: float = 50.0, days: int = 3) -> Room:

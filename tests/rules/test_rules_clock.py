@@ -295,7 +295,7 @@ def test_the_strict_clock_counts_every_run():
 
 
 def test_a_profile_of_three_zeros_is_the_strict_clock():
-    rule = replace(PROFILE, acclimation=Acclimation(48 * HOUR, 0, 0, 0))
+    rule = PROFILE._replace(acclimation=Acclimation(48 * HOUR, 0, 0, 0))
     found = lot(("in", 600), ("silent", 10), ("in", 300), ("wet", 10), ("in", 20), profile=rule)
     assert found.clock == found.strict
     assert found.clock.restarts == (at(600, "unproven"), at(910, "out"))
@@ -389,7 +389,7 @@ def test_the_lots_that_will_be_used_govern():
 
 
 def test_a_run_that_ends_with_the_delivery_of_a_lot_is_none_of_its():
-    two = replace(TWO, at=minutes(60))
+    two = TWO._replace(at=minutes(60))
     found = judge(lots(ONE, two), minutes(120), heard(a=course(("in", 60), ("wet", 60))))
     assert [one.strict.restarts for one in found.lots] == [(at(60, "out"),), ()]
 

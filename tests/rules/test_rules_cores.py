@@ -141,7 +141,7 @@ def test_on_spacers_each_box_stands_in_the_air_however_high_they_are_stacked():
 )  # fmt: skip
 def test_any_start_between_0_and_40_degc_is_within_the_bounds(came, hours, stack):
     room = air(4)
-    wide, told = core(room, hours * 60, stack), core(room, hours * 60, replace(stack, box_c=came))
+    wide, told = core(room, hours * 60, stack), core(room, hours * 60, stack._replace(box_c=came))
     assert wide.low <= told.low + 1e-9
     assert told.high <= wide.high + 1e-9
 
@@ -149,7 +149,7 @@ def test_any_start_between_0_and_40_degc_is_within_the_bounds(came, hours, stack
 def test_the_bounds_are_those_of_boxes_that_came_at_0_and_at_40_degc():
     room = air(2)
     wide = core(room, DAY_M, LOW)
-    cold, hot = (core(room, DAY_M, replace(LOW, box_c=came)) for came in (0.0, 40.0))
+    cold, hot = (core(room, DAY_M, LOW._replace(box_c=came)) for came in (0.0, 40.0))
     assert (wide.low, wide.high) == (pytest.approx(cold.low, abs=1e-9), pytest.approx(hot.high, abs=1e-9))
     assert wide.high - wide.low > 5
 
@@ -425,7 +425,7 @@ def test_after_the_time_to_even_out_the_core_is_on_the_limit(stack):
     # 12 K apart; each speed by finite differences above: here that the three times are those of the three boards
     times = evening_out(stack, PROFILE.board, limit=2.0, apart=12.0)
     hours = int(times.slow / HOUR) + 2
-    found = [core([20.0] * hours, at / 60_000, replace(stack, box_c=8.0)) for at in times]
+    found = [core([20.0] * hours, at / 60_000, stack._replace(box_c=8.0)) for at in times]
     assert times.fast <= times.central <= times.slow
     assert found[0].high == pytest.approx(18.0, abs=0.02), "the fast one is there"
     assert found[2].low == pytest.approx(18.0, abs=0.02), "and now the slow one"
@@ -567,15 +567,15 @@ def test_a_core_on_a_cold_floor_stays_between_the_floor_and_the_room():
     above, below = (1 / h + 0.25 / BOARDS["central"].conductivity for h in (STILL_AIR_W_M2K, FLOOR_CONTACT_W_M2K))
     assert stays == pytest.approx(20.0 - 10.0 * above / (above + below))
     assert evening_out(COLD, PROFILE.board, limit=LIMIT, apart=15.0, room_c=20.0) is None
-    came_warm = replace(COLD, box_c=19.5)
+    came_warm = COLD._replace(box_c=19.5)
     assert evening_out(came_warm, PROFILE.board, limit=LIMIT, apart=0.5, room_c=20.0) is None
 
 
 @pytest.mark.parametrize(
     ("stack", "room_c"),
     [
-        (COLD, None), (replace(COLD, floor_c=None), 20.0), (replace(COLD, height=None), 20.0),
-        (replace(COLD, spacers=True), 20.0), (replace(COLD, floor_c=18.0), 20.0),
+        (COLD, None), (COLD._replace(floor_c=None), 20.0), (COLD._replace(height=None), 20.0),
+        (COLD._replace(spacers=True), 20.0), (COLD._replace(floor_c=18.0), 20.0),
     ],
 )  # fmt: skip
 def test_of_what_is_not_known_or_comes_near_no_temperature_is_said_at_which_it_stays(stack, room_c):
@@ -602,7 +602,7 @@ def test_boxes_as_warm_as_the_room_on_a_floor_that_hardly_cools_them_stay_near()
 
 def test_readiness_says_to_put_boxes_on_spacers_where_the_floor_keeps_them_cold():
     # by hand: 20 - 10 x (0.130 + 0.667) / (0.130 + 2 x 0.667 + 0.040) = 14.7
-    found = judged([20.0] * 24, DAY_M, replace(COLD, height=0.2))
+    found = judged([20.0] * 24, DAY_M, COLD._replace(height=0.2))
     said = next(one for one in found.readiness if one.name == "box core")
     assert said.verdict == "fail"
     assert said.evidence.endswith("; on this floor the core stays at about 14.7 degC: put the boxes on spacers")
@@ -642,5 +642,5 @@ def test_a_sensor_put_in_before_the_boxes_came_speaks_for_them_all_the_same():
 
 def test_what_was_said_of_opened_boxes_voids_no_checkpoint():
     fr = frame("a")
-    said = replace(fr, deliveries=tuple(replace(one, said=("opened",)) for one in fr.deliveries))
+    said = replace(fr, deliveries=tuple(one._replace(said=("opened",)) for one in fr.deliveries))
     assert Keys(fr, {"a": ()}).at(minutes(DAY_M)) == Keys(said, {"a": ()}).at(minutes(DAY_M))

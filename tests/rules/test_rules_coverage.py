@@ -94,7 +94,7 @@ def test_a_sensor_carried_elsewhere_speaks_only_where_it_is():
 
 def test_two_sensors_speak_side_by_side_each_with_its_hold():
     fr = frame("a", "b")
-    fr = replace(fr, sensors={**fr.sensors, "b": replace(fr.sensors["b"], hold=60 * MINUTE)})
+    fr = replace(fr, sensors={**fr.sensors, "b": fr.sensors["b"]._replace(hold=60 * MINUTE)})
     # a speaks 0..30, b 20..80
     found = judge(fr, minutes(120), heard(a=ONE, b=[(20, 21.0, 50.0)]))
     assert found.span.known == 80 * MINUTE

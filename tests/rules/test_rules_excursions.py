@@ -243,7 +243,7 @@ def test_the_delivery_cuts_it():
 
 
 def with_life(low: float, high: float):
-    return replace(PROFILE, life=Band((low, high), BAND.temperature))
+    return PROFILE._replace(life=Band((low, high), BAND.temperature))
 
 
 def test_from_the_finish_on_the_limits_are_those_of_the_wall():
@@ -273,7 +273,7 @@ def moved(shed: list[Row], hall: list[Row], start: float | None) -> tuple[Excurs
     """Boxes in the shed with sensor a, the wall in the hall with sensor b."""
     stays = (Stay("a", "shed", minutes(0), None), Stay("b", "hall", minutes(0), None))
     fr = frame("a", "b", hold=10, stays=stays, start=start)
-    fr = replace(fr, job=replace(fr.job, boxes_place="shed"), deliveries=(Delivery("lot 1", "shed", minutes(0), None),))
+    fr = replace(fr, job=fr.job._replace(boxes_place="shed"), deliveries=(Delivery("lot 1", "shed", minutes(0), None),))
     return judge(fr, minutes(120), heard(a=shed, b=hall)).excursions
 
 
@@ -323,7 +323,7 @@ def test_the_sensors_own_uncertainty_counts():
     # b is good to 1 %RH: 67 is beyond it. a, good to 5, is not beyond at 69
     a, b = [(0, 21.0, 69.0)], [(0, 21.0, 67.0)]
     fr = frame("a", "b")
-    exact = replace(fr.sensors["b"], uncertainty={TEMPERATURE: 1.0, HUMIDITY: 1.0})
+    exact = fr.sensors["b"]._replace(uncertainty={TEMPERATURE: 1.0, HUMIDITY: 1.0})
     room = heard(a=a, b=b)
     assert not judge(fr, minutes(30), room).excursions[0].beyond_uncertainty
     fr = replace(fr, sensors={**fr.sensors, "b": exact})

@@ -1,7 +1,6 @@
 """Entries of the log -> the frame that readings are judged in, as of an instant."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -141,7 +140,7 @@ def test_a_corrected_job_is_what_the_correction_says():
 def test_a_job_without_an_outdoor_place_has_none():
     (first, *_) = opened().entries
     body = {key: value for key, value in first.body.items() if key != "outdoor_place"}
-    assert job_of([replace(first, body=body)]).outdoor_place is None
+    assert job_of([first._replace(body=body)]).outdoor_place is None
 
 
 def test_a_job_opened_later_than_as_of_is_judged_all_the_same():

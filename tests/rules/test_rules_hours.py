@@ -2,7 +2,6 @@
 
 import itertools
 import random
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -171,8 +170,8 @@ def test_a_sensor_that_was_moved_speaks_in_order_of_time_whatever_order_its_stay
     # as one that lay in the room, then in the boxes there: the hours follow each other
     room, fr, window = heard(a=[(m, m / 60, None) for m in range(0, 600, 10)]), frame("a"), (minutes(0), minutes(600))
     (span,) = spans_of(fr, "hall", window, window)
-    early = replace(span, end=minutes(300), seen_to=minutes(300))
-    late = replace(span, start=minutes(300), seen_from=minutes(300))
+    early = span._replace(end=minutes(300), seen_to=minutes(300))
+    late = span._replace(start=minutes(300), seen_from=minutes(300))
     for spans in ([span], [early, late], [late, early]):
         means = hours_heard(spans, channels(room, fr), window, TEMPERATURE)
         assert means == pytest.approx(np.arange(10) + 25 / 60)  # 0, 10 ... 50 min past the hour

@@ -47,7 +47,7 @@ def test_ready_means_that_all_pass_and_unknown_is_no_pass():
     assert {one.verdict for one in found.readiness} == {"pass", "unknown"}
     assert not found.ready
     passed = tuple(one for one in found.readiness if one.verdict == "pass")
-    assert replace(found, readiness=passed).ready
+    assert found._replace(readiness=passed).ready
     assert found.readiness[0].to_json() == {
         "condition": "boxes delivered",
         "verdict": "pass",
@@ -151,7 +151,7 @@ def test_the_sensors_asked_are_those_of_the_judged_place():
 
     def moved(start: float | None) -> Assessment:
         fr = frame("a", "b", stays=stays, start=start)
-        fr = replace(fr, job=replace(fr.job, boxes_place="shed"))
+        fr = replace(fr, job=fr.job._replace(boxes_place="shed"))
         return judge(fr, minutes(60), heard(a=steady(60), b=[]))
 
     assert said(moved(None), "sensors fresh") == ("pass", "heard from a")
@@ -223,7 +223,7 @@ def test_exactly_the_combined_uncertainty_apart_agree():
     # U of 3 and of 4 %RH: combined 5
     fr = frame("a", "b")
     mine = {name: {TEMPERATURE: 1.0, HUMIDITY: u} for name, u in (("a", 3.0), ("b", 4.0))}
-    fr = replace(fr, sensors={name: replace(fr.sensors[name], uncertainty=u) for name, u in mine.items()})
+    fr = replace(fr, sensors={name: fr.sensors[name]._replace(uncertainty=u) for name, u in mine.items()})
     a = [(m, 21.0 + m % 3 / 10, 50.0) for m in range(0, 120, 10)]
     for humidity, verdict in ((55.0, "pass"), (55.125, "unknown")):
         b = [(m, 21.0 + m % 3 / 10, humidity) for m in range(0, 120, 10)]
@@ -292,8 +292,8 @@ def backed(level: str, asked: str) -> Assessment:
     fr: Frame = frame("a", "b")
     fr = replace(
         fr,
-        sensors={**fr.sensors, "b": replace(fr.sensors["b"], checks=checked(level))},
-        profile=replace(PROFILE, readiness=ReadinessRule(asked, 3 / 1.8)),  # type: ignore[arg-type]
+        sensors={**fr.sensors, "b": fr.sensors["b"]._replace(checks=checked(level))},
+        profile=PROFILE._replace(readiness=ReadinessRule(asked, 3 / 1.8)),  # type: ignore[arg-type]
     )
     return judge(fr, minutes(60), heard(a=steady(60), b=steady(60)))
 
@@ -319,8 +319,8 @@ def test_a_better_check_backs_a_lesser_demand(level, verdict):
     fr = frame("a")
     fr = replace(
         fr,
-        sensors={"a": replace(fr.sensors["a"], checks=checked(level))},
-        profile=replace(PROFILE, readiness=ReadinessRule("salt", 3 / 1.8)),
+        sensors={"a": fr.sensors["a"]._replace(checks=checked(level))},
+        profile=PROFILE._replace(readiness=ReadinessRule("salt", 3 / 1.8)),
     )
     assert said(judge(fr, minutes(60), heard(a=steady(60))), "instrument check")[0] == verdict
 
@@ -352,7 +352,7 @@ SPLIT = "for one unbroken run; split it with a transition profile at"
 def test_wall_size(length, height, verdict, evidence):
     # at most 40 ft = 12.192 m long and 10 ft = 3.048 m high
     fr = frame("a")
-    fr = replace(fr, job=replace(fr.job, length=length, height=height))
+    fr = replace(fr, job=fr.job._replace(length=length, height=height))
     assert said(judge(fr, minutes(60), heard(a=steady(60))), "wall size") == (verdict, evidence)
 
 
@@ -384,7 +384,7 @@ def test_a_wall_that_is_split_as_its_take_off_proposes_is_not_too_large(length, 
 
 def test_a_split_that_a_stricter_profile_finds_too_long_is_proposed_anew():
     # two parts of 10 m are inside 12.192 m; of at most 9 m each it takes three
-    strict = replace(PROFILE, wall=replace(PROFILE.wall, max_length=9.0))
+    strict = PROFILE._replace(wall=PROFILE.wall._replace(max_length=9.0))
     assert said(measured(20.0, 2.4, True), "wall size")[0] == "pass"
     assert said(measured(20.0, 2.4, True, strict), "wall size") == (
         "fail",
@@ -452,8 +452,8 @@ def test_the_temperature_needs_a_side_by_side_check_at_most():
     salt = [check for check in checked("salt") if check.quantity is HUMIDITY]
     fr = replace(
         fr,
-        sensors={"a": replace(fr.sensors["a"], checks=tuple(salt))},
-        profile=replace(PROFILE, readiness=ReadinessRule("salt", 3 / 1.8)),
+        sensors={"a": fr.sensors["a"]._replace(checks=tuple(salt))},
+        profile=PROFILE._replace(readiness=ReadinessRule("salt", 3 / 1.8)),
     )
     assert said(judge(fr, minutes(60), heard(a=steady(60))), "instrument check") == (
         "fail",
@@ -463,7 +463,7 @@ def test_the_temperature_needs_a_side_by_side_check_at_most():
 
 def test_a_makers_statement_runs_out_after_a_year():
     fr = frame("a")
-    old = replace(fr.sensors["a"], since=minutes(60 - 365 * DAY))
+    old = fr.sensors["a"]._replace(since=minutes(60 - 365 * DAY))
     assert said(judge(replace(fr, sensors={"a": old}), minutes(60), heard(a=steady(60))), "instrument check") == (
         "fail",
         "nothing backs the air humidity of a any more: its check has run out",

@@ -254,7 +254,7 @@ def test_the_mould_index_is_that_of_the_model_over_the_same_hours(surface):
     wall = [14.0 + 3 * math.sin(hour / 300) + rng.gauss(0, 0.3) for hour in range(days * 24)]
     indoors, humid = [21.0 + rng.gauss(0, 0.2) for _ in wall], [65.0 + rng.gauss(0, 2) for _ in wall]
     room = room_of(indoors, humid, skin=wall[: 50 * 24])
-    profile = replace(STILL, surface=surface)
+    profile = STILL._replace(surface=surface)
     found = judge(home(A, SKIN, profile=profile, delivered=30), minutes(days * DAY_M), room, Shelf())
     vapour = [rh * saturation(t) for t, rh in zip(indoors, humid, strict=True)]
     at_wall = [v / saturation(t) for v, t in zip(vapour, wall, strict=True)][1 : 50 * 24]

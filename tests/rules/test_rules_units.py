@@ -14,7 +14,7 @@ DAY = 1440
 
 def claimed(*claims: UnitClaim):
     fr = frame("a", profile=PROFILE)
-    return replace(fr, sensors={"a": replace(fr.sensors["a"], claims=claims)})
+    return replace(fr, sensors={"a": fr.sensors["a"]._replace(claims=claims)})
 
 
 def in_fahrenheit(days: int = 2) -> Room:

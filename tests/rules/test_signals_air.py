@@ -293,10 +293,10 @@ def test_while_boards_go_up_it_is_medium():
 def test_what_is_at_stake_is_that_of_the_lot_that_has_most_to_lose():
     look = look_at(room_of(course(("in", 60 * H))), frame("a", hold=10), 60 * H)
     assert stake(look.frame, look.found) is HIGH
-    fresh = replace(look.found.lot, clock=replace(look.found.lot.clock, completed_at=None, counted=0))
-    both = replace(look.found, lots=(look.found.lot, fresh), governing=1)
+    fresh = look.found.lot._replace(clock=look.found.lot.clock._replace(completed_at=None, counted=0))
+    both = look.found._replace(lots=(look.found.lot, fresh), governing=1)
     assert stake(look.frame, both) is HIGH
-    assert stake(look.frame, replace(look.found, lots=(fresh,))) is MEDIUM
+    assert stake(look.frame, look.found._replace(lots=(fresh,))) is MEDIUM
 
 
 # --- the life of a wall ---
@@ -525,7 +525,7 @@ def test_a_fast_change_that_is_a_return_is_not_told_besides():
 
 def test_two_readings_make_no_rate_and_none_do_not_either():
     look = look_at(room_of([(0, 21.0, 40.0), (10, 21.1, 60.0)]), frame("a", hold=10), 15)
-    eager = replace(look, patience=replace(PATIENCE, rapid=Rapid(0.1, 0.1)))
+    eager = replace(look, patience=PATIENCE._replace(rapid=Rapid(0.1, 0.1)))
     assert whats.RAPID not in whats_of(signals_of(eager))
     assert whats.RAPID not in whats_of(signals_of(replace(eager, said={})))
 

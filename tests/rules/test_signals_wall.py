@@ -103,7 +103,7 @@ def with_conditions(look: Look, **verdicts: str) -> Look:
         Condition(one.name, told.get(one.name, "pass"), "as the test has it")  # type: ignore[arg-type]
         for one in look.found.readiness
     )
-    return replace(look, found=replace(look.found, readiness=conditions))
+    return replace(look, found=look.found._replace(readiness=conditions))
 
 
 def test_ready_is_a_notice_of_its_completion():
@@ -141,14 +141,14 @@ def test_every_condition_that_readiness_leaves_to_others_is_one():
 
 
 def with_boxes(look: Look, low: float | None, high: float | None, measured: float | None = None) -> Look:
-    lot = replace(look.found.lot, core=CoreReading(low, high, measured, 21.0, None))
-    return replace(look, found=replace(look.found, lots=(lot,)))
+    lot = look.found.lot._replace(core=CoreReading(low, high, measured, 21.0, None))
+    return replace(look, found=look.found._replace(lots=(lot,)))
 
 
 def air(t: float, rh: float, **more: object) -> Look:
     look = hall(**more)  # type: ignore[arg-type]
     now = replace(look.found.now, values={"a": {TEMPERATURE: t, HUMIDITY: rh}})
-    return replace(look, found=replace(look.found, now=now))
+    return replace(look, found=look.found._replace(now=now))
 
 
 def test_boxes_surely_below_the_dew_point_are_told():
@@ -201,7 +201,7 @@ def with_surface(look: Look, *, month: float | None = None, mould: float = 0.0, 
     for name, column in days.items():
         rows[name] = column
     skin = SkinReading(12.0, 81.0, month, 0, 0, mould, 0)
-    return replace(look, found=replace(look.found, skin=skin, packed_days=rows.tobytes()))
+    return replace(look, found=look.found._replace(skin=skin, packed_days=rows.tobytes()))
 
 
 def wall(**more: object) -> Look:
@@ -240,7 +240,7 @@ def test_mould_is_told_since_the_day_that_it_began():
     look = with_surface(wall(), mould=1.2, wet=[0, 0, 0])
     rows = look.found.days.copy()
     rows["mould"] = [0.4, 1.0, 1.2]
-    found = one(replace(look, found=replace(look.found, packed_days=rows.tobytes())), whats.MOULD)
+    found = one(replace(look, found=look.found._replace(packed_days=rows.tobytes())), whats.MOULD)
     assert found.since == 20_001 * DAY
     assert one(look, whats.MOULD).since == 20_002 * DAY  # its days say nothing: today
 
@@ -299,7 +299,7 @@ def test_sensors_that_nobody_hears_do_not_disagree():
 
 def test_a_sensor_that_moved_away_from_its_neighbour_beyond_their_uncertainty_is_told():
     far = Drift("b", "a", HUMIDITY, 20, Slope(8.0, 7.0, 9.0), 7.0)
-    near = replace(far, by=Slope(7.0, 6.0, 8.0))
+    near = far._replace(by=Slope(7.0, 6.0, 8.0))
     found = one(replace(hall(), drifts=(far, near)), whats.DRIFTING)
     assert (found.where, found.priority) == ("b beside a: air_humidity", LOW)
     assert found.facts == {

@@ -209,7 +209,7 @@ def test_a_hollow_says_where_it_is_how_much_and_where_to_fill():
 
 BENT = flat("along", (0, 0, 0, 0, 0, 0.1, 0, 0, 0, 0, 0))  # a ridge of 0.1 in: a hump, and a step within 1 ft
 PLAIN = {"flatness": [BENT, *(flat(direction) for direction in DIRECTIONS[1:])], "uncertainty_m": EXACT}
-WIDE_STEP = replace(PROFILE, site=replace(PROFILE.site, step=INCH))
+WIDE_STEP = PROFILE._replace(site=PROFILE.site._replace(step=INCH))
 
 
 @pytest.mark.parametrize(
@@ -217,9 +217,9 @@ WIDE_STEP = replace(PROFILE, site=replace(PROFILE.site, step=INCH))
     [
         (PROFILE, "fail"),  # its step is 1/16 in over 12 in
         (WIDE_STEP, "pass"),  # its hump is 3/16 in
-        (replace(WIDE_STEP, wall=replace(PROFILE.wall, flatness=INCH / 16)), "fail"),
-        (replace(WIDE_STEP, site=replace(WIDE_STEP.site, points_apart=11 * INCH)), "unknown"),
-        (replace(PROFILE, site=replace(PROFILE.site, step_over=11 * INCH)), "unknown"),  # no points so near
+        (WIDE_STEP._replace(wall=PROFILE.wall._replace(flatness=INCH / 16)), "fail"),
+        (WIDE_STEP._replace(site=WIDE_STEP.site._replace(points_apart=11 * INCH)), "unknown"),
+        (PROFILE._replace(site=PROFILE.site._replace(step_over=11 * INCH)), "unknown"),  # no points so near
     ],
 )
 def test_flatness_goes_by_the_profiles_figures(profile, verdict):
@@ -230,13 +230,13 @@ def test_flatness_goes_by_the_profiles_figures(profile, verdict):
 @pytest.mark.parametrize(
     ("site", "name"),
     [
-        (replace(PROFILE.site, plumb=INCH / 16), "plumb"),  # 1/8 in over 8 ft was measured
-        (replace(PROFILE.site, plumb_over=20 * FOOT), "plumb"),
-        (replace(PROFILE.site, level=INCH / 32), "first row level"),  # 1/16 in
+        (PROFILE.site._replace(plumb=INCH / 16), "plumb"),  # 1/8 in over 8 ft was measured
+        (PROFILE.site._replace(plumb_over=20 * FOOT), "plumb"),
+        (PROFILE.site._replace(level=INCH / 32), "first row level"),  # 1/16 in
     ],
 )
 def test_plumb_and_level_go_by_the_profiles_figures(site, name):
-    found = judge_site(site_of([entry(1, GOOD)]), replace(PROFILE, site=site), length=LENGTH, at=T0, units="us")
+    found = judge_site(site_of([entry(1, GOOD)]), PROFILE._replace(site=site), length=LENGTH, at=T0, units="us")
     assert [one.name for one in found if one.verdict == "fail"] == [name]
 
 

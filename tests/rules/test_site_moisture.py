@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -56,7 +55,7 @@ def test_a_wet_place_fails_with_where_and_by_how_much():
 
 
 def test_the_points_allowed_are_the_profiles():
-    wide = replace(PROFILE, site=replace(PROFILE.site, above_dry=2.5))
+    wide = PROFILE._replace(site=PROFILE.site._replace(above_dry=2.5))
     assert said(entry(1, 2.5), profile=wide) == (
         "pass",
         "drywall: at most 2.5 points of the meter's scale above the dry reference of 0.2; the highest is low left, 2.5",
@@ -81,7 +80,7 @@ def test_a_measurement_holds_for_exactly_7_days():
 def test_the_newest_measurement_of_a_material_stands():
     wet, dry = entry(1, 5.0), entry(2, 0.3, material="Drywall", at=T0 + DAY)
     assert said(wet, dry, at=T0 + DAY)[0] == "pass"
-    assert said(replace(wet, at=T0 + 2 * DAY), dry, at=T0 + 2 * DAY)[0] == "fail"
+    assert said(wet._replace(at=T0 + 2 * DAY), dry, at=T0 + 2 * DAY)[0] == "fail"
 
 
 def test_every_material_must_be_dry_and_the_wet_one_is_named():

@@ -17,8 +17,8 @@ from monitor.rules.install.wall import Opening, WallShape, rectangle
 
 PROFILE = load_profile("laminate-planks")
 RULE = rule_of(PROFILE)
-METRIC = replace(RULE, edge_gap=0.005, stagger=Stagger(0.2, INCH), kerf=0.003)
-WIDE = replace(METRIC, stagger=Stagger(0.5, INCH))
+METRIC = RULE._replace(edge_gap=0.005, stagger=Stagger(0.2, INCH), kerf=0.003)
+WIDE = METRIC._replace(stagger=Stagger(0.5, INCH))
 FOUR_FEET = Plank(6 * INCH, (4 * FOOT,) * 6)  # 12 sq ft a box
 METRE = Plank(0.2, (1.0,) * 6)  # 1.2 m2 a box
 DOOR, WINDOW, SMALL = (
@@ -198,7 +198,7 @@ def test_the_wall_91_inches_high_has_its_first_and_last_row_ripped_alike():
 
 
 def test_rows_that_fit_are_said_to_leave_nothing():
-    rule = replace(METRIC, edge_gap=0.0)
+    rule = METRIC._replace(edge_gap=0.0)
     assert workings(take_off(rectangle(3.0, 2.4), METRE, rule), "si")[2] == (
         "Rows: 2.400 m / 200.0 mm = 12 full, nothing left: 12 rows"
     )
@@ -324,7 +324,7 @@ def test_a_wall_where_the_stagger_can_not_be_met_says_so_and_orders_by_area():
 
 
 def test_of_a_wall_in_parts_the_part_is_named():
-    result = take_off(rectangle(2.6, 2.4), Plank(0.2, (1.2,) * 5), replace(WIDE, max_length=1.3))
+    result = take_off(rectangle(2.6, 2.4), Plank(0.2, (1.2,) * 5), WIDE._replace(max_length=1.3))
     assert "the search came no further than row 2 of part 1. Take" in result.stagger.evidence
 
 
@@ -392,7 +392,7 @@ def test_of_random_lengths_the_one_that_runs_out_first_decides():
     plank = Plank(0.2, (1.2, 0.6, 0.6))
     found = boxes(1.0, {1.2: 7, 0.6: 10}, plank, extra=0.1, damage=0.0, for_repairs=1)
     assert found.by_cuts == 7.0
-    mixed = take_off(rectangle(4.2, 2.5), Plank(0.19, (1.2, 0.9, 0.6)), replace(METRIC, damage=0.0), system="si")
+    mixed = take_off(rectangle(4.2, 2.5), Plank(0.19, (1.2, 0.9, 0.6)), METRIC._replace(damage=0.0), system="si")
     assert mixed.layout is not None
     most = max(mixed.layout.stock.planks.values())
     assert f"Boxes by cut list: {most} planks / 1 a box + 0% for damage = {most}.000" in workings(mixed, "si")
@@ -412,14 +412,14 @@ def test_a_whole_count_is_not_rounded_up():
 
 def test_a_piece_is_fastened_at_both_ends_and_at_each_stud_between():
     # 0.39 m: both ends. 0.4: both ends, for the next stud is its end. 0.41: one between. 1.0: two between
-    rule = replace(RULE.supply, stud_spacing=0.4)
+    rule = RULE.supply._replace(stud_spacing=0.4)
     found = [supplies(1.0, [length], 0.0, 0.0, 0.1, rule).fasteners for length in (0.39, 0.4, 0.41, 1.0)]
     assert found == [2, 2, 3, 4]
 
 
 def test_beads_are_as_far_apart_as_said_and_fill_their_cartridges():
     # 30 m2 / 0.3 m = 100 m of a 6 mm bead: 100 x pi/4 x 0.006^2 = 2827 ml: ten cartridges of 300 ml
-    rule = replace(RULE.supply, bead=0.006, bead_apart=0.3, cartridge=300e-6, trim_stick=2.4)
+    rule = RULE.supply._replace(bead=0.006, bead_apart=0.3, cartridge=300e-6, trim_stick=2.4)
     found = supplies(30.0, [], 11.0, 5.0, 0.1, rule)
     assert found.bead_length == pytest.approx(100.0)
     assert found.cartridges == 10
@@ -440,8 +440,8 @@ lengths = st.sampled_from([(1.2,) * 5, (0.915,) * 8, (1.38,) * 7, (1.2, 0.9, 0.6
 )
 def test_boxes_are_never_under_the_area_and_more_extra_never_lowers_them(length, height, box, extra, more, direction):
     plank, wall = Plank(0.2, box), rectangle(length, height)
-    small = take_off(wall, plank, replace(METRIC, extra=extra), direction=direction)
-    large = take_off(wall, plank, replace(METRIC, extra=extra + more), direction=direction)
+    small = take_off(wall, plank, METRIC._replace(extra=extra), direction=direction)
+    large = take_off(wall, plank, METRIC._replace(extra=extra + more), direction=direction)
     assert small.boxes.needed * plank.box_area >= length * height * (1 + extra) - 1e-6
     assert small.boxes.spare_area >= -1e-6
     assert large.boxes.order >= small.boxes.order
@@ -474,10 +474,10 @@ def test_an_opening_never_adds_to_the_wall(length, height, at, box):
 
 
 def test_each_figure_of_a_profile_comes_to_the_take_off_that_it_is_meant_for():
-    board = replace(PROFILE.board, face_width=0.19, lengths=(1.2, 0.6), ends="square")
+    board = PROFILE.board._replace(face_width=0.19, lengths=(1.2, 0.6), ends="square")
     wall = Wall(11.0, 12.0, 0.99, 13.0, 14.0, 15.0, (0.98, 0.97))
     figures = TakeOffFigures(21.0, 22.0, 23.0, 24.0, 25.0, 26.0, 27, 28.0, 29.0, 30.0, 31.0, 32.0)
-    profile = replace(PROFILE, wall=wall, board=board, take_off=figures)
+    profile = PROFILE._replace(wall=wall, board=board, take_off=figures)
     assert plank_of(profile) == Plank(0.19, (1.2, 0.6), "square")
     assert rule_of(profile) == TakeOffRule(
         max_length=11.0,

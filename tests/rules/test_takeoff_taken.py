@@ -1,7 +1,6 @@
 """The take-off in the log: what an entry says is what is read back, and the last one stands."""
 
 import json
-from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -18,7 +17,7 @@ from monitor.rules.install.wall import Opening, WallShape, rectangle
 
 PROFILE = load_profile("laminate-planks")
 RULE = rule_of(PROFILE)
-METRIC = replace(RULE, edge_gap=0.005, stagger=Stagger(0.2, INCH), kerf=0.003)
+METRIC = RULE._replace(edge_gap=0.005, stagger=Stagger(0.2, INCH), kerf=0.003)
 METRE = Plank(0.2, (1.0,) * 6)
 GABLE = ((0.0, 0.0), (4.0, 0.0), (4.0, 2.0), (2.0, 3.0), (0.0, 2.0))
 SIDES = st.floats(0.3, 9.0)
@@ -81,7 +80,7 @@ def test_the_last_take_off_stands_whatever_their_order():
 
 
 def test_without_a_cut_list_no_planks_are_counted():
-    result = take_off(rectangle(1.3, 2.4), Plank(0.2, (1.2,) * 5), replace(METRIC, stagger=Stagger(0.5, INCH)))
+    result = take_off(rectangle(1.3, 2.4), Plank(0.2, (1.2,) * 5), METRIC._replace(stagger=Stagger(0.5, INCH)))
     found = full_json(result, split=False, profile="ab")
     assert (found["planks"], found["pieces"], found["saw_cuts_m"], found["scrap_m"]) == (None, [], None, None)
     assert (found["boxes_by_cut_list"], found["boxes_to_order"]) == (None, 4)

@@ -103,7 +103,7 @@ class Recorder:
                 chain, number, draft.kind, draft.at, draft.at + MINUTE, draft.who, draft.body, draft.corrects,
                 salt_of(1000 + number), b"",
             )  # fmt: skip
-            entries.append(replace(entry, link=link(entries[-1].link if entries else GENESIS, entry)))
+            entries.append(entry._replace(link=link(entries[-1].link if entries else GENESIS, entry)))
         last = entries[-1]
         self.add(records.log_head_record(chain, last.number, last.link, **self.before("log", chain)))
 

@@ -4,7 +4,6 @@ import hashlib
 import json
 import math
 import struct
-from dataclasses import replace
 
 import pytest
 import rfc8785
@@ -23,7 +22,7 @@ def chained(drafts: list[Draft], chain: str = "attic wall") -> list[Entry]:
             chain, number, draft.kind, draft.at, 1_767_595_200_000 + number, draft.who, draft.body, draft.corrects,
             salt=hashlib.md5(bytes([number])).digest(), link=b"",
         )  # fmt: skip
-        entries.append(replace(entry, link=link(entries[-1].link if entries else GENESIS, entry)))
+        entries.append(entry._replace(link=link(entries[-1].link if entries else GENESIS, entry)))
     return entries
 
 
@@ -36,8 +35,8 @@ drafts = st.builds(
 
 
 def test_a_link_is_what_the_docstring_says_computed_by_hand():
-    entry = replace(
-        chained([Draft(Kind.NOTE, 5, "ann", {"text": "dry"})])[0], entered=7, salt=bytes(range(16)), chain="c", link=b""
+    entry = chained([Draft(Kind.NOTE, 5, "ann", {"text": "dry"})])[0]._replace(
+        entered=7, salt=bytes(range(16)), chain="c", link=b""
     )
     body = hashlib.sha256(
         b"\x03" + bytes(range(16)) + b'{"at":5,"body":{"text":"dry"},"corrects":null,"kind":"note","who":"ann"}'
@@ -63,7 +62,7 @@ def test_a_withheld_body_leaves_the_link_computable_from_its_hash():
 
 def test_the_salt_hides_which_of_two_short_bodies_was_written():
     entry = chained(NOTES)[0]
-    assert body_hash(entry) != body_hash(replace(entry, salt=bytes(16)))
+    assert body_hash(entry) != body_hash(entry._replace(salt=bytes(16)))
 
 
 @given(st.lists(drafts, max_size=6))
@@ -91,7 +90,7 @@ def test_any_change_of_one_entry_is_found_at_that_entry(written, data):
             ]
         )
     )
-    entries[at] = replace(entry, **change)
+    entries[at] = entry._replace(**change)
     assert f"entry {at + 1} of " in str(faults(entries)[0])
 
 
@@ -106,7 +105,7 @@ def test_an_entry_dropped_before_the_last_is_found(written, data):
 def test_a_drop_with_the_numbers_closed_up_is_found(written, data):
     entries = chained(written)
     gone = data.draw(st.integers(0, len(entries) - 2))
-    kept = [replace(entry, number=number) for number, entry in enumerate(entries[:gone] + entries[gone + 1 :], start=1)]
+    kept = [entry._replace(number=number) for number, entry in enumerate(entries[:gone] + entries[gone + 1 :], start=1)]
     assert faults(kept)
 
 
@@ -121,7 +120,7 @@ def test_two_entries_that_changed_places_are_found(written, data):
 def test_an_entry_moved_to_another_chain_is_found():
     one, other = chained(NOTES[:1], "attic wall"), chained(NOTES[:1], "hall wall")
     assert one[0].link != other[0].link
-    assert faults([replace(one[0], chain="hall wall")])
+    assert faults([one[0]._replace(chain="hall wall")])
 
 
 def test_dropping_the_last_entries_is_not_seen_without_a_link_kept_elsewhere():
@@ -139,7 +138,7 @@ def test_a_rewritten_chain_hangs_together_so_only_a_link_kept_elsewhere_tells():
 
 def test_every_break_is_told_not_only_the_first():
     entries = chained(NOTES)
-    entries[0] = replace(entries[0], who="bob")
+    entries[0] = entries[0]._replace(who="bob")
     del entries[2]
     assert [str(fault) for fault in faults(entries)] == [
         "entry 1 of attic wall: the entry or one before it was altered. Compare with a copy kept elsewhere",
@@ -149,14 +148,14 @@ def test_every_break_is_told_not_only_the_first():
 
 def test_a_fault_in_the_sensors_chain_is_named_so():
     entries = chained(NOTES, "")
-    entries[1] = replace(entries[1], at=0)
+    entries[1] = entries[1]._replace(at=0)
     assert [fault.where for fault in faults(entries)] == ["entry 2 of the sensors"]
 
 
 @pytest.mark.parametrize("body", [{"x": math.nan}, {"x": math.inf}, {"x": 2**53}, {"x": "\ud800"}, {"\ud800": 1}])
 def test_a_body_that_has_no_canonical_form_is_an_altered_entry(body):
     entries = chained(NOTES)
-    entries[2] = replace(entries[2], body=body)
+    entries[2] = entries[2]._replace(body=body)
     assert [fault.where for fault in faults(entries)] == ["entry 3 of attic wall"]
 
 

@@ -1,7 +1,6 @@
 """Keys: made once, read by their owner alone, exchanged in writing. Ed25519 against RFC 8032."""
 
 import os
-from dataclasses import replace
 
 import pytest
 from cryptography.hazmat.primitives import serialization
@@ -179,9 +178,9 @@ def test_keys_are_followed_through_rotations_and_losses():
         ([], "there is no statement about the key"),
         ([TURN], "statement 1 about the keys: only the first key begins the record"),
         ([FIRST, FIRST], "statement 2 about the keys: only the first key begins the record"),
-        ([replace(FIRST, new=bytes(64))], "statement 1 about the keys: the new key did not sign it"),
-        ([FIRST, replace(TURN, old=b"")], "statement 2 about the keys: the old key did not sign it"),
-        ([FIRST, replace(TURN, new=TURN.old)], "statement 2 about the keys: the new key did not sign it"),
+        ([FIRST._replace(new=bytes(64))], "statement 1 about the keys: the new key did not sign it"),
+        ([FIRST, TURN._replace(old=b"")], "statement 2 about the keys: the old key did not sign it"),
+        ([FIRST, TURN._replace(new=TURN.old)], "statement 2 about the keys: the new key did not sign it"),
         ([FIRST, TURN, TURN], "statement 3 about the keys: it does not follow on the key before"),
         ([Statement("{}", b"")], "statement 1 about the keys: it is none that there is"),
         ([Statement("[]", b"")], "statement 1 about the keys: it is none that there is"),

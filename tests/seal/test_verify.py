@@ -460,7 +460,7 @@ def test_a_head_that_the_exchange_of_the_key_does_not_know_is_found(tmp_path):
 def test_a_head_with_a_signature_of_another_is_found(scene, tmp_path):
     whole = contents_of(scene[1])
     first = whole.heads[0]
-    swapped = replace(first, signed=replace(first.signed, signature=whole.heads[1].signed.signature))
+    swapped = first._replace(signed=first.signed._replace(signature=whole.heads[1].signed.signature))
     assert faults(written(tmp_path, replace(whole, heads=[swapped, *whole.heads[1:]]))) == [
         "data/seals/heads.jsonl, head 1: the signature does not hold. "
         "Somebody without the key made or changed it, or it was damaged"
@@ -482,7 +482,7 @@ def test_a_lost_key_is_said_and_what_follows_is_whole(tmp_path):
 
 
 def test_a_statement_about_a_key_that_nobody_signed_is_found(scene, tmp_path):
-    broken = replace(scene[1].statements[1], old=bytes(64))
+    broken = scene[1].statements[1]._replace(old=bytes(64))
     found = faults(written(tmp_path, contents_of(scene[1], statements=[scene[1].statements[0], broken])))
     assert found[0] == (
         "data/seals/keys.jsonl: statement 2 about the keys: the old key did not sign it. "
@@ -624,7 +624,7 @@ def test_a_refused_thing_that_was_altered_is_found(copy):
 
 def test_a_refused_thing_in_another_place_is_found(scene, tmp_path):
     one, other = scene[1].refused
-    moved = [replace(one, place=1), replace(other, leaf=0)]
+    moved = [one._replace(place=1), other._replace(leaf=0)]
     assert faults(written(tmp_path, contents_of(scene[1], refused=moved))) == [
         "data/quarantine.jsonl, item 1 of leaf 12: the record of its day does not contain it. It was altered",
         "data/quarantine.jsonl, item 1 of leaf 0: there is no record of its day. It rests on nothing",

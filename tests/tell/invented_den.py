@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from monitor.basis.times import DAY, HOUR, MINUTE
@@ -40,8 +38,7 @@ STUCK = (DELIVERED + 92 * HOUR, DELIVERED + 102 * HOUR)  # den-2 says the same n
 PRACTICE = "common practice, no published source; the maker's own instructions and local code come first"
 
 BAND = Band(humidity=(35.0, 65.0), temperature=((60 - 32) / 1.8, (85 - 32) / 1.8))
-PROFILE = replace(
-    load_profile("laminate-planks"),
+PROFILE = load_profile("laminate-planks")._replace(
     name="laminate planks, interior wall",
     band=BAND,
     life=BAND,
@@ -83,7 +80,7 @@ LOT = Lot(
     24,
     CLOCK,
     CLOCK,
-    replace(CLOCK, counted=30 * HOUR, started_at=SILENT[1] + 7 * HOUR + HOUR // 2),
+    CLOCK._replace(counted=30 * HOUR, started_at=SILENT[1] + 7 * HOUR + HOUR // 2),
 )
 UNKNOWN = SILENT[1] - SILENT[0] - HOLD
 SPAN = Coverage(elapsed=108 * HOUR, known=108 * HOUR - UNKNOWN, in_band=108 * HOUR - UNKNOWN - (WET[1] - WET[0]))
@@ -190,7 +187,7 @@ def page(length: int = 108 * HOUR, **changes) -> ReportPage:
         software="wallclime 0.1.0",
         head=Head(4, "cd" * 32),
     )
-    return replace(found, **changes)
+    return found._replace(**changes)
 
 
 # --- boards on the wall -----------------------------------------------------------------------------------------------
@@ -245,6 +242,6 @@ def days(length: int = 6, *, board: bool = True, skin: bool = True, silent: int 
 
 def board_page(packed: bytes | None = None, view: BoardView = BOARD_VIEW, **changes) -> ReportPage:
     """The report of the den with its planks up: boards, rows and the wall's surface."""
-    found = {"board": BOARD, "skin": SKIN, "lots": (replace(LOT, core=CORE),), **changes}
-    assessment = replace(ASSESSMENT, phase="after", packed_days=days() if packed is None else packed, **found)
-    return page(assessment=assessment, facts=replace(FACTS, install_start=INSTALLED), board=view)
+    found = {"board": BOARD, "skin": SKIN, "lots": (LOT._replace(core=CORE),), **changes}
+    assessment = ASSESSMENT._replace(phase="after", packed_days=days() if packed is None else packed, **found)
+    return page(assessment=assessment, facts=FACTS._replace(install_start=INSTALLED), board=view)

@@ -605,7 +605,7 @@ def test_a_reason_that_was_forgotten_leaves_no_gap_in_words():
 
 def test_the_diary_tells_which_settings_changed():
     before = limits_of(Patience())
-    after = limits_of(replace(Patience(), on_delay_humidity=45 * MINUTE, disk_below=2 * 10**9, flood=Flood(5, MINUTE)))
+    after = limits_of(Patience()._replace(on_delay_humidity=45 * MINUTE, disk_below=2 * 10**9, flood=Flood(5, MINUTE)))
     assert diary.body(entry(Kind.ALARM_SETTINGS, {"before": before, "after": after}), NEW_YORK) == (
         "on delay humidity 30 min, now 45 min; disk below 1 GB, now 2 GB; flood number 10, now 5; "
         "flood within 10 min, now 1 min"

@@ -1,7 +1,6 @@
 """Every sentence about boxes, boards and rows, in both systems of units."""
 
 import re
-from dataclasses import replace
 
 import invented_den as den
 import pytest
@@ -20,7 +19,7 @@ from monitor.tell.words import Display, when
 US, SI = Display(zone_of("America/New_York"), "us"), Display(zone_of("America/New_York"), "si")
 ALONG, ACROSS = Row(False, 4.8768, (0.0047625, 0.0047625), 3), Row(True, 2.4384, (0.0047625, 0.0047625), 12)
 BOARD = den.PROFILE.board
-VINYL = replace(BOARD, core="PVC or mineral")
+VINYL = BOARD._replace(core="PVC or mineral")
 LIMIT = 3 / 1.8
 TEN_DAYS, ONE_DAY = Evening(7 * DAY, 10 * DAY, 13 * DAY), Evening(20 * HOUR, 24 * HOUR, 30 * HOUR)
 
@@ -144,7 +143,7 @@ def test_boxes_as_warm_as_the_room_on_a_cold_floor_are_not_said_to_be_near_it():
         "Estimate: as stacked (500 mm high, on a cold floor) the core never comes within 1.7 K of the room's 24 h "
         "mean; on this floor the core stays at about 14.9 degC: put the boxes on spacers."
     )
-    assert even(replace(COLD, height=None), None, apart=0.5, units="si")[0] == (
+    assert even(COLD._replace(height=None), None, apart=0.5, units="si")[0] == (
         "The boxes came 0.5 K from the room, but lie on a cold floor: give --stack-height, or --spacers if they lie "
         "apart."
     )
@@ -213,7 +212,7 @@ def test_a_core_that_is_not_near_is_left_to_the_conditions_unless_sensor_and_est
     far = CoreReading(10.0, 11.0, None, 20.5, None)
     assert boards.boxes_status(None, LIMIT, US) == ""
     assert boards.boxes_status(far, LIMIT, US) == ""
-    assert boards.boxes_status(replace(far, measured=15.0), LIMIT, SI) == (
+    assert boards.boxes_status(far._replace(measured=15.0), LIMIT, SI) == (
         "core not within 1.7 K of the room's 24 h mean, 20.5 degC: measured 15.0 degC, 4.0 K beyond the estimated "
         "10.0 degC to 11.0 degC"
     )
@@ -271,7 +270,7 @@ def test_an_outlook_of_a_row_that_fits_even_pinned():
 
 
 def test_an_outlook_of_a_row_that_must_slide_says_what_else_would_do():
-    tight = replace(OUTLOOK, growth=Range(4.0, 6.4), gap=0.00635, length=3.6576, least_rh=55.0)
+    tight = OUTLOOK._replace(growth=Range(4.0, 6.4), gap=0.00635, length=3.6576, least_rh=55.0)
     assert boards.outlook_lines(tight, "us")[1:] == [
         "A gap of 3/16 in (4.8 mm) at each end has room for it only while the row is free to slide; pinned at one end, "
         "not; humidity that lasts for weeks closes it at 66 to 72 % (pinned), at 81 to 87 % (free).",
@@ -286,18 +285,18 @@ def test_an_outlook_of_a_row_that_must_slide_says_what_else_would_do():
 
 def test_what_would_do_is_rounded_to_the_safe_side():
     # 6.5 mm is more than 8/32 in (6.35 mm): 9/32; 3.67 m is 144.49 in: 144 in, which is 12 ft
-    tight = replace(OUTLOOK, growth=Range(4.0, 6.5), gap=0.0065, length=3.67)
+    tight = OUTLOOK._replace(growth=Range(4.0, 6.5), gap=0.0065, length=3.67)
     assert boards.outlook_lines(tight, "us")[2].startswith(
         "What would do: a gap of 9/32 in (7.1 mm) at each end; or a transition profile every 12 ft; or"
     )
-    finer = replace(tight, gap=0.00651, length=3.6706)
+    finer = tight._replace(gap=0.00651, length=3.6706)
     assert boards.outlook_lines(finer, "si")[2].startswith(
         "What would do: a gap of 6.6 mm at each end; or a transition profile every 3.670 m; or"
     )
 
 
 def test_an_outlook_of_a_row_for_which_nothing_else_in_the_band_would_do():
-    hopeless = replace(OUTLOOK, row=ACROSS, growth=Range(4.0, 30.0), gap=0.030, length=0.4, least_rh=None)
+    hopeless = OUTLOOK._replace(row=ACROSS, growth=Range(4.0, 30.0), gap=0.030, length=0.4, least_rh=None)
     lines = boards.outlook_lines(hopeless, "si")
     assert lines[0].startswith("Estimate: the width of all rows, 2.438 m, grows 4.0 to 30.0 mm should")
     assert lines[1].startswith(
@@ -387,7 +386,7 @@ def test_the_boards_in_a_sentence():
         "2026-01-05 08:40 -05:00 (what they came with was taken from the profile, nobody measured it); the sensors "
         "leave 0.4 % open."
     )
-    assert "(what they came with was measured)" in boards.board_line(replace(READING, measured=True), US)
+    assert "(what they came with was measured)" in boards.board_line(READING._replace(measured=True), US)
 
 
 def test_the_boards_as_rows_each_says_how_it_is_known():
@@ -397,7 +396,7 @@ def test_the_boards_as_rows_each_says_how_it_is_known():
         ("driest, 2026-01-05", "", "-1.5 points (-1.6 to -1.4)", "estimated"),
         ("dampest, 2026-01-06", "", "+1.2 points (+0.8 to +1.4)", "estimated"),
     ]
-    short = boards.moisture_rows(replace(READING, measured=True, driest=None, dampest=None), 50.0)
+    short = boards.moisture_rows(READING._replace(measured=True, driest=None, dampest=None), 50.0)
     assert [row[3] for row in short] == ["measured on delivery", "estimated"]
 
 
@@ -417,8 +416,8 @@ def test_the_index_holds_where_a_sensor_says_more_than_the_air_can_be():
 
 EXCURSIONS = (
     den.EXCURSION,
-    replace(den.EXCURSION, side="low", start=den.DELIVERED, dose=720.0),
-    replace(den.EXCURSION, side="low", start=den.DELIVERED + DAY, dose=240.0),
+    den.EXCURSION._replace(side="low", start=den.DELIVERED, dose=720.0),
+    den.EXCURSION._replace(side="low", start=den.DELIVERED + DAY, dose=240.0),
 )
 EFFECTS = (Effect(2, Bounds(-0.4, -0.37, -0.2)), Effect(1, Bounds(-0.1, -0.1, -0.08)))
 

@@ -1,7 +1,6 @@
 """The report in a real browser: whatever the names are, the charts are drawn, and no program runs but its own."""
 
 import json
-from dataclasses import replace
 
 import invented_den as den
 from read_page import read_page
@@ -14,9 +13,9 @@ NASTY = '<img src=x onerror=document.title="taken"><script>document.title="taken
 def test_the_charts_are_drawn_from_the_file_alone_whatever_the_names_and_the_console_is_silent(window):
     html = render_report(
         den.page(
-            assessment=replace(den.ASSESSMENT, job=NASTY),
-            channels=tuple(replace(channel, sensor=NASTY) for channel in den.page().channels[:2]),
-            hand_readings=(replace(den.page().hand_readings[0], instrument=NASTY),),
+            assessment=den.ASSESSMENT._replace(job=NASTY),
+            channels=tuple(channel._replace(sensor=NASTY) for channel in den.page().channels[:2]),
+            hand_readings=(den.page().hand_readings[0]._replace(instrument=NASTY),),
         )
     )
     with window.open(html) as opened:

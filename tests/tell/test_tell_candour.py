@@ -1,7 +1,5 @@
 """Page one: what was written late or changed, both readings of the rule, what the silences may hide."""
 
-from dataclasses import replace
-
 import invented_den as den
 import pytest
 
@@ -24,7 +22,7 @@ def told(**changes) -> dict[str, str]:
 
 
 def judged(**changes):
-    return replace(den.ASSESSMENT, **changes)
+    return den.ASSESSMENT._replace(**changes)
 
 
 def dry(start: int, end: int | None) -> Excursion:
@@ -59,14 +57,14 @@ def test_of_many_late_entries_the_first_are_named():
 
 def test_what_the_program_itself_entered_later_is_nobodys_lateness():
     own = [
-        replace(den.entry(k, kind, T0, {}, later=DAY), who="wallclime")
+        den.entry(k, kind, T0, {}, later=DAY)._replace(who="wallclime")
         for k, kind in enumerate((Kind.COMPLETION, Kind.COMPLETION_REVISED, Kind.ALARM, Kind.ALARM_SETTINGS), 5)
     ]
     assert told(entries=tuple(own))["written late"] == (
         "Nobody wrote an entry more than an hour from the time it speaks of."
     )
-    note = replace(den.entry(9, Kind.NOTE, T0, {"text": "x"}, later=DAY), who="wallclime")
-    named = (*(replace(one, who="K. Example") for one in own), note)
+    note = den.entry(9, Kind.NOTE, T0, {"text": "x"}, later=DAY)._replace(who="wallclime")
+    named = (*(one._replace(who="K. Example") for one in own), note)
     assert "entries 5, 6, 7, 8, 9;" in told(entries=named)["written late"]  # a name alone takes nobody out
 
 
@@ -77,7 +75,7 @@ def corrected() -> tuple:
 def other(**changes) -> OtherVerdict:
     clock = den.ASSESSMENT.lot.clock
     same = OtherVerdict("planks", "00", T0, clock.completed_at, clock.counted, len(den.ASSESSMENT.excursions))
-    return replace(same, **changes)
+    return same._replace(**changes)
 
 
 @pytest.mark.parametrize(
@@ -135,7 +133,7 @@ def test_a_silence_between_two_excursions_of_one_side_is_probably_out():
 
 def test_a_silence_beside_excursions_of_other_sides_or_far_from_them_is_only_a_silence():
     gap = Gap(T0 + 2 * HOUR, T0 + 5 * HOUR, (Quantity.AIR_HUMIDITY,))
-    damp = replace(dry(T0 + 5 * HOUR, T0 + 6 * HOUR), side="high")
+    damp = dry(T0 + 5 * HOUR, T0 + 6 * HOUR)._replace(side="high")
     late = dry(T0 + 7 * HOUR, T0 + 8 * HOUR)
     for after in (damp, late):
         found = judged(gaps=(gap,), excursions=(dry(T0, T0 + 2 * HOUR), after))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from itertools import pairwise
 
 import invented_den as den
@@ -29,7 +28,7 @@ def lasting(length: int, **changes):
     end = den.DELIVERED + length
     t = np.arange(den.DELIVERED, end, HOUR, dtype=np.int64)
     line = ChannelLine("den-1", "den", den.RH, t, np.full(len(t), 45.0), np.zeros(len(t), np.bool_))
-    assessment = replace(den.ASSESSMENT, as_of=end, gaps=(), excursions=(), episodes=())
+    assessment = den.ASSESSMENT._replace(as_of=end, gaps=(), excursions=(), episodes=())
     given = {"assessment": assessment, "channels": (line,), "runs": ((den.DELIVERED, end, "in"),), **changes}
     return den.page(**given)
 
@@ -67,9 +66,9 @@ def test_no_two_numbers_of_an_axis_touch(days):
 
 def test_a_limit_that_stays_is_said_once_and_a_later_one_at_its_end():
     finish = den.DELIVERED + 3 * DAY
-    facts = replace(den.FACTS, install_start=finish - HOUR, install_finish=finish)
+    facts = den.FACTS._replace(install_start=finish - HOUR, install_finish=finish)
     life = Band((den.BAND.humidity[0], 60.0), den.BAND.temperature)
-    page = lasting(1100 * DAY, facts=facts, profile=replace(den.PROFILE, life=life))
+    page = lasting(1100 * DAY, facts=facts, profile=den.PROFILE._replace(life=life))
     humidity = chart_of(page, SI, 40).panels[0]
     said = [(one.value, one.side, one.late) for one in limit_texts(humidity)]
     assert said == [(35.0, "low", False), (65.0, "high", False), (60.0, "high", True)]
@@ -81,9 +80,9 @@ def test_a_limit_that_stays_is_said_once_and_a_later_one_at_its_end():
 @pytest.mark.parametrize("first", [1, 107])
 def test_letters_never_lie_on_another_nor_beyond_the_drawing(first):
     lots = tuple(
-        replace(den.LOT, name=str(k), delivered_at=den.DELIVERED + first * HOUR + k * MINUTE) for k in range(30)
+        den.LOT._replace(name=str(k), delivered_at=den.DELIVERED + first * HOUR + k * MINUTE) for k in range(30)
     )
-    chart = chart_of(den.page(assessment=replace(den.ASSESSMENT, lots=lots)), SI, 400)
+    chart = chart_of(den.page(assessment=den.ASSESSMENT._replace(lots=lots)), SI, 400)
     span = chart.end - chart.start
     places = [(one.at - chart.start) / span * WIDE + one.shift for one in chart.events]
     assert len(places) >= 30

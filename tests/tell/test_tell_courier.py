@@ -6,7 +6,6 @@ import logging
 import re
 import socket
 import subprocess
-from dataclasses import replace
 
 import pytest
 from receivers import SECRET, Hook, hook, mail_server, silence
@@ -68,7 +67,7 @@ def test_a_mail_is_plain_text(capfd):
     ("kind", "sort"), [("alarm", "warning"), ("returned", "success"), ("digest", "info"), ("test", "info")]
 )
 def test_an_alarm_is_a_warning_and_its_return_a_success(taken: Hook, kind, sort):
-    courier.tell(office(taken.url), replace(TOLD, kind=kind))
+    courier.tell(office(taken.url), TOLD._replace(kind=kind))
     assert taken.told[0]["type"] == sort
 
 
@@ -78,24 +77,24 @@ def test_an_alarm_is_a_warning_and_its_return_a_success(taken: Hook, kind, sort)
 def test_a_subject_is_one_line_whatever_names_stand_in_it():
     # RFC 5322 section 2.2: a line break ends a header, and what follows it would be one of its own
     with mail_server() as post:
-        courier.tell(office(post.url), replace(TOLD, subject="den\r\nBcc: all@den.invalid\nis dry"))
+        courier.tell(office(post.url), TOLD._replace(subject="den\r\nBcc: all@den.invalid\nis dry"))
     (mail,) = post.mails
     assert (mail["subject"], mail["bcc"]) == ("den Bcc: all@den.invalid is dry", None)
 
 
 def test_a_long_subject_is_cut(taken: Hook):
-    courier.tell(office(taken.url), replace(TOLD, subject="x" * 1000))
+    courier.tell(office(taken.url), TOLD._replace(subject="x" * 1000))
     assert taken.told[0]["title"] == "x" * 147 + "..."
 
 
 def test_signs_that_are_not_seen_or_turn_others_round_are_spelled_out(taken: Hook):
-    courier.tell(office(taken.url), replace(TOLD, subject="a\u202eb\x07", text="c\u2066d\x1b[31m\n\u200be"))
+    courier.tell(office(taken.url), TOLD._replace(subject="a\u202eb\x07", text="c\u2066d\x1b[31m\n\u200be"))
     assert taken.told[0]["title"] == "a\\u202eb\\u0007"
     assert taken.told[0]["message"] == "c\\u2066d\\u001b[31m\n\\u200be\n\nmessage a1b2"
 
 
 def test_marks_are_only_read_where_a_service_would_make_type_links_and_calls_of_them():
-    marked = replace(TOLD, subject="*den*", text="<!channel> @everyone [x](y) `z` _u_ ~v~ |w| # t \\")
+    marked = TOLD._replace(subject="*den*", text="<!channel> @everyone [x](y) `z` _u_ ~v~ |w| # t \\")
     with hook() as chat:
         courier.tell(office(f"mmost://127.0.0.1:{chat.port}/{'a' * 26}"), marked)
         courier.tell(office(chat.url), marked)

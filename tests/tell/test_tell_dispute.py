@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from typing import Any
 
 import invented_den as den
@@ -108,17 +107,17 @@ def test_of_a_span_in_which_nothing_was_heard_it_is_not_said_that_the_band_was_k
 
 
 def test_a_quantity_that_was_silent_is_named_and_says_nothing_of_the_other():
-    deaf = replace(den.ASSESSMENT, gaps=(replace(den.GAP, missing=(den.RH,)),))
+    deaf = den.ASSESSMENT._replace(gaps=(den.GAP._replace(missing=(den.RH,)),))
     told = rows(page(second=span(SILENCE, assessment=deaf)))
     assert told["out of band"][1] == "Not known: nothing was heard of humidity."
     assert told["humidity too low"][1] == "Not known: nothing was heard of it."
     assert told["temperature too low"][1] == "None in known time."
     half = den.GAP.start + 3 * HOUR
     turns = (
-        replace(den.GAP, end=half, missing=(den.RH,)),
-        replace(den.GAP, start=half, missing=(den.T,)),
+        den.GAP._replace(end=half, missing=(den.RH,)),
+        den.GAP._replace(start=half, missing=(den.T,)),
     )
-    never = span(SILENCE, assessment=replace(den.ASSESSMENT, gaps=turns))
+    never = span(SILENCE, assessment=den.ASSESSMENT._replace(gaps=turns))
     assert rows(page(second=never))["out of band"][1] == "Not known: never were both quantities heard."
 
 
@@ -131,12 +130,12 @@ def test_a_quantity_that_was_silent_while_the_other_was_out_is_not_known():
 
 
 def test_where_the_finished_wall_has_another_limit_each_is_named_with_its_own():
-    life = replace(den.PROFILE.life, humidity=(35.0, 60.0))
-    later = replace(
-        den.EXCURSION, start=den.WET[1] + HOUR, end=den.WET[1] + 2 * HOUR, peak=63.0, dose=2.0, phase="after"
+    life = den.PROFILE.life._replace(humidity=(35.0, 60.0))
+    later = den.EXCURSION._replace(
+        start=den.WET[1] + HOUR, end=den.WET[1] + 2 * HOUR, peak=63.0, dose=2.0, phase="after"
     )
-    two = replace(den.ASSESSMENT, excursions=(den.EXCURSION, later))
-    told = rows(page(span(FIRST, assessment=two, profile=replace(den.PROFILE, life=life))))["humidity too high"][0]
+    two = den.ASSESSMENT._replace(excursions=(den.EXCURSION, later))
+    told = rows(page(span(FIRST, assessment=two, profile=den.PROFILE._replace(life=life))))["humidity too high"][0]
     assert told == (
         "1 time above 60.0 %, at worst 63.0 %, 2.0 %RH-hours beyond the limit; "
         "1 time above 65.0 %, at worst 71.3 %, 6.4 %RH-hours beyond the limit."
@@ -144,9 +143,9 @@ def test_where_the_finished_wall_has_another_limit_each_is_named_with_its_own():
 
 
 def test_of_two_bands_both_stand_above_the_sentences():
-    life = replace(den.PROFILE.life, humidity=(30.0, 60.0))
-    up = replace(den.FACTS, install_start=START + HOUR, install_finish=FIRST.end)
-    both = (span(cut, facts=up, profile=replace(den.PROFILE, life=life)) for cut in (FIRST, SECOND))
+    life = den.PROFILE.life._replace(humidity=(30.0, 60.0))
+    up = den.FACTS._replace(install_start=START + HOUR, install_finish=FIRST.end)
+    both = (span(cut, facts=up, profile=den.PROFILE._replace(life=life)) for cut in (FIRST, SECOND))
     assert (
         "35.0 % to 65.0 % and 60.0 °F to 85.0 °F until the wall is finished; 30.0 % to 60.0 % and 60.0 °F to 85.0 °F "
         "once it is finished"
@@ -157,8 +156,8 @@ def test_of_two_bands_both_stand_above_the_sentences():
 
 
 def test_of_more_excursions_than_a_table_holds_a_bundle_has_all():
-    many = tuple(replace(den.EXCURSION, start=START + k * MINUTE, end=START + k * MINUTE + 1) for k in range(101))
-    told = squeezed(read_page(page(span(FIRST, assessment=replace(den.ASSESSMENT, excursions=many)))).body)
+    many = tuple(den.EXCURSION._replace(start=START + k * MINUTE, end=START + k * MINUTE + 1) for k in range(101))
+    told = squeezed(read_page(page(span(FIRST, assessment=den.ASSESSMENT._replace(excursions=many)))).body)
     assert "100 of 101 shown, the first; an evidence bundle has all." in told
 
 
@@ -193,7 +192,7 @@ def test_boards_are_told_as_estimates_over_the_days_of_each_span():
     packed = np.frombuffer(den.days(), den.DAYS).copy()  # 8.0 % and 0.1 more each day; the boards hang from day 3 on
     packed["grown"][3:] = (0.0, -0.4, 0.3)
     up = den.board_page(packed.tobytes())
-    both = [replace(up, cut=Cut(START, START + 2 * DAY)), replace(up, cut=Cut(START + 3 * DAY, START + 6 * DAY))]
+    both = [up._replace(cut=Cut(START, START + 2 * DAY)), up._replace(cut=Cut(START + 3 * DAY, START + 6 * DAY))]
     assert rows(page(*both))["boards, estimated"] == (
         "At the ends of its days of UTC 8.0 to 8.1 % of dry mass: the central of nine estimates.",
         "At the ends of its days of UTC 8.3 to 8.5 % of dry mass, -0.4 to +0.3 points against the installation: the "
@@ -209,9 +208,9 @@ def test_a_span_before_the_start_says_nothing_of_boards():
     packed = np.frombuffer(den.days(), den.DAYS).copy()
     packed["board"][:3] = np.nan  # the first day with boards is that in which the installation began
     up = den.board_page(packed.tobytes())
-    started = replace(up, facts=replace(den.FACTS, install_start=den.INSTALLED))
+    started = up._replace(facts=den.FACTS._replace(install_start=den.INSTALLED))
     told = rows(
-        page(replace(started, cut=Cut(START, den.INSTALLED)), replace(started, cut=Cut(den.INSTALLED, den.AS_OF)))
+        page(started._replace(cut=Cut(START, den.INSTALLED)), started._replace(cut=Cut(den.INSTALLED, den.AS_OF)))
     )
     # it began at 13:40 UTC: the end of that day lies after the first span and in the second
     assert told["boards, estimated"][0] == NO_BOARDS
@@ -221,7 +220,7 @@ def test_a_span_before_the_start_says_nothing_of_boards():
 def test_the_end_of_a_day_belongs_to_the_span_that_it_ends():
     midnight = START // DAY * DAY + DAY
     up = den.board_page()
-    told = rows(page(replace(up, cut=Cut(START, midnight)), replace(up, cut=Cut(midnight, midnight + DAY))))
+    told = rows(page(up._replace(cut=Cut(START, midnight)), up._replace(cut=Cut(midnight, midnight + DAY))))
     assert [text[31:43] for text in told["boards, estimated"]] == ["8.0 to 8.0 %", "8.1 to 8.1 %"]
 
 
@@ -253,19 +252,19 @@ def test_the_limits_of_the_evidence_are_told():
 
 
 def limits(*sensors: SensorLine, **changes: Any) -> str:
-    spans = (replace(span(cut, **changes), sensors=sensors or den.SENSORS) for cut in (FIRST, SECOND))
+    spans = (span(cut, **changes)._replace(sensors=sensors or den.SENSORS) for cut in (FIRST, SECOND))
     return squeezed(read_page(page(*spans)).texts["limits"])
 
 
 def placed(*stays: Stay) -> str:
-    told = limits(replace(den.SENSORS[0], stays=stays))
+    told = limits(den.SENSORS[0]._replace(stays=stays))
     return told.split("den-1, by what was entered: ")[1].split(". ")[0]
 
 
 def test_where_a_sensor_was_is_said_of_each_span():
     here = Stay("den", START, None, "MIND: it hangs over a heater")
     assert placed(here) == "in both spans in den (MIND: it hangs over a heater)"
-    assert placed(replace(here, end=FIRST.end, detail="")) == (
+    assert placed(here._replace(end=FIRST.end, detail="")) == (
         "in the first days in den (nothing said); in the next days not there"
     )
     assert placed(Stay("attic", START - 9 * DAY, START)) == "not there in either span"
@@ -273,7 +272,7 @@ def test_where_a_sensor_was_is_said_of_each_span():
 
 
 def test_a_sensor_that_was_there_only_between_the_spans_was_in_neither():
-    between = replace(den.SENSORS[0], stays=(Stay("den", START + 10 * HOUR, START + 20 * HOUR),))
+    between = den.SENSORS[0]._replace(stays=(Stay("den", START + 10 * HOUR, START + 20 * HOUR),))
     spans = [span(Cut(START + h * HOUR, START + (h + 8) * HOUR), sensors=(between,)) for h in (0, 24)]
     told = squeezed(read_page(page(*spans)).texts["limits"])
     assert "den-1, by what was entered: not there in either span." in told
@@ -287,11 +286,11 @@ def test_sensors_outdoors_in_boxes_and_on_the_wall_are_said_to_be_there():
         ("surface", "on the wall's surface in porch (nothing said)"),
     ):
         assert placed(Stay("porch", START, None, "", hears)) == f"in both spans {told}"
-    assert "expanded" not in limits(replace(den.SENSORS[0], stays=(Stay("porch", START, None, "", "outdoors"),)))
+    assert "expanded" not in limits(den.SENSORS[0]._replace(stays=(Stay("porch", START, None, "", "outdoors"),)))
 
 
 def backed(*backings: Backing) -> str:
-    told = limits(replace(den.SENSORS[0], backings=backings, check="run out"))
+    told = limits(den.SENSORS[0]._replace(backings=backings, check="run out"))
     return told.split("den-1, expanded: ")[1].split(". ")[0]
 
 
@@ -318,7 +317,7 @@ def test_a_change_of_what_backs_a_sensor_within_a_span_has_its_time():
 
 
 def test_the_clocks_of_loggers_are_said_to_be_unseen():
-    filed = replace(den.ASSESSMENT, origin_share={den.OriginKind.FILE: 0.5, den.OriginKind.LIVE: 0.5})
+    filed = den.ASSESSMENT._replace(origin_share={den.OriginKind.FILE: 0.5, den.OriginKind.LIVE: 0.5})
     assert (
         "No jump of the computer's clock was seen in either span. Readings from loggers' files have the times of the "
         "loggers' own clocks, which nobody looks after here: one that was set or that drifted is not seen."
@@ -365,13 +364,13 @@ def test_each_span_is_drawn_with_a_caption_that_states_what_was_found():
 
 
 def test_names_cant_dress_up_the_page():
-    nasty = replace(den.ASSESSMENT, job=NASTY)
+    nasty = den.ASSESSMENT._replace(job=NASTY)
     html = page(span(FIRST, assessment=nasty), names=(NASTY, NASTY), bundle=Bundle(NASTY, "ab" * 32))
     assert "<script>" not in html
     assert "\u202e" not in html
 
 
 def test_a_simulated_room_is_a_training_job_here_too():
-    simulated = replace(den.ASSESSMENT, origin_share={den.OriginKind.SIMULATED: 1.0})
+    simulated = den.ASSESSMENT._replace(origin_share={den.OriginKind.SIMULATED: 1.0})
     assert "TRAINING JOB" in page(span(FIRST, assessment=simulated))
     assert "TRAINING" not in page()

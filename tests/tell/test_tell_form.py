@@ -21,7 +21,7 @@ NASTY = "</script><script>document.title='taken'</script><b>&amp;\u202e"
 
 
 def view(**other: object) -> FormView:
-    return FormView(**{**{name: getattr(DEN, name) for name in DEN.__slots__}, **other})
+    return DEN._replace(**other)
 
 
 def policy(page: str) -> dict[str, str]:

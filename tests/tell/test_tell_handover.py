@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import invented_den as den
@@ -32,8 +31,8 @@ INSTALL = {
 ENTRIES = (
     *den.ENTRIES[:3],
     den.entry(5, Kind.INSTALL, FINISH - 8 * HOUR, INSTALL, later=3 * DAY),
-    replace(den.entry(6, Kind.CARE, FINISH + HOUR, {"did": "dust", "text": ""}), who="K. Example"),
-    replace(den.entry(7, Kind.COMPLETION, FINISH, {"delivery": 2}), who="wallclime"),
+    den.entry(6, Kind.CARE, FINISH + HOUR, {"did": "dust", "text": ""})._replace(who="K. Example"),
+    den.entry(7, Kind.COMPLETION, FINISH, {"delivery": 2})._replace(who="wallclime"),
     den.entry(8, Kind.PHOTO, FINISH, {}),
 )
 ITEMS = (
@@ -41,7 +40,7 @@ ITEMS = (
     Item("wipe", WRITTEN + 30 * DAY, WRITTEN + 30 * DAY),
     Item("inspection, first summer", FINISH, FINISH, FINISH + HOUR, over=True),
 )
-ASSESSMENT = replace(den.ASSESSMENT, phase="after", after=Coverage(28 * HOUR, 28 * HOUR, 28 * HOUR))
+ASSESSMENT = den.ASSESSMENT._replace(phase="after", after=Coverage(28 * HOUR, 28 * HOUR, 28 * HOUR))
 SENSORS = (SensorHere("den-1", "den", den.DELIVERED, None), SensorHere("den-2", "den", den.DELIVERED, FINISH))
 APART = (
     *SENSORS,
@@ -63,7 +62,7 @@ def sheet(**changes: Any) -> str:
         written_at=WRITTEN,
         software="wallclime 0.1.0",
     )
-    return render_handover(replace(page, **changes))
+    return render_handover(page._replace(**changes))
 
 
 def full() -> str:
@@ -73,7 +72,7 @@ def full() -> str:
         Item("look", WRITTEN + 90 * DAY, WRITTEN + 91 * DAY),
         Item("inspection, first winter", FINISH, WRITTEN + DAY),
     )
-    return sheet(sensors=APART, items=(*ITEMS, *more), facts=replace(den.FACTS, looser=tuple(looser)))
+    return sheet(sensors=APART, items=(*ITEMS, *more), facts=den.FACTS._replace(looser=tuple(looser)))
 
 
 @pytest.fixture(scope="module")
@@ -91,13 +90,13 @@ def test_the_band_of_the_walls_life_stands_large_in_the_jobs_units(read):
 
 def test_whole_degrees_are_never_wider_than_the_band():
     # 60 degF is 15.6 degC and 85 degF 29.4 degC: 16 to 29 lie inside
-    metric = replace(den.FACTS, units="si")
+    metric = den.FACTS._replace(units="si")
     assert "16 °C to 29 °C" in read_page(sheet(facts=metric)).texts["air"]
 
 
 def test_the_life_band_is_shown_and_not_that_of_the_installation():
-    life = replace(den.PROFILE.life, humidity=(30.2, 59.8))
-    assert "31 % to 59 %" in read_page(sheet(profile=replace(den.PROFILE, life=life))).texts["air"]
+    life = den.PROFILE.life._replace(humidity=(30.2, 59.8))
+    assert "31 % to 59 %" in read_page(sheet(profile=den.PROFILE._replace(life=life))).texts["air"]
 
 
 def test_the_plan_has_dates_and_says_what_is_overdue_and_what_is_done(read):
@@ -148,11 +147,11 @@ def test_sensors_are_told_apart_by_what_they_hear():
 
 def test_what_the_program_entered_is_not_what_people_said():
     alarm = den.entry(9, Kind.ALARM, FINISH, {})
-    own = (*ENTRIES, replace(alarm, who="wallclime"), replace(alarm, number=10, who="wallclime"))
+    own = (*ENTRIES, alarm._replace(who="wallclime"), alarm._replace(number=10, who="wallclime"))
     assert "what people said 6 entries, by R. Example; K. Example" in squeezed(
         read_page(sheet(entries=own)).texts["recorded"]
     )
-    answered = (*ENTRIES, replace(alarm, who="L. Example"))
+    answered = (*ENTRIES, alarm._replace(who="L. Example"))
     assert "7 entries, by R. Example; K. Example; L. Example" in squeezed(
         read_page(sheet(entries=answered)).texts["recorded"]
     )
@@ -180,14 +179,14 @@ def test_nobody_is_named_to_be_called(read):
 
 
 def test_a_simulated_room_is_a_training_job_here_too():
-    training = replace(ASSESSMENT, origin_share={OriginKind.SIMULATED: 1.0})
+    training = ASSESSMENT._replace(origin_share={OriginKind.SIMULATED: 1.0})
     assert "TRAINING JOB" in sheet(assessment=training)
     assert "TRAINING JOB" not in sheet()
 
 
 def test_names_cant_dress_up_the_sheet():
     nasty = '<script>document.title="taken"</script>\u202e'
-    page = sheet(assessment=replace(ASSESSMENT, job=nasty), sensors=(SensorHere(nasty, nasty, 0, None),))
+    page = sheet(assessment=ASSESSMENT._replace(job=nasty), sensors=(SensorHere(nasty, nasty, 0, None),))
     assert "<script>" not in page
     assert "\u202e" not in page
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import invented_den as den
 from test_tell_alarms import made
 from test_tell_notready import CONDITIONS, OPEN, entry
@@ -24,7 +22,7 @@ UTC = rfc3339(den.DELIVERED)
 LOCAL = "2026-01-05 08:40 -05:00"
 EVIDENCE = f"the record ends {UTC}; nothing is heard now"
 US = Display(zone_of("America/New_York"), "us")
-FOUND = replace(den.ASSESSMENT, readiness=(Condition("sensors fresh", "unknown", EVIDENCE),))
+FOUND = den.ASSESSMENT._replace(readiness=(Condition("sensors fresh", "unknown", EVIDENCE),))
 BODY = {
     "not_ready": [{**OPEN[0], "evidence": EVIDENCE}],
     "conditions": {**CONDITIONS, "boards": {**OPEN[0], "evidence": EVIDENCE}},

@@ -51,7 +51,7 @@ def page(**changes: Any) -> RecordPage:
         software="wallclime 0.1.0",
         building="mill house",
     )
-    return replace(found, **changes)
+    return found._replace(**changes)
 
 
 def read(**changes: Any):
@@ -75,15 +75,15 @@ def test_it_says_how_many_conditions_are_met_as_of_when():
 
 
 def test_where_every_condition_is_met_it_says_so_and_nothing_of_an_approval():
-    met = replace(den.ASSESSMENT, readiness=tuple(replace(one, verdict="pass") for one in den.READINESS))
+    met = den.ASSESSMENT._replace(readiness=tuple(one._replace(verdict="pass") for one in den.READINESS))
     told = read(assessment=met)
     assert squeezed(told.texts["verdict"]) == "ALL MET north wall of the den: all 9 conditions are met."
     assert "It is not a certificate and not an approval." in squeezed(told.body)
 
 
 def test_what_the_maker_asks_for_beyond_this_profile_stands_in_the_headline():
-    met = replace(den.ASSESSMENT, readiness=tuple(replace(one, verdict="pass") for one in den.READINESS))
-    told = squeezed(read(assessment=met, facts=replace(den.FACTS, looser=(LOOSER,) * 5)).texts["verdict"])
+    met = den.ASSESSMENT._replace(readiness=tuple(one._replace(verdict="pass") for one in den.READINESS))
+    told = squeezed(read(assessment=met, facts=den.FACTS._replace(looser=(LOOSER,) * 5)).texts["verdict"])
     assert told == (
         f"ALL MET north wall of the den: all 9 conditions are met. {LOOSER} {LOOSER} Looser too: 3 other limits."
     )
@@ -114,11 +114,11 @@ SITE = (
 
 
 def test_the_line_of_the_site_check_has_its_name_and_date_and_where_there_is_room_all_that_was_found():
-    checked = replace(den.ASSESSMENT, readiness=(*den.READINESS[:6], Condition("site check", "pass", SITE)))
+    checked = den.ASSESSMENT._replace(readiness=(*den.READINESS[:6], Condition("site check", "pass", SITE)))
     rows = read(assessment=checked).tables["conditions"]
     assert [row[2] for row in rows if row[1] == "site check"] == [f"{TOLD['site check']}: {SITE}"]
     crowded = (Condition("site check", "unknown", SITE * 5), *(Condition("air", "fail", SITE * 5),) * 11)
-    rows = read(assessment=replace(den.ASSESSMENT, readiness=crowded)).tables["conditions"][1:]
+    rows = read(assessment=den.ASSESSMENT._replace(readiness=crowded)).tables["conditions"][1:]
     assert next(row[2] for row in rows if row[1] == "site check").startswith(f"{TOLD['site check']}: wall flat over")
     assert 1_900 < sum(len(row[2]) for row in rows) < 2_100
     assert {row[2].removesuffix(" ...").split()[-1] for row in rows} <= {*SITE.split(), *(SITE * 2).split()}
@@ -161,7 +161,7 @@ def test_the_room_the_wall_and_the_sensors_are_told():
 
 
 def test_a_job_without_a_delivery_or_a_sensor_says_so():
-    told = facts(assessment=replace(den.ASSESSMENT, lots=(replace(den.LOT, delivered_at=None),)), sensors=())
+    told = facts(assessment=den.ASSESSMENT._replace(lots=(den.LOT._replace(delivered_at=None),)), sensors=())
     assert "boxes in den; no delivery is recorded" in told
     assert told.endswith("sensors none is assigned")
 
@@ -231,7 +231,7 @@ def test_the_drawing_of_the_code_is_its_matrix_with_a_quiet_zone():
 
 
 def test_a_simulated_room_is_a_training_job_here_too():
-    simulated = replace(den.ASSESSMENT, origin_share={den.OriginKind.SIMULATED: 1.0})
+    simulated = den.ASSESSMENT._replace(origin_share={den.OriginKind.SIMULATED: 1.0})
     assert "TRAINING JOB" in render_record(page(assessment=simulated))
     assert "TRAINING" not in render_record(page())
 
@@ -244,10 +244,10 @@ def nastiest() -> RecordPage:
     open_ += [Condition(one, "unknown", f"{one} " * 200) for one in more]
     simulated = {den.OriginKind.SIMULATED: 1.0}
     values = {f"{name}{k}": den.ASSESSMENT.now.values["den-1"] for k in range(9)}
-    found = replace(den.ASSESSMENT, job=name, readiness=tuple(open_), origin_share=simulated)
-    found = replace(found, now=replace(found.now, values=values))
-    facts = replace(den.FACTS, wall_place=name, boxes_place=name, looser=(LOOSER,) * 9)
-    papers = tuple(replace(document(hours=Span(72.0, None), humidity=HUMIDITY), title=name) for _ in range(9))
+    found = den.ASSESSMENT._replace(job=name, readiness=tuple(open_), origin_share=simulated)
+    found = found._replace(now=replace(found.now, values=values))
+    facts = den.FACTS._replace(wall_place=name, boxes_place=name, looser=(LOOSER,) * 9)
+    papers = tuple(document(hours=Span(72.0, None), humidity=HUMIDITY)._replace(title=name) for _ in range(9))
     sensors = tuple((f"{name}{k}", BACKED) for k in range(9))
     return page(
         assessment=found, facts=facts, documents=papers, sensors=sensors, building=name, told={"box core": name}
@@ -257,13 +257,13 @@ def nastiest() -> RecordPage:
 def crowded(**more: Any) -> RecordPage:
     """An ordinary wall of whose every condition there is much to say."""
     long = tuple(Condition(one.name, one.verdict, SITE * 5) for one in (*den.READINESS, *den.READINESS[:3]))
-    return page(assessment=replace(den.ASSESSMENT, readiness=long), **more)
+    return page(assessment=den.ASSESSMENT._replace(readiness=long), **more)
 
 
 def crowded_and_looser() -> RecordPage:
     """The same, where the maker's limits stand beside ours too."""
     papers = (document(hours=HOURS, humidity=HUMIDITY),) * 5
-    return crowded(documents=papers, facts=replace(den.FACTS, looser=(LOOSER,) * 5))
+    return crowded(documents=papers, facts=den.FACTS._replace(looser=(LOOSER,) * 5))
 
 
 def test_names_cant_dress_up_the_page():

@@ -2,7 +2,6 @@ import base64
 import hashlib
 import json
 import re
-from dataclasses import replace
 
 import invented_den as den
 import numpy as np
@@ -40,7 +39,7 @@ def page(html):
 
 
 def job(**changes):
-    return den.page(assessment=replace(den.ASSESSMENT, **changes))
+    return den.page(assessment=den.ASSESSMENT._replace(**changes))
 
 
 def first_number(text: str) -> float:
@@ -158,7 +157,7 @@ def test_the_readiness_of_the_page_is_that_of_the_assessment(page):
 
 
 def test_once_the_wall_is_begun_nothing_is_to_be_done_about_readiness():
-    begun = report._readiness(replace(den.ASSESSMENT, phase="after"), words.Display(zone_of("UTC"), "si"))
+    begun = report._readiness(den.ASSESSMENT._replace(phase="after"), words.Display(zone_of("UTC"), "si"))
     assert {row[3] for row in begun.rows} == {""}
     assert begun.note == (
         "Unknown is not a pass. As they would stand now: what was open when the wall was begun is in the log."
@@ -211,7 +210,7 @@ def test_every_figure_of_a_profile_is_shown_with_the_source_that_the_profile_giv
 @pytest.mark.parametrize(("points", "said"), [(1.0, "1 point"), (0.5, "0.5 points"), (2.0, "2 points")])
 def test_one_point_of_the_meter_is_one(points: float, said: str):
     profile = load_profile("laminate-planks")
-    profile = replace(profile, site=replace(profile.site, above_dry=points))
+    profile = profile._replace(site=profile.site._replace(above_dry=points))
     rows = {name: value for name, value, _ in profile_rows(profile, words.Display(zone_of("UTC"), "si"))}
     assert rows["wall moisture above a dry reference at most"] == f"{said} of the meter"
 
@@ -268,9 +267,9 @@ def test_the_axis_says_the_offset_that_it_stands_at(page):
 def test_a_clock_change_is_marked_on_the_axis_that_does_not_follow():
     # From memory: the clocks of New York went forward on 8 March 2026.
     move = 60 * DAY
-    channels = tuple(replace(channel, t=channel.t + move) for channel in den.page().channels)
+    channels = tuple(channel._replace(t=channel.t + move) for channel in den.page().channels)
     found = den.page(
-        channels=channels, assessment=replace(den.ASSESSMENT, begin=den.DELIVERED + move, as_of=den.AS_OF + move)
+        channels=channels, assessment=den.ASSESSMENT._replace(begin=den.DELIVERED + move, as_of=den.AS_OF + move)
     )
     assert "clocks were put forward 1 h: the axis does not follow" in read_page(render_report(found)).column(
         "events", "what"
@@ -284,27 +283,25 @@ def test_how_many_points_are_drawn_is_said(page):
 
 def test_names_and_notes_of_users_are_text_wherever_they_stand():
     found = den.page(
-        assessment=replace(
-            den.ASSESSMENT,
+        assessment=den.ASSESSMENT._replace(
             job=NASTY,
             profile=NASTY,
-            lots=(replace(den.LOT, name=NASTY), replace(den.LOT, place=NASTY)),
-            readiness=(replace(den.READINESS[0], name=NASTY, evidence=NASTY),),
+            lots=(den.LOT._replace(name=NASTY), den.LOT._replace(place=NASTY)),
+            readiness=(den.READINESS[0]._replace(name=NASTY, evidence=NASTY),),
         ),
-        facts=replace(den.FACTS, boxes_place=NASTY, wall_place=NASTY, outdoor_place=NASTY, opened_by=NASTY),
-        channels=tuple(replace(channel, sensor=NASTY, place=NASTY) for channel in den.page().channels[:2]),
+        facts=den.FACTS._replace(boxes_place=NASTY, wall_place=NASTY, outdoor_place=NASTY, opened_by=NASTY),
+        channels=tuple(channel._replace(sensor=NASTY, place=NASTY) for channel in den.page().channels[:2]),
         sensors=(
-            replace(
-                den.SENSORS[0],
+            den.SENSORS[0]._replace(
                 name=NASTY,
                 stream=NASTY,
                 check=NASTY,
-                stays=(replace(den.SENSORS[0].stays[0], place=NASTY, detail=NASTY),),
+                stays=(den.SENSORS[0].stays[0]._replace(place=NASTY, detail=NASTY),),
             ),
         ),
-        hand_readings=(replace(den.page().hand_readings[0], who=NASTY, instrument=NASTY),),
-        entries=(replace(den.entry(1, Kind.NOTE, den.DELIVERED, {NASTY: NASTY, "more": [{"a": NASTY}]}), who=NASTY),),
-        profile=replace(den.PROFILE, boxes=NASTY, place=NASTY, sources={"band.humidity": NASTY}),
+        hand_readings=(den.page().hand_readings[0]._replace(who=NASTY, instrument=NASTY),),
+        entries=(den.entry(1, Kind.NOTE, den.DELIVERED, {NASTY: NASTY, "more": [{"a": NASTY}]})._replace(who=NASTY),),
+        profile=den.PROFILE._replace(boxes=NASTY, place=NASTY, sources={"band.humidity": NASTY}),
     )
     html = render_report(found)
     page = read_page(html)
@@ -341,26 +338,24 @@ def test_a_training_job_says_so_and_another_does_not(page):
 
 
 def test_a_finished_wall_shows_phases_history_lots_and_earlier_profiles():
-    clock = replace(den.CLOCK, counted=48 * HOUR, completed_at=den.DELIVERED + 60 * HOUR, projected_at=None)
-    clock = replace(
-        clock,
+    clock = den.CLOCK._replace(counted=48 * HOUR, completed_at=den.DELIVERED + 60 * HOUR, projected_at=None)
+    clock = clock._replace(
         history=(
             Completion(den.DELIVERED, den.DELIVERED + 50 * HOUR, den.DELIVERED + 52 * HOUR),
             Completion(den.DELIVERED + HOUR, den.DELIVERED + 60 * HOUR),
         ),
     )
     found = den.page(
-        assessment=replace(
-            den.ASSESSMENT,
+        assessment=den.ASSESSMENT._replace(
             phase="after",
-            lots=(replace(den.LOT, clock=clock), replace(den.LOT, name="B", boxes=None, delivered_at=None)),
+            lots=(den.LOT._replace(clock=clock), den.LOT._replace(name="B", boxes=None, delivered_at=None)),
             during=Coverage(HOUR, HOUR, HOUR),
             after=Coverage(2 * HOUR, 0, 0),
             other_verdicts=(OtherVerdict("older", "ef" * 32, den.DELIVERED, None, 20 * HOUR, 3),),
             conflicts=2,
         ),
-        facts=replace(den.FACTS, install_start=den.AS_OF - 3 * HOUR, install_finish=den.AS_OF - 2 * HOUR),
-        profile=replace(den.PROFILE, life=Band((30.0, 60.0), (15.0, 30.0))),
+        facts=den.FACTS._replace(install_start=den.AS_OF - 3 * HOUR, install_finish=den.AS_OF - 2 * HOUR),
+        profile=den.PROFILE._replace(life=Band((30.0, 60.0), (15.0, 30.0))),
     )
     page = read_page(render_report(found))
     assert page.column("coverage", "time") == [
@@ -380,7 +375,7 @@ def test_a_finished_wall_shows_phases_history_lots_and_earlier_profiles():
 
 def test_a_job_that_nobody_has_heard_has_a_page_without_programs():
     silent = den.page(
-        assessment=replace(den.ASSESSMENT, begin=None),
+        assessment=den.ASSESSMENT._replace(begin=None),
         channels=(),
         runs=(),
         sensors=(),
@@ -397,11 +392,10 @@ def test_a_job_that_nobody_has_heard_has_a_page_without_programs():
 
 def test_a_year_of_minutes_of_two_sensors_stays_under_3_mb():
     hours = range(2, 8_760, 3)
-    stormy = replace(
-        den.ASSESSMENT,
+    stormy = den.ASSESSMENT._replace(
         as_of=den.DELIVERED + 365 * DAY,
         excursions=tuple(
-            replace(den.EXCURSION, start=den.DELIVERED + k * HOUR, end=den.DELIVERED + k * HOUR + k, dose=1.0)
+            den.EXCURSION._replace(start=den.DELIVERED + k * HOUR, end=den.DELIVERED + k * HOUR + k, dose=1.0)
             for k in hours
         ),
         gaps=tuple(Gap(den.DELIVERED + k * HOUR, den.DELIVERED + (k + 1) * HOUR, (T,)) for k in hours),
@@ -447,7 +441,7 @@ LOOSER = (
 
 
 def test_where_the_profile_is_looser_than_the_maker_the_verdict_says_so_and_a_table_stands_beside():
-    page = read_page(render_report(den.page(documents=(ASKS,), facts=replace(den.page().facts, looser=(LOOSER,)))))
+    page = read_page(render_report(den.page(documents=(ASKS,), facts=den.page().facts._replace(looser=(LOOSER,)))))
     assert page.texts["verdict"].endswith(LOOSER)
     assert page.tables["makers"][1:] == [
         [
@@ -488,8 +482,8 @@ def test_an_episode_says_what_the_log_says_of_it():
 
 def test_an_episode_says_what_it_did_to_the_boards_once_they_are_up():
     up = den.board_page()
-    early = replace(up, facts=replace(up.facts, install_start=den.WET[0] - HOUR))
-    none = replace(early, board=replace(den.BOARD_VIEW, effects=()))
+    early = up._replace(facts=up.facts._replace(install_start=den.WET[0] - HOUR))
+    none = early._replace(board=den.BOARD_VIEW._replace(effects=()))
     told = [read_page(render_report(page)).column("episodes", "the boards") for page in (up, early, none)]
     assert told == [
         ["in closed boxes: hardly at all"],
@@ -499,18 +493,18 @@ def test_an_episode_says_what_it_did_to_the_boards_once_they_are_up():
 
 
 def test_a_check_that_has_run_out_since_is_told_as_what_it_was_when_the_wall_was_begun():
-    sensor = replace(den.page().sensors[0], check="run out", check_then="salt")
+    sensor = den.page().sensors[0]._replace(check="run out", check_then="salt")
     told = read_page(render_report(den.page(sensors=(sensor,)))).column("sensors", "backed by")
     assert told == ["a salt check when the wall was begun; nothing any more: its check has run out now"]
 
 
 def test_a_check_that_was_made_only_after_the_start_says_when():
-    then = replace(den.page().sensors[0], check_then="side by side", checked_later=den.AS_OF)
+    then = den.page().sensors[0]._replace(check_then="side by side", checked_later=den.AS_OF)
     for check, now in (
         ("side by side", "a side-by-side check now"),
         ("run out", "nothing any more: its check has run out now"),
     ):
-        told = read_page(render_report(den.page(sensors=(replace(then, check=check),)))).column("sensors", "backed by")
+        told = read_page(render_report(den.page(sensors=(then._replace(check=check),)))).column("sensors", "backed by")
         assert told == [f"a side-by-side check when the wall was begun (checked later, on 2026-01-09); {now}"]
 
 
@@ -527,8 +521,7 @@ SALT = CheckLine(
     uncertainty=2.7,
     who="O. Example",
 )
-LINE = replace(
-    SALT,
+LINE = SALT._replace(
     quantity=den.T,
     level="laboratory",
     how="certificate 12",

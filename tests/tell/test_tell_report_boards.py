@@ -2,7 +2,6 @@
 
 import json
 import re
-from dataclasses import replace
 
 import invented_den as den
 import numpy as np
@@ -58,8 +57,8 @@ def test_the_core_of_each_lot_is_told_with_how_the_boxes_lie(page):
 
 
 def test_a_sensor_in_the_boxes_outranks_the_estimate_and_a_disagreement_is_told():
-    core = replace(den.CORE, measured=16.0, within=None)
-    found = shown(lots=(replace(den.LOT, core=core),))
+    core = den.CORE._replace(measured=16.0, within=None)
+    found = shown(lots=(den.LOT._replace(core=core),))
     assert found.tables["boxes"][1][:3] == [
         "FAIL",
         "A",
@@ -125,7 +124,7 @@ def test_excursions_are_ranked_by_what_they_did_and_their_dose_stands_beside(pag
 
 
 def test_of_many_effects_ten_are_shown_and_the_rest_is_counted():
-    many = replace(den.BOARD_VIEW, effects=den.BOARD_VIEW.effects * 13)
+    many = den.BOARD_VIEW._replace(effects=den.BOARD_VIEW.effects * 13)
     found = shown(view=many)
     assert len(found.tables["effects"]) == 11
     assert "by the air's dose too. 3 more moved them less." in found.body
@@ -150,7 +149,7 @@ def test_the_surface_is_told_with_care(page):
 
 
 def test_a_sensor_on_the_wall_is_measured_and_not_computed():
-    found = shown(view=replace(den.BOARD_VIEW, surface_heard=True))
+    found = shown(view=den.BOARD_VIEW._replace(surface_heard=True))
     assert found.column("surface", "how it is known")[0] == (
         "measured at the surface, computed from the air outdoors, as of an outside wall (temperature factor 0.7, "
         "assumed by the profile) where the sensor is silent"
@@ -265,9 +264,8 @@ def test_without_a_surface_there_is_no_such_section():
 
 
 def test_before_the_installation_the_rows_are_an_outlook_and_the_surface_has_the_chart():
-    before = replace(
-        den.page(board=replace(den.BOARD_VIEW, pinned="", effects=(), season=None)),
-        assessment=replace(den.ASSESSMENT, skin=den.SKIN, packed_days=den.days(board=False)),
+    before = den.page(board=den.BOARD_VIEW._replace(pinned="", effects=(), season=None))._replace(
+        assessment=den.ASSESSMENT._replace(skin=den.SKIN, packed_days=den.days(board=False)),
     )
     found = read_page(render_report(before))
     assert (
@@ -283,9 +281,9 @@ def test_before_the_installation_the_rows_are_an_outlook_and_the_surface_has_the
 
 
 def test_planks_of_pvc_or_mineral_are_not_moved_by_moisture_and_the_page_says_so():
-    vinyl = replace(den.PROFILE, board=replace(den.PROFILE.board, core="PVC or mineral"))
-    view = replace(den.BOARD_VIEW, closing=(), effects=(), season=None)
-    shown = replace(den.board_page(den.days(board=False), view, board=None), profile=vinyl)
+    vinyl = den.PROFILE._replace(board=den.PROFILE.board._replace(core="PVC or mineral"))
+    view = den.BOARD_VIEW._replace(closing=(), effects=(), season=None)
+    shown = den.board_page(den.days(board=False), view, board=None)._replace(profile=vinyl)
     found = read_page(render_report(shown))
     assert (
         "A core of PVC or mineral is not moved by moisture, so no board moisture is computed of it; what follows is by "
@@ -298,13 +296,13 @@ def test_planks_of_pvc_or_mineral_are_not_moved_by_moisture_and_the_page_says_so
 
 def test_a_job_without_boxes_or_wall_has_no_such_sections():
     bare = den.page(
-        board=den.BOARD_VIEW, assessment=replace(den.ASSESSMENT, lots=(replace(den.LOT, delivered_at=None),))
+        board=den.BOARD_VIEW, assessment=den.ASSESSMENT._replace(lots=(den.LOT._replace(delivered_at=None),))
     )
     assert {"Boxes and boards", "The wall's surface"}.isdisjoint(read_page(render_report(bare)).headings)
 
 
 def test_a_wall_begun_without_a_delivery_in_the_log_says_so():
-    found = shown(lots=(replace(den.LOT, delivered_at=None),), view=replace(den.BOARD_VIEW, lying=()))
+    found = shown(lots=(den.LOT._replace(delivered_at=None),), view=den.BOARD_VIEW._replace(lying=()))
     assert "No boxes were delivered by the log." in found.body
     assert "boxes" not in found.tables
 
@@ -317,7 +315,7 @@ def test_one_day_is_no_chart():
 
 def test_what_people_wrote_of_boards_is_text():
     html = render_report(
-        den.board_page(view=replace(den.BOARD_VIEW, pinned=NASTY), lots=(replace(den.LOT, name=NASTY, core=den.CORE),))
+        den.board_page(view=den.BOARD_VIEW._replace(pinned=NASTY), lots=(den.LOT._replace(name=NASTY, core=den.CORE),))
     )
     found = read_page(html)
     assert NASTY.replace("\u202e", "\\u202e") in found.body

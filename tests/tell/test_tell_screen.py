@@ -17,8 +17,7 @@ US = Display(zone_of("America/New_York"), "us")
 VIEW = StatusView(den.ASSESSMENT, den.FACTS, den.PROFILE)
 
 NOTHING = ClockReading(required=48 * HOUR)
-EMPTY = replace(
-    den.ASSESSMENT,
+EMPTY = den.ASSESSMENT._replace(
     begin=None,
     origin_share={},
     span=Coverage(),
@@ -30,13 +29,12 @@ EMPTY = replace(
     now=Now("unknown", None),
     readiness=tuple(Condition(condition.name, "unknown", "nothing heard") for condition in den.READINESS),
 )
-DONE = replace(den.CLOCK, counted=48 * HOUR, completed_at=den.DELIVERED + 50 * HOUR, projected_at=None, restarts=())
-FINISHED = replace(
-    den.ASSESSMENT,
+DONE = den.CLOCK._replace(counted=48 * HOUR, completed_at=den.DELIVERED + 50 * HOUR, projected_at=None, restarts=())
+FINISHED = den.ASSESSMENT._replace(
     job="hall \x1b[2J",
     phase="after",
     origin_share={OriginKind.SIMULATED: 1.0},
-    lots=(replace(den.LOT, clock=DONE, strict=replace(DONE, completed_at=None, counted=9 * HOUR), guarded=DONE),),
+    lots=(den.LOT._replace(clock=DONE, strict=DONE._replace(completed_at=None, counted=9 * HOUR), guarded=DONE),),
     after=Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR),
     excursions=(
         den.EXCURSION,
@@ -125,7 +123,7 @@ def test_the_status_of_a_job_that_nobody_has_heard_reads_like_this():
 
 
 def test_the_status_of_a_finished_training_wall_reads_like_this():
-    facts = replace(den.FACTS, units="si", wall_place="hall")
+    facts = den.FACTS._replace(units="si", wall_place="hall")
     assert status_text(StatusView(FINISHED, facts, den.PROFILE)) == screen(r"""
         hall \u001b[2J                                     as of 2026-01-09 20:40 -05:00
         wall 4.877 m x 2.438 m; boxes in den, wall in hall
@@ -159,8 +157,8 @@ def test_the_status_of_a_finished_training_wall_reads_like_this():
 
 
 def test_boxes_near_the_room_have_a_line_before_the_wall_and_boards_have_one_once_it_is_begun():
-    near = replace(den.ASSESSMENT, lots=(replace(den.LOT, core=den.CORE),))
-    lines = status_text(replace(VIEW, assessment=near)).splitlines()
+    near = den.ASSESSMENT._replace(lots=(den.LOT._replace(core=den.CORE),))
+    lines = status_text(VIEW._replace(assessment=near)).splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("boxes "))
     assert lines[at : at + 3] == [
         "boxes      core within 3.0 degF of the room's 24 h mean, 68.9 degF, since",
@@ -179,34 +177,34 @@ def test_boxes_near_the_room_have_a_line_before_the_wall_and_boards_have_one_onc
 
 
 def test_boxes_that_are_not_near_the_room_are_left_to_the_conditions():
-    far = replace(den.ASSESSMENT, lots=(replace(den.LOT, core=replace(den.CORE, low=10.0, high=11.0, within=None)),))
-    assert status_text(replace(VIEW, assessment=far)) == status_text(VIEW)
+    far = den.ASSESSMENT._replace(lots=(den.LOT._replace(core=den.CORE._replace(low=10.0, high=11.0, within=None)),))
+    assert status_text(VIEW._replace(assessment=far)) == status_text(VIEW)
 
 
 def test_of_several_lots_the_worst_has_the_line_with_its_name():
     near, far = (
-        replace(den.LOT, core=den.CORE),
-        replace(den.LOT, name="B", core=replace(den.CORE, low=10.0, within=None)),
+        den.LOT._replace(core=den.CORE),
+        den.LOT._replace(name="B", core=den.CORE._replace(low=10.0, within=None)),
     )
-    lines = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, lots=(near, far)))).splitlines()
+    lines = status_text(VIEW._replace(assessment=den.ASSESSMENT._replace(lots=(near, far)))).splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("boxes "))
     assert lines[at : at + 3] == [
         "boxes      lot B, the worst: core not yet surely within 3.0 degF of the room's",
         "           24 h mean, 68.9 degF: estimated 50.0 degF to 69.8 degF",
         "",
     ]
-    lines = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, lots=(near, near)))).splitlines()
+    lines = status_text(VIEW._replace(assessment=den.ASSESSMENT._replace(lots=(near, near)))).splitlines()
     assert any(line.startswith("boxes      lot A: core within 3.0 degF") for line in lines)
-    untold = replace(den.ASSESSMENT, lots=(den.LOT, den.LOT))
-    assert not any(line.startswith("boxes ") for line in status_text(replace(VIEW, assessment=untold)).splitlines())
+    untold = den.ASSESSMENT._replace(lots=(den.LOT, den.LOT))
+    assert not any(line.startswith("boxes ") for line in status_text(VIEW._replace(assessment=untold)).splitlines())
 
 
 def test_gaps_of_under_a_minute_are_counted_but_not_listed():
     short = Gap(den.AS_OF - HOUR, den.AS_OF - HOUR + 30_000, (T, RH))
-    alone = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, gaps=(short,) * 3)))
+    alone = status_text(VIEW._replace(assessment=den.ASSESSMENT._replace(gaps=(short,) * 3)))
     assert alone.endswith("\n\nNot heard, 1 min 30 s in all, never for a minute.\n")
-    exactly = replace(short, end=short.start + MINUTE)
-    several = status_text(replace(VIEW, assessment=replace(den.ASSESSMENT, gaps=(exactly, short))))
+    exactly = short._replace(end=short.start + MINUTE)
+    several = status_text(VIEW._replace(assessment=den.ASSESSMENT._replace(gaps=(exactly, short))))
     assert several.endswith(
         "Not heard, 1 min 30 s in all:\n  nothing usable heard 2026-01-09 19:40 to 19:41 -05:00 (1 min): not counted\n"
     )
@@ -214,7 +212,7 @@ def test_gaps_of_under_a_minute_are_counted_but_not_listed():
 
 def test_a_ready_job_lists_every_condition_as_passed():
     passed = tuple(Condition(condition.name, "pass", condition.evidence) for condition in den.READINESS[4:6])
-    ready = replace(den.ASSESSMENT, lots=(replace(den.LOT, clock=DONE),), readiness=passed)
+    ready = den.ASSESSMENT._replace(lots=(den.LOT._replace(clock=DONE),), readiness=passed)
     assert ready_text(ready, US) == screen("""
         READY: north wall of the den
         The installation may start: every condition is met.
@@ -225,7 +223,7 @@ def test_a_ready_job_lists_every_condition_as_passed():
 
 
 def test_the_reasons_against_a_start_come_first_each_with_what_to_do():
-    short = replace(den.ASSESSMENT, readiness=(den.READINESS[2], den.READINESS[6], den.READINESS[1]))
+    short = den.ASSESSMENT._replace(readiness=(den.READINESS[2], den.READINESS[6], den.READINESS[1]))
     assert ready_text(short, US) == screen("""
         NOT READY: north wall of the den
         The installation may not start yet: 37.5 h of 48 h are counted, complete
@@ -239,7 +237,7 @@ def test_the_reasons_against_a_start_come_first_each_with_what_to_do():
 
 
 def test_the_table_over_all_jobs_gives_a_long_name_a_line_of_its_own():
-    long = replace(den.ASSESSMENT, job="north wall of the den behind the stove")
+    long = den.ASSESSMENT._replace(job="north wall of the den behind the stove")
     rows = (JobRow(den.ASSESSMENT), JobRow(long), JobRow(FINISHED), JobRow(EMPTY, closed_at=den.AS_OF))
     assert jobs_text(rows) == screen(r"""
         JOB                     VERDICT     ROOM  COUNTED       COMPLETE
@@ -274,7 +272,7 @@ def test_the_diary_says_what_was_entered_late_and_what_was_corrected():
 
 
 def test_a_screen_can_be_had_in_ascii():
-    view = replace(VIEW, assessment=replace(den.ASSESSMENT, job="kök"))
+    view = VIEW._replace(assessment=den.ASSESSMENT._replace(job="kök"))
     assert status_text(view, ascii_only=True).startswith("k\\xf6k ")
     assert status_text(view, ascii_only=True).isascii()
     assert not status_text(view).isascii()
@@ -293,18 +291,17 @@ conditions = st.lists(
 
 @given(conditions, st.integers(0, 40), st.integers(1, 14), st.sampled_from(["before", "during", "after"]))
 def test_a_status_is_one_screen_of_thirty_lines_and_eighty_columns(readiness, gaps, sensors, phase):
-    many = replace(
-        den.ASSESSMENT,
+    many = den.ASSESSMENT._replace(
         phase=phase,
         readiness=tuple(readiness),
         gaps=tuple(Gap(den.DELIVERED + k * DAY, den.DELIVERED + k * DAY + HOUR, (T, RH)) for k in range(gaps)),
         excursions=(den.EXCURSION,) * gaps,
         now=replace(den.ASSESSMENT.now, values={f"sensor-{k}": {T: 20.0, RH: 45.0} for k in range(sensors)}),
-        lots=(replace(den.LOT, core=den.CORE),),
+        lots=(den.LOT._replace(core=den.CORE),),
         board=None if phase == "before" else den.BOARD,
         after=Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR),
     )
-    lines = status_text(replace(VIEW, assessment=many, board=den.BOARD_VIEW)).splitlines()
+    lines = status_text(VIEW._replace(assessment=many, board=den.BOARD_VIEW)).splitlines()
     assert max(map(len, lines)) <= 80
     assert len(lines) <= 36
 
@@ -313,6 +310,6 @@ def test_where_the_profile_is_looser_than_the_maker_the_verdict_says_so():
     looser = (
         "The maker asks for 40 to 60 %RH until the wall is finished; this profile allows 35 to 65 %RH, which is looser."
     )
-    status = status_text(replace(VIEW, facts=replace(VIEW.facts, looser=(looser,))))
+    status = status_text(VIEW._replace(facts=VIEW.facts._replace(looser=(looser,))))
     assert looser in " ".join(status.split())
     assert looser in " ".join(ready_text(den.ASSESSMENT, US, looser=(looser,)).split())

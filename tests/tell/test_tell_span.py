@@ -1,6 +1,5 @@
 """What of a record lies in a part of it; days, months and changes of the clock over years; hours of air."""
 
-from dataclasses import replace
 from itertools import pairwise
 
 import invented_den as den
@@ -29,7 +28,7 @@ pytestmark = pytest.mark.usefixtures("without_the_program")
 def long(length: int, **changes):
     """The den heard for so long without a break; all of it in band but the humid hour of the second day."""
     end = den.DELIVERED + length
-    assessment = replace(den.ASSESSMENT, as_of=end, gaps=(), **changes)
+    assessment = den.ASSESSMENT._replace(as_of=end, gaps=(), **changes)
     runs = ((den.DELIVERED, den.WET[0], "in"), (*den.WET, "out"), (den.WET[1], end, "in"))
     return den.page(channels=(), assessment=assessment, runs=runs)
 
@@ -48,11 +47,11 @@ def test_lengths_within_stretches_are_those_counted_one_by_one(steps, widths):
 
 
 def test_a_thing_keeps_its_number_and_is_cut_to_the_span():
-    other = replace(den.EXCURSION, start=den.WET[1] + 20 * HOUR, end=None, ended_by="open")
-    whole = den.page(assessment=replace(den.ASSESSMENT, excursions=(den.EXCURSION, other)))
-    early = replace(whole, cut=Cut(den.WET[0] + HOUR, den.WET[1] + HOUR))
-    late = replace(whole, cut=Cut(den.WET[1] + HOUR, den.AS_OF))
-    middle = replace(whole, cut=Cut(den.WET[1] + HOUR, den.AS_OF - HOUR))
+    other = den.EXCURSION._replace(start=den.WET[1] + 20 * HOUR, end=None, ended_by="open")
+    whole = den.page(assessment=den.ASSESSMENT._replace(excursions=(den.EXCURSION, other)))
+    early = whole._replace(cut=Cut(den.WET[0] + HOUR, den.WET[1] + HOUR))
+    late = whole._replace(cut=Cut(den.WET[1] + HOUR, den.AS_OF))
+    middle = whole._replace(cut=Cut(den.WET[1] + HOUR, den.AS_OF - HOUR))
     shown = [[(p.number, p.start, p.end, p.cut) for p in cut.parts(page, page.assessment.excursions)]
              for page in (early, late, middle)]  # fmt: skip
     assert shown == [
@@ -70,11 +69,11 @@ def test_what_is_out_but_half_known_is_not_known_time():
 
 def test_the_phases_of_a_span_are_those_it_holds_some_of():
     start, finish = den.DELIVERED + 50 * HOUR, den.DELIVERED + 60 * HOUR
-    page = den.page(facts=replace(den.FACTS, install_start=start, install_finish=finish))
+    page = den.page(facts=den.FACTS._replace(install_start=start, install_finish=finish))
     assert cut.phases(page) == [
         ("before", den.DELIVERED, start), ("during", start, finish), ("after", finish, den.AS_OF)
     ]  # fmt: skip
-    assert cut.phases(replace(page, cut=Cut(start + HOUR, finish))) == [("during", start + HOUR, finish)]
+    assert cut.phases(page._replace(cut=Cut(start + HOUR, finish))) == [("during", start + HOUR, finish)]
 
 
 # --- days -----------------------------------------------------------------------------------------------------
@@ -93,7 +92,7 @@ def test_days_are_local_and_have_23_and_25_hours_where_the_clocks_are_changed():
 def test_a_day_says_both_that_it_was_out_of_band_and_that_some_of_it_is_not_known():
     day = calendar_days.Day(None, DAY, DAY - 2 * HOUR, DAY - 3 * HOUR, HOUR, 2 * HOUR)
     assert (day.sign, day.whole) == ("\u00d7?", False)
-    assert replace(day, unknown=10 * MINUTE).sign == "\u00d7"
+    assert day._replace(unknown=10 * MINUTE).sign == "\u00d7"
 
 
 def test_the_tables_of_a_long_calendar_are_of_months_and_of_days_that_were_not_whole():
@@ -131,9 +130,9 @@ def test_ten_years_of_clock_changes_are_ticks_and_a_sentence_not_twenty_events()
 
 
 def test_of_many_restarts_the_last_are_lettered():
-    restarts = tuple(replace(den.CLOCK.restarts[0], at=den.DELIVERED + k * HOUR) for k in range(1, 40))
-    lot = replace(den.LOT, clock=replace(den.CLOCK, restarts=restarts))
-    chart = chart_of(den.page(assessment=replace(den.ASSESSMENT, lots=(lot,))), SI, 400)
+    restarts = tuple(den.CLOCK.restarts[0]._replace(at=den.DELIVERED + k * HOUR) for k in range(1, 40))
+    lot = den.LOT._replace(clock=den.CLOCK._replace(restarts=restarts))
+    chart = chart_of(den.page(assessment=den.ASSESSMENT._replace(lots=(lot,))), SI, 400)
     assert [event.at for event in chart.events][1:] == [den.DELIVERED + k * HOUR for k in range(34, 40)]
 
 
@@ -142,7 +141,7 @@ def test_of_many_restarts_the_last_are_lettered():
 
 def test_hours_are_told_apart_by_phase_and_each_is_counted_once():
     start, finish = den.DELIVERED + 30 * HOUR, den.DELIVERED + 34 * HOUR
-    page = den.page(facts=replace(den.FACTS, install_start=start, install_finish=finish))
+    page = den.page(facts=den.FACTS._replace(install_start=start, install_finish=finish))
     hours = moist_air.hours_of(page)
     chart = moist_air.air_chart_of(page, hours, SI)
     counts = np.bincount(hours.phase).tolist()
@@ -161,15 +160,15 @@ def test_a_year_of_hours_takes_no_more_cells_than_a_table_can_show():
 
 def test_two_bands_are_drawn_where_the_finished_wall_has_another():
     finish = den.DELIVERED + 34 * HOUR
-    facts = replace(den.FACTS, install_start=finish - HOUR, install_finish=finish)
-    page = den.page(facts=facts, profile=replace(den.PROFILE, life=Band((30.0, 60.0), (15.0, 30.0))))
+    facts = den.FACTS._replace(install_start=finish - HOUR, install_finish=finish)
+    page = den.page(facts=facts, profile=den.PROFILE._replace(life=Band((30.0, 60.0), (15.0, 30.0))))
     chart = moist_air.air_chart_of(page, moist_air.hours_of(page), SI)
     assert [band.name for band in chart.bands] == ["band before the installation", "band after the installation"]
     assert (chart.bands[1].x.min(), chart.bands[1].x.max()) == (15.0, 30.0)
 
 
 def test_an_hour_of_a_stuck_sensor_alone_is_not_drawn():
-    stuck = tuple(replace(channel, flat=np.ones(len(channel.t), np.bool_)) for channel in den.page().channels)
+    stuck = tuple(channel._replace(flat=np.ones(len(channel.t), np.bool_)) for channel in den.page().channels)
     assert moist_air.air_chart_of(den.page(), moist_air.hours_of(den.page(channels=stuck)), SI) is None
     assert "moist" not in read_page(render_report(den.page(channels=stuck))).headings
 
@@ -183,8 +182,8 @@ def test_many_numbers_are_told_by_the_first_and_the_last():
 
 
 def test_an_episode_of_two_quantities_has_a_worst_value_and_a_sum_of_each():
-    cold = replace(den.EXCURSION, quantity=den.T, side="low", peak=15.0, dose=2.0)
-    again = replace(den.EXCURSION, peak=66.0, dose=0.6)
+    cold = den.EXCURSION._replace(quantity=den.T, side="low", peak=15.0, dose=2.0)
+    again = den.EXCURSION._replace(peak=66.0, dose=0.6)
     found = (den.EXCURSION, cold, again)
     assert spanwords.worst_of(found, den.PROFILE, SI) == (
         "71.3 % (humidity above 65.0 %); 15.0 degC (temperature below 15.6 degC)"
@@ -230,19 +229,19 @@ def test_a_length_from_ten_days_on_is_told_in_days_and_no_minute_of_it_is_lost()
 
 def test_the_worst_of_an_excursion_that_lasts_beyond_the_part_is_said_to_be_of_the_whole():
     whole = den.page()
-    part = replace(whole, cut=Cut(den.WET[0], den.WET[0] + 20 * MINUTE))
+    part = whole._replace(cut=Cut(den.WET[0], den.WET[0] + 20 * MINUTE))
     beyond = "at worst 71.3 % in the whole excursion, which lasts beyond what is shown."
     assert beyond in read_page(render_report(part)).body
     assert beyond not in read_page(render_report(whole)).body
-    inside = replace(whole, cut=Cut(den.WET[0] - HOUR, den.WET[1] + HOUR))
+    inside = whole._replace(cut=Cut(den.WET[0] - HOUR, den.WET[1] + HOUR))
     assert "at worst 71.3 %." in read_page(render_report(inside)).body
 
 
 def _in_two_bands(**changes):
     finish = den.DELIVERED + 72 * HOUR
-    facts = replace(den.FACTS, install_start=finish - HOUR, install_finish=finish)
-    profile = replace(den.PROFILE, life=Band((30.0, 60.0), (15.0, 30.0)))
-    return den.page(facts=facts, profile=profile, assessment=replace(den.ASSESSMENT, phase="after"), **changes)
+    facts = den.FACTS._replace(install_start=finish - HOUR, install_finish=finish)
+    profile = den.PROFILE._replace(life=Band((30.0, 60.0), (15.0, 30.0)))
+    return den.page(facts=facts, profile=profile, assessment=den.ASSESSMENT._replace(phase="after"), **changes)
 
 
 def test_both_bands_are_shown_with_when_they_judge_and_of_a_part_that_which_judged_it():
@@ -251,7 +250,7 @@ def test_both_bands_are_shown_with_when_they_judge_and_of_a_part_that_which_judg
     page = _in_two_bands()
     turn = page.facts.install_finish
     cuts = (None, Cut(den.DELIVERED, turn, "before"), Cut(turn, den.AS_OF, "after"))
-    shown = [read_page(render_report(replace(page, cut=one))).texts["facts"].replace("\u00b0", "deg") for one in cuts]
+    shown = [read_page(render_report(page._replace(cut=one))).texts["facts"].replace("\u00b0", "deg") for one in cuts]
     assert [(first in text, later in text) for text in shown] == [(True, True), (True, False), (False, True)]
     assert "finished" not in read_page(render_report(den.page())).texts["facts"]
 

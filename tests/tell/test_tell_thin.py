@@ -1,4 +1,3 @@
-from dataclasses import replace
 from itertools import pairwise
 
 import invented_den as den
@@ -65,8 +64,8 @@ def test_a_line_starts_anew_after_a_silence_longer_than_the_hold_even_when_thinn
 
 
 def test_a_reading_alone_between_silences_carries_its_sign():
-    lonely = replace(den.page().channels[1], t=np.array([0, 1, 2]) * HOUR + den.DELIVERED, value=np.array([45.0] * 3))
-    lonely = replace(lonely, flat=np.zeros(3, np.bool_))
+    lonely = den.page().channels[1]._replace(t=np.array([0, 1, 2]) * HOUR + den.DELIVERED, value=np.array([45.0] * 3))
+    lonely = lonely._replace(flat=np.zeros(3, np.bool_))
     chart = chart_of(den.page(channels=(lonely,)), US, 100)
     assert chart.panels[0].lines[0].marks.all()
 
@@ -83,15 +82,15 @@ def test_a_chart_holds_the_extremes_of_the_record_in_the_jobs_units():
 
 
 def test_nothing_heard_and_no_delivery_is_no_chart():
-    silent = den.page(assessment=replace(den.ASSESSMENT, begin=None), channels=())
+    silent = den.page(assessment=den.ASSESSMENT._replace(begin=None), channels=())
     assert chart_of(silent, US, 400) is None
 
 
 def test_the_band_of_a_chart_changes_when_the_wall_is_finished():
     finish = den.DELIVERED + 60 * HOUR
-    facts = replace(den.FACTS, install_start=finish - HOUR, install_finish=finish)
-    life = replace(den.PROFILE.band, humidity=(30.0, 60.0))
-    chart = chart_of(den.page(facts=facts, profile=replace(den.PROFILE, life=life)), US, 400)
+    facts = den.FACTS._replace(install_start=finish - HOUR, install_finish=finish)
+    life = den.PROFILE.band._replace(humidity=(30.0, 60.0))
+    chart = chart_of(den.page(facts=facts, profile=den.PROFILE._replace(life=life)), US, 400)
     limits = [(limit.start, limit.end, limit.low, limit.high) for limit in chart.panels[0].limits]
     assert limits == [(den.DELIVERED, finish, 35.0, 65.0), (finish, den.AS_OF, 30.0, 60.0)]
 
@@ -105,7 +104,7 @@ def test_clock_changes_are_found_to_the_minute():
 
 
 def test_the_moments_of_a_job_are_lettered_in_order_of_time():
-    facts = replace(den.FACTS, install_start=den.DELIVERED + 100 * HOUR, closed_at=den.AS_OF)
+    facts = den.FACTS._replace(install_start=den.DELIVERED + 100 * HOUR, closed_at=den.AS_OF)
     chart = chart_of(den.page(facts=facts), US, 400)
     assert [(event.letter, event.text) for event in chart.events] == [
         ("A", "delivery of A"),
@@ -128,7 +127,7 @@ def test_the_table_behind_the_chart_has_a_row_a_local_day():
 def test_a_day_of_a_clock_change_has_23_hours():
     # 7 March 2026 00:00 EST, and on: the midnight after 8 March comes 23 hours after the one before it.
     t = 1_772_859_600_000 + np.arange(0, 3 * DAY, HOUR, dtype=np.int64)
-    line = replace(den.page().channels[1], t=t, value=np.full(len(t), 45.0), flat=np.zeros(len(t), np.bool_))
+    line = den.page().channels[1]._replace(t=t, value=np.full(len(t), 45.0), flat=np.zeros(len(t), np.bool_))
     assert [row[Quantity.AIR_HUMIDITY][2] for _, row in days((line,), NEW_YORK)] == [24, 23, 24, 1]
 
 

@@ -32,7 +32,7 @@ NONE = Week(np.full(BUCKETS, np.nan), np.full(BUCKETS, np.nan), (35.0, 65.0))
 def wall(job: str = "north wall", state: str = "in", building: str = "mill house", **more: Any) -> WallNow:
     now = replace(den.ASSESSMENT.now, state="in" if state in ("in", "closed") else state.replace("blind", "unknown"))
     said: dict[str, Any] = {
-        "assessment": replace(den.ASSESSMENT, job=job, now=now),
+        "assessment": den.ASSESSMENT._replace(job=job, now=now),
         "profile": den.PROFILE,
         "display": US,
         "building": building,
@@ -83,7 +83,7 @@ def test_sensors_that_fell_silent_together_are_a_line_and_all_is_in_the_zone_of_
 
 
 def test_pages_over_walls_of_several_zones_are_in_utc():
-    other = replace(wall("b"), display=Display(zone_of("Europe/Helsinki"), "si"))
+    other = wall("b")._replace(display=Display(zone_of("Europe/Helsinki"), "si"))
     assert "2026-01-10 01:40 UTC" in page(wall("a"), other)
     assert "2026-01-09 20:40 -05:00" in page(wall("a"))
     assert walls.words.shared([US, other.display]).zone.key == "UTC"
@@ -92,8 +92,8 @@ def test_pages_over_walls_of_several_zones_are_in_utc():
 
 
 def test_what_was_begun_before_its_record_is_not_said_to_be_begun_too_early():
-    found = replace(den.ASSESSMENT, phase="after", before=None, during=None)
-    assert walls.verdict(replace(wall(), assessment=found)).startswith("Begun before its record.")
+    found = den.ASSESSMENT._replace(phase="after", before=None, during=None)
+    assert walls.verdict(wall()._replace(assessment=found)).startswith("Begun before its record.")
     assert walls.words.verdict(found, US).startswith(
         "The wall was begun before its record: nothing here says how its planks were acclimated."
     )
@@ -179,13 +179,13 @@ def test_before_the_start_the_verdict_is_the_reports():
 
 
 def test_of_a_wall_that_is_up_it_says_how_it_was_begun_and_how_it_has_been():
-    up = replace(den.ASSESSMENT, phase="after", after=Coverage(100 * HOUR, 90 * HOUR, 80 * HOUR))
+    up = den.ASSESSMENT._replace(phase="after", after=Coverage(100 * HOUR, 90 * HOUR, 80 * HOUR))
     assert walls.verdict(wall(assessment=up, open_at_start=2)) == (
         "Begun before the acclimation was complete, 2 conditions open. "
         "Since the finish in band: 88.8 % of known time; 80.0 % to 90.0 % of elapsed time; 0 excursions."
     )
     assert walls.verdict(wall(assessment=up, thinned=40)).endswith("; 0 excursions; readings of 40 days were thinned.")
-    begun = replace(den.ASSESSMENT, phase="during")
+    begun = den.ASSESSMENT._replace(phase="during")
     assert walls.verdict(wall(assessment=begun)) == "Begun before the acclimation was complete."
 
 
@@ -209,7 +209,7 @@ def test_what_must_be_done_is_that_of_the_conditions_before_the_start():
     ],
 )
 def test_what_must_be_done_for_a_wall_that_is_up(state: str, told: list[str]):
-    up = replace(wall(state=state).assessment, phase="after")
+    up = wall(state=state).assessment._replace(phase="after")
     dust = Item("dust", den.AS_OF - 2 * DAY, den.AS_OF - 2 * DAY)
     found = wall(state=state, assessment=up, due=(dust,))
     assert walls.to_do(found) == [*told, "dust: overdue since 2026-01-07."]
@@ -250,7 +250,7 @@ def test_names_cant_dress_up_the_page():
 
 
 def test_a_simulated_wall_is_marked_and_the_page_says_so():
-    training = wall(assessment=replace(den.ASSESSMENT, origin_share={den.OriginKind.SIMULATED: 1.0}))
+    training = wall(assessment=den.ASSESSMENT._replace(origin_share={den.OriginKind.SIMULATED: 1.0}))
     assert "north wall of the den (TRAINING)" in page(training)
     assert "TRAINING: readings of a wall marked so were simulated." in page(training)
     assert "TRAINING" not in page(wall())
@@ -276,7 +276,7 @@ def test_no_day_out_of_band_is_too_small_to_be_seen():
 def test_a_week_draws_what_left_the_band_apart_and_keeps_every_extreme():
     high = CALM.high.copy()
     high[3] = 90.0
-    drawn = str(marks.week(replace(CALM, high=high)))
+    drawn = str(marks.week(CALM._replace(high=high)))
     # from 35 - 4.5 to 90 on 32 px, the px numbered from the top: 90 is 1; 44 is 33 - 13.5 / 59.5 x 32 = 25.7
     assert '<path class="x" d="M3 1v25"/>' in drawn
     assert drawn.count("M") == 1 + BUCKETS  # the band's course, and a bar of each part
@@ -429,5 +429,5 @@ def test_without_programs_the_board_is_whole_and_shows_no_form_that_does_nothing
 
 
 def test_a_wall_that_was_never_heard_says_so():
-    told = wall(assessment=replace(den.ASSESSMENT, now=Now("unknown", None)))
+    told = wall(assessment=den.ASSESSMENT._replace(now=Now("unknown", None)))
     assert walls.room(told) == "Room not known: nothing heard yet."

@@ -1,5 +1,3 @@
-from dataclasses import replace
-
 import invented_den as den
 import pytest
 from hypothesis import given
@@ -89,7 +87,7 @@ def test_a_dose_of_temperature_is_a_difference_without_the_32():
 
 
 def test_an_open_excursion_lasts_so_far_and_its_doubts_are_told():
-    doubtful = replace(den.EXCURSION, end=None, beyond_uncertainty=False, quality="suspect", continues=True)
+    doubtful = den.EXCURSION._replace(end=None, beyond_uncertainty=False, quality="suspect", continues=True)
     assert words.excursion(doubtful, den.PROFILE, den.WET[0] + HOUR, US) == (
         "humidity above 65.0 % for 1 h so far, at worst 71.3 %, 6.4 %RH-hours beyond the limit "
         "(within the sensors' uncertainty; on suspect readings alone; it held before the silence too)"
@@ -98,12 +96,12 @@ def test_an_open_excursion_lasts_so_far_and_its_doubts_are_told():
 
 @pytest.mark.parametrize(("peak", "told"), [(65.04, "65.04 %"), (65.1, "65.1 %"), (65.000002, "65.000002 %")])
 def test_a_worst_value_never_reads_as_its_limit(peak, told):
-    assert words.worst(replace(den.EXCURSION, peak=peak), den.PROFILE, US) == told
+    assert words.worst(den.EXCURSION._replace(peak=peak), den.PROFILE, US) == told
 
 
 def test_an_excursion_of_the_finished_wall_is_told_against_the_life_of_the_wall():
-    profile = replace(den.PROFILE, life=Band(humidity=(30.0, 60.0), temperature=(15.0, 30.0)))
-    during, after = (replace(den.EXCURSION, phase=phase) for phase in ("during", "after"))
+    profile = den.PROFILE._replace(life=Band(humidity=(30.0, 60.0), temperature=(15.0, 30.0)))
+    during, after = (den.EXCURSION._replace(phase=phase) for phase in ("during", "after"))
     assert words.side(during, profile, US) == "humidity above 65.0 %"
     assert words.side(after, profile, US) == "humidity above 60.0 %"
 
@@ -125,7 +123,7 @@ def test_a_restart_says_when_and_why():
     assert words.restart(Restart(NOON, "unproven"), den.PROFILE, US) == (
         "2026-01-05 12:00 -05:00: back to zero, not proven in band for more than 2 h"
     )
-    strict = replace(den.PROFILE, acclimation=Acclimation(48 * HOUR, 0, 0, 0))
+    strict = den.PROFILE._replace(acclimation=Acclimation(48 * HOUR, 0, 0, 0))
     assert words.restart(Restart(NOON, "unproven"), strict, US) == (
         "2026-01-05 12:00 -05:00: back to zero, not proven in band"
     )
@@ -136,7 +134,7 @@ def test_the_rule_is_told_with_the_profiles_figures():
         "Time in band counts once it has lasted 30 min, up to 48 h. A break pauses the clock; more than 1 h out of "
         "band in one break, or a break of more than 2 h in all, puts it back to zero."
     )
-    strict = replace(den.PROFILE, acclimation=Acclimation(48 * HOUR, 0, 0, 30 * MINUTE))
+    strict = den.PROFILE._replace(acclimation=Acclimation(48 * HOUR, 0, 0, 30 * MINUTE))
     assert words.rule(strict) == (
         "Time in band counts once it has lasted 30 min, up to 48 h. Any break puts the clock back to zero."
     )
@@ -172,15 +170,15 @@ def test_a_size_is_of_the_sides_that_are_known():
 def test_a_clock_is_complete_on_its_way_or_standing():
     clock = ClockReading(required=48 * HOUR)
     assert words.clock_state(clock, US) == "not complete"
-    assert words.clock_state(replace(clock, projected_at=NOON + 1), US) == (
+    assert words.clock_state(clock._replace(projected_at=NOON + 1), US) == (
         "complete 2026-01-05 12:01 -05:00 if the room stays in band"
     )
-    assert words.clock_state(replace(clock, completed_at=NOON), US) == "complete 2026-01-05 12:00 -05:00"
+    assert words.clock_state(clock._replace(completed_at=NOON), US) == "complete 2026-01-05 12:00 -05:00"
 
 
 def complete_lot(guarded: bool):
-    clock = replace(den.CLOCK, counted=48 * HOUR, completed_at=NOON, projected_at=None)
-    return replace(den.LOT, clock=clock, guarded=clock if guarded else den.CLOCK)
+    clock = den.CLOCK._replace(counted=48 * HOUR, completed_at=NOON, projected_at=None)
+    return den.LOT._replace(clock=clock, guarded=clock if guarded else den.CLOCK)
 
 
 def test_whether_a_completion_holds_beyond_uncertainty_is_always_said():
@@ -204,18 +202,18 @@ def test_the_verdict_of_a_clock_on_its_way_says_how_far_and_until_when():
 
 
 def test_the_verdict_of_a_standing_clock_promises_nothing():
-    standing = replace(den.ASSESSMENT, lots=(replace(den.LOT, clock=replace(den.CLOCK, projected_at=None)),))
+    standing = den.ASSESSMENT._replace(lots=(den.LOT._replace(clock=den.CLOCK._replace(projected_at=None)),))
     assert words.verdict(standing, US) == (
         "The installation may not start yet: 37.5 h of 48 h are counted, and the clock is not running."
     )
 
 
 def test_a_complete_clock_alone_is_not_ready():
-    found = replace(den.ASSESSMENT, lots=(complete_lot(True),), readiness=den.READINESS[2:])
+    found = den.ASSESSMENT._replace(lots=(complete_lot(True),), readiness=den.READINESS[2:])
     assert words.verdict(found, US) == (
         "The installation may not start yet: the acclimation is complete, but 2 conditions are not met."
     )
-    one = replace(found, readiness=den.READINESS[2:7])
+    one = found._replace(readiness=den.READINESS[2:7])
     assert words.verdict(one, US) == (
         "The installation may not start yet: the acclimation is complete, but 1 condition is not met."
     )
@@ -223,27 +221,27 @@ def test_a_complete_clock_alone_is_not_ready():
 
 def test_the_installation_may_start_when_every_condition_passes():
     passed = tuple(Condition(condition.name, "pass", "") for condition in den.READINESS)
-    ready = replace(den.ASSESSMENT, lots=(complete_lot(True),), readiness=passed)
+    ready = den.ASSESSMENT._replace(lots=(complete_lot(True),), readiness=passed)
     assert words.tag(ready) == "READY"
     assert words.verdict(ready, US) == "The installation may start: every condition is met."
 
 
 def test_the_verdict_of_a_begun_wall_says_whether_it_was_acclimated():
-    during = replace(den.ASSESSMENT, phase="during", lots=(complete_lot(True),))
+    during = den.ASSESSMENT._replace(phase="during", lots=(complete_lot(True),))
     assert words.tag(during) == "INSTALLING"
     assert words.verdict(during, US) == (
         "The installation started after the acclimation was complete (2026-01-05 12:00 -05:00)."
     )
-    assert words.verdict(replace(during, lots=(den.LOT,)), US) == (
+    assert words.verdict(during._replace(lots=(den.LOT,)), US) == (
         "The installation started before the acclimation was complete: 37.5 h of 48 h are counted."
     )
 
 
 def test_the_verdict_of_a_finished_wall_says_how_it_has_been_since():
     after = Coverage(12 * HOUR, 10 * HOUR, 9 * HOUR)
-    late = replace(den.EXCURSION, phase="after")
-    wall = replace(
-        den.ASSESSMENT, phase="after", lots=(complete_lot(True),), after=after, excursions=(den.EXCURSION, late)
+    late = den.EXCURSION._replace(phase="after")
+    wall = den.ASSESSMENT._replace(
+        phase="after", lots=(complete_lot(True),), after=after, excursions=(den.EXCURSION, late)
     )
     assert words.tag(wall) == "WALL IS UP"
     assert words.verdict(wall, US) == (
@@ -251,14 +249,14 @@ def test_the_verdict_of_a_finished_wall_says_how_it_has_been_since():
         "room was in band 90.0 % of known time; 75.0 % to 91.6 % of elapsed time (unknown time counted out, and in), "
         "with 1 excursion."
     )
-    assert words.verdict(replace(wall, after=None), US) == (
+    assert words.verdict(wall._replace(after=None), US) == (
         "The installation started after the acclimation was complete (2026-01-05 12:00 -05:00). It has only just been "
         "finished."
     )
 
 
 def test_failures_are_told_before_what_is_unknown():
-    found = replace(den.ASSESSMENT, readiness=(*den.READINESS[6:8], den.READINESS[1]))
+    found = den.ASSESSMENT._replace(readiness=(*den.READINESS[6:8], den.READINESS[1]))
     assert [condition.verdict for condition in words.open_conditions(found)] == ["fail", "unknown", "unknown"]
 
 
@@ -407,7 +405,7 @@ def test_a_lot_that_calls_itself_one_is_not_called_so_twice():
 
 
 def test_what_was_open_at_the_start_is_said_in_the_verdict():
-    during = replace(den.ASSESSMENT, phase="during")
+    during = den.ASSESSMENT._replace(phase="during")
     told = "The installation started before the acclimation was complete: 37.5 h of 48 h are counted"
     assert words.verdict(during, US) == f"{told}."
     assert words.verdict(during, US, 1) == f"{told}, with 1 condition open at the start."
@@ -464,7 +462,7 @@ def test_a_finding_gives_extremes_and_what_left_the_band():
 
 
 def test_an_unknown_zone_is_one_clear_line():
-    lost = replace(den.ASSESSMENT, zone="Nowhere/At_All")
+    lost = den.ASSESSMENT._replace(zone="Nowhere/At_All")
     with pytest.raises(TimeError) as error:
         words.display_of(lost, "us")
     assert str(error.value) == (

@@ -302,7 +302,7 @@ def test_what_is_no_http_or_no_tls_is_told():
 
 def switch(desk, url):
     settings = replace(desk.settings, dead_man=DeadMan(url))
-    return Switch(replace(desk, settings=settings))
+    return Switch(desk._replace(settings=settings))
 
 
 def test_it_calls_while_all_goes_on_and_says_when(desk, server):

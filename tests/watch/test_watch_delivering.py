@@ -46,8 +46,8 @@ LATER = "Nothing to do: it is tried again later"
 
 def message(id_: str, contact: str = "office", **more) -> Message:
     kind = "event" if contact == MQTT else "alarm"
-    return replace(
-        Message(id_, contact, kind, f"subject {id_}", "text", {"n": 1}, NOW, NOW, None, (), ("den",)), **more
+    return Message(id_, contact, kind, f"subject {id_}", "text", {"n": 1}, NOW, NOW, None, (), ("den",))._replace(
+        **more
     )
 
 
@@ -58,7 +58,7 @@ def post(desk: Desk, *messages: Message) -> None:
 def with_contacts(desk: Desk, *contacts: Contact, port: int | None = None) -> Desk:
     """The desk with these contacts, and its broker on `port`."""
     broker = replace(desk.settings.broker, port=port or free_port())
-    return replace(desk, settings=replace(desk.settings, contacts=contacts, brokers=(broker,)))
+    return desk._replace(settings=replace(desk.settings, contacts=contacts, brokers=(broker,)))
 
 
 def counts(desk: Desk) -> tuple[int, int, int]:
@@ -238,7 +238,7 @@ def test_who_takes_longer_than_the_limit_has_failed_and_gets_nothing_more_until_
 
     at = with_contacts(desk, Contact("office", "json://x.invalid"))
     post(at, message("a"), message("b", made=NOW + 1))
-    with by_hand(at, send, replace(QUICK, limit=0.0, first=MINUTE, longest=HOUR)) as made:
+    with by_hand(at, send, QUICK._replace(limit=0.0, first=MINUTE, longest=HOUR)) as made:
         made.turn()
         soon(lambda: sent)
         made.turn()  # a is too late, and b has to wait for it
@@ -264,7 +264,7 @@ def test_a_late_failure_of_who_took_too_long_is_not_counted_twice(desk: Desk):
 
     at = with_contacts(desk, Contact("office", "json://x.invalid"))
     post(at, message("a"))
-    with by_hand(at, send, replace(QUICK, limit=0.0, first=MINUTE, longest=HOUR)) as made:
+    with by_hand(at, send, QUICK._replace(limit=0.0, first=MINUTE, longest=HOUR)) as made:
         made.turn()
         made.turn()
         going_on.set()
@@ -408,7 +408,7 @@ def test_the_end_waits_for_what_is_on_its_way_but_not_for_who_hangs(desk: Desk):
     with silence() as port:
         at = with_contacts(desk, Contact("office", f"json://127.0.0.1:{port}"))
         post(at, message("b"))
-        with delivering(at, pace=replace(QUICK, farewell=0.1)):
+        with delivering(at, pace=QUICK._replace(farewell=0.1)):
             soon(lambda: any(thread.name == "telling office" for thread in threading.enumerate()))
         assert counts(at)[0] == 1
 
@@ -565,7 +565,7 @@ def test_killed_at_any_moment_nothing_is_lost_and_only_what_was_on_its_way_is_to
                     child.kill()
                     child.communicate()
             late = SetClock(SystemClock().now() + HOUR)  # when what was claimed by those that are gone is free
-            with delivering(replace(desk, clock=late), pace=QUICK):
+            with delivering(desk._replace(clock=late), pace=QUICK):
                 soon(lambda: counts(desk) == (0, 2 * kills * each, 0))
             every = {f"{round_}-{n}" for round_ in range(kills) for n in range(each)}
             events = Counter(one["id"] for one in heard.said(topic))

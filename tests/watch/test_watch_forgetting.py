@@ -254,7 +254,7 @@ def test_older_stores_that_were_kept_beside_are_named(lived):
 
 
 def test_copies_that_the_daemon_made_are_named_too(lived, tmp_path):
-    asking = replace(lived, settings=replace(lived.settings, backup=Backup(tmp_path)))
+    asking = lived._replace(settings=replace(lived.settings, backup=Backup(tmp_path)))
     copy = back_up(asking, asking.settings.backup)
     assert forget(asking, "den", numbers=[7], **WHY).older == (copy,)
 

@@ -253,7 +253,7 @@ def test_a_store_that_can_not_be_read_is_a_reason(desk, monkeypatch):
 
 
 def all_told(desk, *links, runs=(), looked=None):
-    switch = Switch(replace(desk, settings=replace(desk.settings, dead_man=DeadMan("https://hush.invalid"))))
+    switch = Switch(desk._replace(settings=replace(desk.settings, dead_man=DeadMan("https://hush.invalid"))))
     switch.called = NOW - 5_000
     return Told(desk, pulse(*links), lambda: list(runs), looked or {}, switch)
 

@@ -32,10 +32,9 @@ def den(desk: Desk) -> Desk:
 
 
 def all_pass(desk: Desk, job: str, **more):
-    from dataclasses import replace
 
     found = assess(desk, job, **more)
-    return replace(found, readiness=(Condition("air in band now", "pass", "in band"),))
+    return found._replace(readiness=(Condition("air in band now", "pass", "in band"),))
 
 
 def test_a_start_with_every_condition_met_has_the_conditions_of_that_minute_and_nothing_to_sign(den: Desk, monkeypatch):

@@ -30,12 +30,12 @@ NORTH, SOUTH = Share("north", ("site/shelf/#",)), Share("south", ("site/den/#", 
 def desk(desk):
     """Of the sources of a new home the one that names its topic."""
     [source] = [one for one in desk.settings.sources if one.topic == "site/{sensor}/climate"]
-    return replace(desk, settings=replace(desk.settings, sources=(source,)))
+    return desk._replace(settings=replace(desk.settings, sources=(source,)))
 
 
 def with_shares(desk, *shares):
     """The same desk, where wallclime.toml has shares."""
-    return replace(desk, settings=replace(desk.settings, shares=shares))
+    return desk._replace(settings=replace(desk.settings, shares=shares))
 
 
 # --- what is heard ---
@@ -105,12 +105,12 @@ def test_of_a_source_that_no_share_hears_wholly_it_is_said_what_is_heard(desk):
 
 def test_the_topics_of_a_sensor_follow_from_its_address(desk):
     [source] = desk.settings.sources
-    number = replace(source, topic="bare/{sensor}/{what}", stream="bare/{sensor}")
-    senml = replace(source, topic="senml/{site}/up", stream="{site}/", format="senml")
+    number = source._replace(topic="bare/{sensor}/{what}", stream="bare/{sensor}")
+    senml = source._replace(topic="senml/{site}/up", stream="{site}/", format="senml")
     assert filters_of_stream([source, number, senml], "bare/7") == ["bare/7/+", "senml/bare/up"]
     assert filters_of_stream([source], "site/den/climate") == ["site/den/climate"]
     assert filters_of_stream([source], "file:logger") == []
-    wide = replace(source, topic="flat7/#", stream="flat7/{sensor}", format="plain")
+    wide = source._replace(topic="flat7/#", stream="flat7/{sensor}", format="plain")
     assert filters_of_stream([wide], "flat7/hall/state") == ["flat7/hall/state"]
     assert filters_of_stream([wide], "flat8/hall/state") == []
 

@@ -7,7 +7,6 @@ import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -341,7 +340,7 @@ def test_what_no_sealed_entry_says_is_left_is_a_fault(bundle, monkeypatch):
 def test_an_entry_that_says_nonsense_of_leaves_says_nothing(bundle):
     [entry] = [one for one in check(bundle).found.sensors_log if one.kind is Kind.THINNED]
     for days in (None, [1], [{"leaf": 1}], [{"leaf": "x", "readings": 1, "sha256": "00" * 32}], [{"sha256": "0"}]):
-        assert thinned_leaves([replace(entry, body={"days": days})]) == {}
+        assert thinned_leaves([entry._replace(body={"days": days})]) == {}
 
 
 def test_a_backup_from_before_holds_all_of_it_and_its_restore_says_so(den, tmp_path):

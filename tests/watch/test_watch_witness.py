@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 from desks import NOW, T0, furnish, hear, steady
 
@@ -19,7 +17,7 @@ def found(desk):
     """The Assessment of a job that is complete since T0 + 48 h, as if no other condition were open."""
     furnish(desk)
     hear(desk, steady(T0, 12 * 24))
-    return replace(assess(desk, "den"), readiness=())
+    return assess(desk, "den")._replace(readiness=())
 
 
 def reasons(desk) -> list[str]:
@@ -38,13 +36,13 @@ def test_a_job_that_was_complete_anew_is_sealed_again(desk, found):
     witnessed_ready(desk, found)
     desk.clock.move(HOUR)
     lot = found.lot
-    later = replace(lot, clock=replace(lot.clock, completed_at=NOW + 1))
-    assert witnessed_ready(desk, replace(found, lots=(later,))) != []
+    later = lot._replace(clock=lot.clock._replace(completed_at=NOW + 1))
+    assert witnessed_ready(desk, found._replace(lots=(later,))) != []
     assert reasons(desk) == ["ready", "ready"]
 
 
 def test_a_job_that_is_not_ready_is_not_sealed(desk, found):
-    open_still = replace(found, readiness=(Condition("site check", "unknown", "nobody looked"),))
+    open_still = found._replace(readiness=(Condition("site check", "unknown", "nobody looked"),))
     assert (witnessed_ready(desk, open_still), reasons(desk)) == ([], [])
 
 

@@ -141,7 +141,7 @@ def test_what_came_too_late_to_be_told_is_said(desk, caplog):
 def scheduled(desk, **asked):
     """A daemon whose settings ask for something."""
     schedule = Schedule(desk)
-    schedule.take(works.works_of(replace(desk, settings=replace(desk.settings, **asked)), lambda: None, {}))
+    schedule.take(works.works_of(desk._replace(settings=replace(desk.settings, **asked)), lambda: None, {}))
     return schedule
 
 

@@ -9,8 +9,8 @@ remembers now in its place.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
+from typing import Literal, NamedTuple
 
 from monitor.basis.alarm import Alarm, Priority, Signal, Standing, alarm_id
 from monitor.basis.errors import RecordError
@@ -36,8 +36,7 @@ TOGETHER = 30 * MINUTE  # sensors behind one gateway come back one by one: told 
 ESCALATES = {Priority.HIGH: 0.25, Priority.MEDIUM: 1.0}
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """An alarm as it stands after a transition, and how its contacts are told of it; `tells` None: they are not."""
 
     alarm: Alarm

@@ -8,8 +8,8 @@ that sums them up; what it leaves out is told when the flood is over.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
+from typing import Literal, NamedTuple
 
 from monitor.basis.alarm import HOUSE, Alarm, Priority, Standing
 from monitor.config.alarms import Contact, Patience
@@ -21,8 +21,7 @@ Form = Literal["alarm", "returned", "notice", "summary", "seen"]
 SHOWN = 10  # alarms that a message names, the most pressing first; the rest it counts. Ours
 
 
-@dataclass(frozen=True, slots=True)
-class Bundle:
+class Bundle(NamedTuple):
     """One message to be worded: to `contact`, of `form`, telling of `alarms` (as they will be), most pressing first.
 
     `tells` says how. `behind` is what the alarms have in common: sensors that fell silent together a "broker", "topics"
@@ -45,8 +44,7 @@ class Bundle:
         return most_pressing(alarm.priority for alarm in self.alarms)
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """The messages of a look, and its changes: of an alarm that a flood kept from everybody `told` is None again."""
 
     bundles: tuple[Bundle, ...]
@@ -88,12 +86,12 @@ def answered(
 ) -> tuple[Bundle, ...]:
     """To the second contacts: what was passed on to them, still stands, and has been acknowledged now. [ms]"""
     told = [
-        replace(one, tells="second contact")
+        one._replace(tells="second contact")
         for one in changes
         if one.transition == "acknowledged" and one.alarm.escalated is not None and one.alarm.standing.active
     ]
     return tuple(
-        replace(_to(contact, group, now), form="seen", not_before=contact.quiet_until(now))
+        _to(contact, group, now)._replace(form="seen", not_before=contact.quiet_until(now))
         for contact in contacts
         for group in _groups([one for one in told if wanted(contact, one, contacts, buildings)], patience, buildings)
     )
@@ -104,10 +102,10 @@ def _as_told(change: Change, kept: Collection[str]) -> Change | None:
     alarm, waits = change.alarm, change.alarm.id in kept
     if waits and change.tells == "returned":
         later = replace(alarm, owed=True, standing=Standing.RETURNED)
-        return None if alarm.owed else replace(change, alarm=later, transition="returned", tells=None)
+        return None if alarm.owed else change._replace(alarm=later, transition="returned", tells=None)
     if waits and change.tells in ("first", "again"):
-        return replace(change, alarm=replace(alarm, told=None), tells=None)
-    return replace(change, alarm=replace(alarm, owed=False)) if change.tells else change
+        return change._replace(alarm=replace(alarm, told=None), tells=None)
+    return change._replace(alarm=replace(alarm, owed=False)) if change.tells else change
 
 
 def _too_early(
@@ -116,7 +114,7 @@ def _too_early(
     """Whether it would be passed on before all whom quiet hours kept the message from had their time to answer."""
     if change.tells != "second contact" or change.alarm.priority is Priority.HIGH:
         return False
-    first = replace(change, tells="again")
+    first = change._replace(tells="again")
     due = [one.quiet_until(change.alarm.raised) for one in contacts if wanted(one, first, contacts, buildings)]
     return bool(due) and now - min(due) < ESCALATES[change.alarm.priority] * patience.escalate_after
 
@@ -280,4 +278,4 @@ def _ids(groups: Sequence[Bundle]) -> list[str]:
 def _to(contact: Contact, bundle: Bundle, now: int) -> Bundle:
     """Addressed; what is high goes through the quiet hours, the rest waits for their end."""
     high = bundle.priority is Priority.HIGH and bundle.form != "returned"
-    return replace(bundle, contact=contact.name, not_before=now if high else contact.quiet_until(now))
+    return bundle._replace(contact=contact.name, not_before=now if high else contact.quiet_until(now))

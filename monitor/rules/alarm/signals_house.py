@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.alarm import HOUSE, Priority, Signal
 from monitor.basis.times import DAY, MINUTE
@@ -52,8 +52,7 @@ class Vitals:
         return self.placed if self.heard is None else max(self.heard, self.placed)
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(NamedTuple):
     """The way to one broker: down since when, or up again since when, as far as either is known. [ms]"""
 
     broker: str
@@ -62,8 +61,7 @@ class Link:
     error: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Failure:
+class Failure(NamedTuple):
     """Something that did not work: `name` says what, `since` when it failed first after it last worked. [ms]"""
 
     name: str

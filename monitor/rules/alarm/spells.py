@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import bisect
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,8 +28,7 @@ LINGERS = DAY  # within the limits for so long is well, however near to them; ou
 Heard = Mapping[tuple[str, Quantity], Recent]  # what each sensor of a room said of late
 
 
-@dataclass(frozen=True, slots=True)
-class Spell:
+class Spell(NamedTuple):
     """Excursions of one side of one quantity that belong together. Times in ms.
 
     `end` is None while the last of them is open; `over` when the air had been known to be off that side for as long as
@@ -112,8 +111,7 @@ def _spell(group: Sequence[Excursion], gaps: _Unknown, off_delay: int, as_of: in
 def together(one: Spell, later: Spell) -> Spell:
     """Two spells of a side as one."""
     pick = min if one.side == "low" else max
-    return replace(
-        later, start=one.start, outside=one.outside + later.outside, peak=pick(one.peak, later.peak),
+    return later._replace(start=one.start, outside=one.outside + later.outside, peak=pick(one.peak, later.peak),
         dose=one.dose + later.dose, excursions=one.excursions + later.excursions,
     )  # fmt: skip
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.basis.values import Entry, Kind
 from monitor.rules.assessment import Episode
 from monitor.rules.excursion import EPISODE_GAP
 
 
-@dataclass(frozen=True, slots=True)
-class Explained:
+class Explained(NamedTuple):
     """What the log says of one episode, in the order of writing."""
 
     causes: tuple[Entry, ...] = ()

@@ -4,8 +4,7 @@ that of the box core.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +33,7 @@ def unpacked(kept: bytes) -> Days:
     return np.frombuffer(kept, DAYS)
 
 
-@dataclass(frozen=True, slots=True)
-class Bounds:
+class Bounds(NamedTuple):
     """Lowest, central, highest."""
 
     low: float
@@ -47,8 +45,7 @@ class Bounds:
         return [self.low, self.central, self.high]
 
 
-@dataclass(frozen=True, slots=True)
-class Extreme:
+class Extreme(NamedTuple):
     """The day on which the boards had gained least, or most, and their gain then. [ms, % of dry mass]"""
 
     day: int
@@ -59,8 +56,7 @@ class Extreme:
         return {"day": rfc3339(self.day), "gained_pct": self.gained.to_json()}
 
 
-@dataclass(frozen=True, slots=True)
-class BoardReading:
+class BoardReading(NamedTuple):
     """The planks on the wall, by nine bodies: moisture at the installation, now, and what they gained between.
 
     `measured`: whether somebody measured the moisture they came with; else it is that of the profile's `came_at`.
@@ -91,8 +87,7 @@ class BoardReading:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class CoreReading:
+class CoreReading(NamedTuple):
     """The core of a delivery's boxes: `low` to `high` estimated (None: nobody said how they lie), `measured` in them.
 
     `room` is the room's trailing 24 h mean; `within` since when the core has been near it. [degC, ms]
@@ -127,8 +122,7 @@ class CoreReading:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class SkinReading:
+class SkinReading(NamedTuple):
     """The wall's surface. `coldest` [degC] and `humid` [%] of the last day, `month` the mean humidity of 30 days.
 
     `damp_h`, `wet_h`: hours above 80 % and with condensation in all; `mould` the growth index, 0 to 6.

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal, NamedTuple, get_args
 
@@ -55,8 +54,7 @@ class Row(NamedTuple):
         return 1000.0 * (sum(self.gaps) if row == "free" else min(self.gaps))
 
 
-@dataclass(frozen=True, slots=True)
-class Movement:
+class Movement(NamedTuple):
     """How far one row moves from the installation to `when`: `growth` as a range, negative when it shrinks. [mm]"""
 
     row: Row
@@ -222,8 +220,7 @@ def _middle(profile: Profile) -> float:
 # --- while it can still be acted on -----------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Outlook:
+class Outlook(NamedTuple):
     """One row, should its boards settle at the damp edge of the wall's band after coming in balance with `from_rh`.
 
     `growth` and `shrinkage` (to the dry edge, positive) in mm; `gap` that a pinned row needs at its free end, `length`

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 from monitor.basis.values import Entry, Kind
 from monitor.config.profile import Care
@@ -13,8 +12,7 @@ Act = Literal["dust", "wipe", "look", "repair"]
 ACTS: tuple[Act, ...] = get_args(Act)
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(NamedTuple):
     """One thing that a finished wall asks for: it may be done from `opens` on and is due by `due`. [ms]
 
     `last` is when it was done last, None when never; what is `over` does not come again.

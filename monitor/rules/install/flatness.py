@@ -29,8 +29,7 @@ STEP_FACTOR = math.sqrt(6)  # of the same: a rise against the slope beside it we
 _NOISE = 1e-9  # of the arithmetic [m]
 
 
-@dataclass(frozen=True, slots=True)
-class FlatnessRule:
+class FlatnessRule(NamedTuple):
     """What the surface is judged by; `limit` is the profile's. Common practice, no published source."""
 
     limit: float = 3 / 16 * INCH
@@ -40,16 +39,14 @@ class FlatnessRule:
     step_over: float = 12 * INCH  # ... over so much of the line or less
 
 
-@dataclass(frozen=True, slots=True)
-class PlumbRule:
+class PlumbRule(NamedTuple):
     """How far a wall may lean: an offset over a height, and in proportion. Common practice, no published source."""
 
     offset: float = INCH / 4
     over: float = 8 * FOOT
 
 
-@dataclass(frozen=True, slots=True)
-class LevelRule:
+class LevelRule(NamedTuple):
     """How much the first row may rise and fall over its run. Common practice, no published source."""
 
     limit: float = INCH / 8
@@ -112,8 +109,7 @@ class Drop(NamedTuple):
     offset: float
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """Where to work on the wall: from `start` to `end` along the line, by what is beyond the limit at its worst."""
 
     work: Literal["fill", "sand"]
@@ -122,8 +118,7 @@ class Spot:
     beyond: float
 
 
-@dataclass(frozen=True, slots=True)
-class LineFinding:
+class LineFinding(NamedTuple):
     """What one line shows: `hollow` is not above 0, `hump` not below, `step` has a sign; None: no points to tell."""
 
     line: Line
@@ -135,8 +130,7 @@ class LineFinding:
     evidence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Flatness:
+class Flatness(NamedTuple):
     """The verdict over all lines, and each line's own."""
 
     condition: Condition

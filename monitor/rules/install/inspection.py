@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from monitor.basis.times import DAY, datetime_of
@@ -16,8 +16,7 @@ HALF_YEAR = 182 * DAY
 WINTER_HALF = (10, 11, 12, 1, 2, 3)  # months of the northern half of the earth
 
 
-@dataclass(frozen=True, slots=True)
-class Joint:
+class Joint(NamedTuple):
     """A marked joint as an inspection found it; `before` is the gap at the last inspection that measured it. [m]"""
 
     name: str

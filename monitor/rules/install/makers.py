@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -42,8 +41,7 @@ class _Figure(NamedTuple):
     ours: Callable[[Profile], Span]
 
 
-@dataclass(frozen=True, slots=True)
-class Document:
+class Document(NamedTuple):
     """A maker's document as an entry of the log names it; `limits` by figure."""
 
     number: int

@@ -6,7 +6,7 @@ No standard says how moist drywall may be, and a meter's scale is its own: a bar
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.basis.times import DAY
 from monitor.basis.values import Entry, Kind
@@ -17,8 +17,7 @@ from monitor.rules.install.site import too_old
 _NOISE = 1e-9  # of the arithmetic [points]
 
 
-@dataclass(frozen=True, slots=True)
-class Moisture:
+class Moisture(NamedTuple):
     """What a meter showed at places (where, value) of one material at `at` [ms]; values in points of its scale."""
 
     material: str

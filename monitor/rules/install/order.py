@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.rules.install.rows import Plank
 
 _NOISE = 1e-9  # a count this little above a whole one is that one
 
 
-@dataclass(frozen=True, slots=True)
-class Boxes:
+class Boxes(NamedTuple):
     """How many boxes, by the area rule and by the cut list (None where there is none), neither rounded.
 
     `needed` is the larger, rounded up; `order` has those kept for repairs besides. `spare_area` [m2] is what `needed`
@@ -32,8 +31,7 @@ class Boxes:
         return self.needed + self.for_repairs
 
 
-@dataclass(frozen=True, slots=True)
-class SupplyRule:
+class SupplyRule(NamedTuple):
     """How adhesive, fasteners and trim are counted."""
 
     stud_spacing: float  # [m]
@@ -43,8 +41,7 @@ class SupplyRule:
     trim_stick: float  # [m]
 
 
-@dataclass(frozen=True, slots=True)
-class Supplies:
+class Supplies(NamedTuple):
     """Cartridges of adhesive for `bead_length` [m], fasteners, and sticks for `trim` and `transition` lengths [m]."""
 
     bead_length: float

@@ -56,8 +56,7 @@ class Plank:
         return self.face_width * sum(self.lengths)
 
 
-@dataclass(frozen=True, slots=True)
-class RowWidths:
+class RowWidths(NamedTuple):
     """The rows over a net height: `full` whole ones fit and `left` remains; `widths` from the first row to the last."""
 
     net: float
@@ -68,8 +67,7 @@ class RowWidths:
     widths: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Stagger:
+class Stagger(NamedTuple):
     """`least` between a joint and all joints of the row below, and of end pieces.
 
     A joint less than `two_down` beside a joint two rows down counts as standing over it.
@@ -121,16 +119,14 @@ class Stock(NamedTuple):
     dust: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(NamedTuple):
     """Every piece of the wall, and what they were cut from: pieces + dust + off-cuts left = planks x their lengths."""
 
     pieces: tuple[Piece, ...]
     stock: Stock
 
 
-@dataclass(frozen=True, slots=True)
-class Stuck:
+class Stuck(NamedTuple):
     """No layout was found: the furthest run that the search came to."""
 
     run: Run

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from monitor.basis.times import DAY
@@ -75,8 +74,7 @@ class Answer(NamedTuple):
     uncertainty: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class SiteFacts:
+class SiteFacts(NamedTuple):
     """The newest answer of each question, and the newest measurement of each line, by direction and name."""
 
     answers: Mapping[str, Answer]
@@ -140,8 +138,7 @@ def too_old(then: int, at: int, holds: int) -> str:
     return f"{math.ceil((at - then) / DAY)} days old" if at - then > holds else ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
+class _Known(NamedTuple):
     """The answers as they stand at an instant: one that is too old says how old it is instead."""
 
     facts: SiteFacts

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.basis.units import System, format_length
 from monitor.basis.values import Entry, Kind
@@ -17,8 +16,7 @@ if TYPE_CHECKING:  # reckoning a wall anew is not what a status does
     from monitor.rules.install.takeoff import Lay, TakeOff
 
 
-@dataclass(frozen=True, slots=True)
-class TakenOff:
+class TakenOff(NamedTuple):
     """What an entry says. `splits_along` and `splits_up` are where the wall is parted [m], if it is to be `split`.
 
     `order` is how many boxes it asks for; `profile` the SHA-256 of the profile it went by.

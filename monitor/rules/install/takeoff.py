@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from monitor.basis.errors import QuantityError
 from monitor.basis.units import System, format_area, format_length
@@ -32,8 +31,7 @@ MOST_PARTS = 100  # that a transition profile makes of one wall: more is a slip 
 LEAST_AREA = 1e-6  # of a wall that openings leave: less is the noise of the arithmetic [m2]
 
 
-@dataclass(frozen=True, slots=True)
-class TakeOffRule:
+class TakeOffRule(NamedTuple):
     """What the take-off goes by, as a profile has it; lengths in m, shares as 0.10 for 10 %."""
 
     max_length: float  # of one unbroken run
@@ -76,8 +74,7 @@ def plank_of(profile: Profile) -> Plank:
     return Plank(profile.board.face_width, profile.board.lengths, profile.board.ends)
 
 
-@dataclass(frozen=True, slots=True)
-class Panel:
+class Panel(NamedTuple):
     """One unbroken part of the wall: where it lies along and up the wall [m], and its rows."""
 
     along: Interval
@@ -85,8 +82,7 @@ class Panel:
     rows: RowWidths
 
 
-@dataclass(frozen=True, slots=True)
-class TakeOff:
+class TakeOff(NamedTuple):
     """All that the take-off found. `layout` is None where no layout keeps the stagger: `stagger` then says so."""
 
     shape: WallShape

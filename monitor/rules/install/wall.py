@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from typing import NamedTuple
 
 from monitor.basis.errors import QuantityError
 from monitor.basis.units import System, format_length
@@ -68,8 +69,7 @@ class WallShape:
         return abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in _edges(self.outline))) / 2
 
 
-@dataclass(frozen=True, slots=True)
-class Areas:
+class Areas(NamedTuple):
     """Area of the outline, the openings taken off and those too small to be, and what is left. [m2]"""
 
     gross: float

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import IntEnum
 from itertools import groupby
 from shlex import quote
+from typing import NamedTuple
 
 from monitor.basis.alarm import Alarm
 from monitor.basis.values import Quantity
@@ -63,8 +63,7 @@ COUNTED: Mapping[Rank, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Wall:
+class Wall(NamedTuple):
     """One open job: `found` is None where it can't be judged, `trouble` says why then.
 
     `watched`: a sensor of the air ever stood at the judged place; `ended`: when none did any more, None while one does.
@@ -98,8 +97,7 @@ class Wall:
         return Rank.CARE if any(item.overdue(now) for item in self.items) else Rank.GOOD
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
+class Page(NamedTuple):
     """What one contact is told of the time from `start` to `now` [ms]; `title` names it, `house` are its own alarms."""
 
     title: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +17,7 @@ WORTH_DRAWING = 0.05  # of the mould index, which is said in words anyway
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class DaysPanel:
+class DaysPanel(NamedTuple):
     """One quantity a day, NaN where it is not known; `low` and `high` bound it where it is a range."""
 
     name: str
@@ -31,8 +30,7 @@ class DaysPanel:
     top: float
 
 
-@dataclass(frozen=True, slots=True)
-class DaysChart:
+class DaysChart(NamedTuple):
     """Panels over the noons of UTC days. [ms]"""
 
     t: NDArray[np.int64]
@@ -82,7 +80,7 @@ def known_days(page: ReportPage) -> Days:
 
 def _cut(panel: DaysPanel, drawn: slice) -> DaysPanel:
     bounds = [None if edge is None else edge[drawn] for edge in (panel.low, panel.high)]
-    return replace(panel, value=panel.value[drawn], low=bounds[0], high=bounds[1])
+    return panel._replace(value=panel.value[drawn], low=bounds[0], high=bounds[1])
 
 
 def _column(days: Days, name: str) -> Floats:

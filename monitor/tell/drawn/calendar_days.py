@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,8 +23,7 @@ SIGNS = ("\u00d7", "?")  # out of band, not known
 WORTH_A_SIGN = 0.01  # of a day's length: unknown time that the drawing marks
 
 
-@dataclass(frozen=True, slots=True)
-class Day:
+class Day(NamedTuple):
     """A local day, or what of it lies in the span. Lengths in ms; `moment`: something of the log begins or ends it."""
 
     day: date

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -30,8 +30,7 @@ CLOCKS = 2  # up to so many changes of the clocks are lettered
 WIDE, LETTER = 904, 12  # of the drawing, and of a letter with its space [px]
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One channel as drawn: `t` [ms], `value` in the job's units; `anew` where it starts again after a silence."""
 
     sensor: str
@@ -50,8 +49,7 @@ class Line:
         return alone
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """Both limits over [start, end), in the job's units."""
 
     start: int
@@ -60,8 +58,7 @@ class Limit:
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Outside:
+class Outside(NamedTuple):
     """An excursion as drawn: its number in the table, and the value furthest out in the job's units."""
 
     number: int
@@ -71,8 +68,7 @@ class Outside:
     peak: float
 
 
-@dataclass(frozen=True, slots=True)
-class Dot:
+class Dot(NamedTuple):
     """A hand reading as drawn, in the job's units."""
 
     at: int
@@ -80,8 +76,7 @@ class Dot:
     label: str
 
 
-@dataclass(frozen=True, slots=True)
-class Panel:
+class Panel(NamedTuple):
     """One quantity over time. `outside` are its excursions, `beyond` their time with near ones joined. [ms]"""
 
     quantity: Quantity
@@ -96,8 +91,7 @@ class Panel:
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
+class Event(NamedTuple):
     """A moment of the job: a letter in the drawing, moved by `shift` px past its neighbours, and words below it."""
 
     letter: str
@@ -106,8 +100,7 @@ class Event:
     shift: int
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(NamedTuple):
     """Panels over one time axis, which stands at the `offset` that the zone had at `start`. [ms]
 
     `changes` are when the zone's clocks were changed meanwhile.
@@ -254,8 +247,7 @@ def _limits(page: ReportPage, quantity: Quantity, units: System, start: int, end
     return tuple(limit for limit in found if limit.start < limit.end)
 
 
-@dataclass(frozen=True, slots=True)
-class LimitText:
+class LimitText(NamedTuple):
     """A limit's value in words, at the start of its time or, `late`, at the end of it. [ms, the job's units]"""
 
     at: int

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
+from typing import NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -106,8 +106,7 @@ def chart(shown: Chart) -> Markup:
     return svg((WIDTH, bottom + 40), "Humidity, state of the room and temperature over time", parts, "chart")
 
 
-@dataclass(frozen=True, slots=True)
-class _Scale:
+class _Scale(NamedTuple):
     start: int
     end: int
 

@@ -6,7 +6,6 @@ An hour is a clock hour of UTC with readings of both quantities that are not stu
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -58,8 +57,7 @@ class Ring(NamedTuple):
     y: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class AirChart:
+class AirChart(NamedTuple):
     """The chart: cells of `step` (across, up), bands, curves of equal humidity; x and y from low to high."""
 
     cells: tuple[Cell, ...]

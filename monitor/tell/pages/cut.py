@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Generic, Protocol, TypeVar
+from dataclasses import dataclass
+from typing import Generic, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,8 +61,8 @@ def narrowed(page: ReportPage) -> ReportPage:
     lines = []
     for one in page.channels:
         here = slice(*np.searchsorted(one.t, (page.cut.start, page.cut.end)).tolist())
-        lines.append(replace(one, t=one.t[here], value=one.value[here], flat=one.flat[here]))
-    return replace(page, channels=tuple(one for one in lines if len(one.t)))
+        lines.append(one._replace(t=one.t[here], value=one.value[here], flat=one.flat[here]))
+    return page._replace(channels=tuple(one for one in lines if len(one.t)))
 
 
 def parts(page: ReportPage, things: Iterable[T]) -> list[Part[T]]:
@@ -89,14 +89,14 @@ def assessed(page: ReportPage) -> Assessment:
     """The Assessment with what of its excursions lies in the page's span alone, for sentences about that."""
     if page.cut is None:
         return page.assessment
-    here = tuple(replace(p.whole, start=p.start, end=p.end) for p in parts(page, page.assessment.excursions))
-    return replace(page.assessment, excursions=here)
+    here = tuple(p.whole._replace(start=p.start, end=p.end) for p in parts(page, page.assessment.excursions))
+    return page.assessment._replace(excursions=here)
 
 
 def partial(page: ReportPage) -> list[Excursion]:
     """Those of `assessed` that last beyond the page's span."""
     found = parts(page, page.assessment.excursions)
-    return [replace(part.whole, start=part.start, end=part.end) for part in found if part.cut]
+    return [part.whole._replace(start=part.start, end=part.end) for part in found if part.cut]
 
 
 def intervals(page: ReportPage, state: State) -> list[Interval]:
@@ -120,8 +120,7 @@ def within(found: Sequence[Interval], edges: Times) -> Times:
     return np.diff(before)
 
 
-@dataclass(frozen=True, slots=True)
-class Lengths:
+class Lengths(NamedTuple):
     """Of adjoining stretches of time: how long each is, and how long the room was known, in band, out of it. [ms]
 
     Out of band is not all known: of the other quantity nothing may have been heard.

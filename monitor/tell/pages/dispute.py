@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -33,16 +32,14 @@ MEANT = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Bundle:
+class Bundle(NamedTuple):
     """An evidence bundle that goes with the page: its folder's name and its tag manifest's SHA-256, in hex."""
 
     name: str
     digest: str
 
 
-@dataclass(frozen=True, slots=True)
-class DisputePage:
+class DisputePage(NamedTuple):
     """`spans`: their names, and the report page cut to each; `steps`: entries that the computer's clock was set."""
 
     spans: tuple[tuple[str, ReportPage], tuple[str, ReportPage]]

@@ -6,7 +6,7 @@ import hashlib
 import html
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.basis.times import rfc3339
 from monitor.rules.assessment import Assessment
@@ -19,8 +19,7 @@ _PROGRAM = re.compile(r"<script.*?</script>|<style.*?</style>", re.S)
 _TAG = re.compile(r"<[^>]*>")
 
 
-@dataclass(frozen=True, slots=True)
-class HeadView:
+class HeadView(NamedTuple):
     """A signed head: `made` UTC ms; `closes` a UTC day such as 2026-01-05, or None; `hash` in hex, `code` its short."""
 
     number: int
@@ -32,8 +31,7 @@ class HeadView:
     size: int
 
 
-@dataclass(frozen=True, slots=True)
-class Sealed:
+class Sealed(NamedTuple):
     """How far the record is sealed.
 
     `heads` oldest first; `closed` how many UTC days are closed, `unsealed` how many days of sensors have readings that

@@ -9,8 +9,7 @@ import base64
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -28,8 +27,7 @@ POLICY = (
 WORDS = {"degF": "°F", "degC": "°C"}
 
 
-@dataclass(frozen=True, slots=True)
-class FormView:
+class FormView(NamedTuple):
     """What a form is about. Times in UTC ms, lengths in m."""
 
     job: str

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.times import DAY
 from monitor.basis.units import format_percent, format_temperature
@@ -33,8 +32,7 @@ HEARD: Mapping[Hears, str] = {
 FEW = 6  # of sensors and of names; the report has them all
 
 
-@dataclass(frozen=True, slots=True)
-class SensorHere:
+class SensorHere(NamedTuple):
     """A sensor at a place of the job from `since` until `gone`: it was taken away, or its file ended. [ms]
 
     `hears`: as of `Stay`.
@@ -47,8 +45,7 @@ class SensorHere:
     hears: Hears = "air"
 
 
-@dataclass(frozen=True, slots=True)
-class HandoverPage:
+class HandoverPage(NamedTuple):
     """All that the sheet shows; `entries` as corrected, times in UTC ms."""
 
     assessment: Assessment

@@ -7,9 +7,8 @@ stands up to the top, and a thin outline. The styles are those of marks.css.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import groupby
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -30,8 +29,7 @@ HIGH = 12  # of a strip [px]
 MIDDLE: dict[DayState, int] = {"in": 8, "out": 6, "unknown": 11}  # of a cell, of which marks.css says how high it is
 
 
-@dataclass(frozen=True, slots=True)
-class Week:
+class Week(NamedTuple):
     """The last seven days of one quantity as of one wall, in BUCKETS equal lengths of time.
 
     `low`, `high`: of what was heard in each, NaN where nothing was; `limits` of the band. degC or %RH.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.basis.values import Entry
 from monitor.rules.assessment import Condition
@@ -17,8 +17,7 @@ _COMMAND = re.compile(r": wallclime [^.]*")
 SIGN = ("who asked for the start", "who installs", "who owns the home, or speaks for its owner")
 
 
-@dataclass(frozen=True, slots=True)
-class NotReadyPage:
+class NotReadyPage(NamedTuple):
     """`entry` says the start, with `not_ready` and `conditions` in its body; `training`: readings were simulated."""
 
     facts: JobFacts

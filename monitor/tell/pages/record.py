@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.config.profile import Profile
 from monitor.rules.assessment import Assessment, Condition, Verdict
@@ -37,8 +37,7 @@ SIGNED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class RecordPage:
+class RecordPage(NamedTuple):
     """All that the sheet shows. `told`: who checked the site and the wall, and when; `sensors` of the room's air, each
     with what backs it; `documents`: the maker's; `started` when the installation was begun [ms], None before it."""
 

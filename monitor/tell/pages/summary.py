@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Protocol, TypeVar
+from typing import NamedTuple, Protocol, TypeVar
 
 from monitor.basis.alarm import Alarm
 from monitor.basis.units import System
@@ -22,8 +21,7 @@ NO_BUILDING = "no building named"
 TRAINING = "TRAINING: readings of a wall marked so were simulated. They prove nothing about a real room."
 
 
-@dataclass(frozen=True, slots=True)
-class WallSpan:
+class WallSpan(NamedTuple):
     """One wall over the judged part of a span, in its own zone. Times in UTC ms.
 
     `as_of`: the end of the span, or when the summary was made before that. `watched`: a sensor was assigned to the air
@@ -59,8 +57,7 @@ class WallSpan:
         return self.coverage.elapsed - self.coverage.known
 
 
-@dataclass(frozen=True, slots=True)
-class Summary:
+class Summary(NamedTuple):
     """Every wall of the days from `first` up to `after`, which is not in it any more; `made` in UTC ms.
 
     `unjudged`: names of the walls that can't be judged, and why.

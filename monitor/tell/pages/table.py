@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 ROWS = 200  # of a table; the record has them all
 
@@ -12,8 +11,7 @@ Row = tuple[str, ...]
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(NamedTuple):
     """A table of the page, or its note alone when there are no rows.
 
     `how` each column is known: "measured", "computed", "estimated" or "said"; "" where it is no number, or says so

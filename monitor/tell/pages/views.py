@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +21,7 @@ from monitor.tell.views import BoardView, JobFacts
 Hears = Literal["air", "outdoors", "box", "surface"]
 
 
-@dataclass(frozen=True, slots=True)
-class ChannelLine:
+class ChannelLine(NamedTuple):
     """The usable readings (flag 4 left out) of one channel at one place, converted and calibrated.
 
     `t` int64 [ms] in order, `value` float64 [degC or %RH], `flat` bool (it proves nothing); of one length.
@@ -37,8 +35,7 @@ class ChannelLine:
     flat: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
-class HandReading:
+class HandReading(NamedTuple):
     """What somebody read off an instrument of their own: drawn, never counted. degC or %RH."""
 
     quantity: Quantity
@@ -49,8 +46,7 @@ class HandReading:
     beside: tuple[Compared, ...] = ()  # the sensors that spoke at its time
 
 
-@dataclass(frozen=True, slots=True)
-class Stay:
+class Stay(NamedTuple):
     """A sensor at a place for [start, end); `end` None while it stays. `detail`: height and what is near, in words.
 
     `hears`: the air of the job's rooms or outdoors, boxes from inside, or the wall's surface.
@@ -63,8 +59,7 @@ class Stay:
     hears: Hears = "air"
 
 
-@dataclass(frozen=True, slots=True)
-class Backing:
+class Backing(NamedTuple):
     """What stands behind a quantity of a sensor in [start, end), `end` None without one: the profile's name of the
     level, its expanded uncertainty [K or %RH], and of a check when it was made. [ms]"""
 
@@ -76,8 +71,7 @@ class Backing:
     checked: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class SensorLine:
+class SensorLine(NamedTuple):
     """One sensor of the job: its hold [ms], its expanded uncertainty [K or %RH], where it was; `check`: the profile's
     name of the level that backs it now, `check_then` of that when the wall was begun, None before that or where it was
     not there; `checked_later` when the check of then was made, if only after it [ms]."""
@@ -93,8 +87,7 @@ class SensorLine:
     backings: tuple[Backing, ...] = ()  # of all time, in order; each quantity's adjoin
 
 
-@dataclass(frozen=True, slots=True)
-class CheckLine:
+class CheckLine(NamedTuple):
     """A check of a quantity of a sensor as the sensors' log has it, in force from `at` to `until` [ms].
 
     `points`: (read, reference, its expanded uncertainty) each, beside what `how` says; true = slope x read + offset;
@@ -114,16 +107,14 @@ class CheckLine:
     who: str
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
+class Head(NamedTuple):
     """The last link of the job's chain, in hex, and the number of the entry that made it."""
 
     number: int
     link: str
 
 
-@dataclass(frozen=True, slots=True)
-class Cut:
+class Cut(NamedTuple):
     """The part [start, end) of the judged span that a report was asked for; `phase` where it was asked for by name."""
 
     start: int
@@ -131,8 +122,7 @@ class Cut:
     phase: Phase | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ReportPage:
+class ReportPage(NamedTuple):
     """All that a report shows. `runs` are the states of the judged room as (start, end, state), in order. [ms]
 
     `cut`: the part that it is a report of, None for the whole judged span; verdict, clock and log are never cut.

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from monitor.basis.alarm import Alarm, Priority, Standing
 from monitor.basis.values import AIR, Quantity
@@ -36,8 +35,7 @@ HEAR = Condition("air in band now", "unknown", "")
 ASSIGN = Condition("air in band now", "unknown", "no sensor is assigned")
 
 
-@dataclass(frozen=True, slots=True)
-class WallNow:
+class WallNow(NamedTuple):
     """One wall as of its Assessment. `watched`: a sensor was ever assigned to the air of the room that is judged;
     `ended`: when none was any more, None while one is.
 
@@ -75,8 +73,7 @@ class WallNow:
         return self.assessment.now.state
 
 
-@dataclass(frozen=True, slots=True)
-class Board:
+class Board(NamedTuple):
     """All walls, made at `made` [ms]; `unjudged`: names of those that can't be judged, and why; `house`: the alarms
     that belong to no wall."""
 

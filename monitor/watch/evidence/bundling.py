@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
@@ -263,7 +263,7 @@ def _documents(desk: Desk, found: Assessment, chosen: _Chosen, head: SignedHead)
     from monitor.tell.pages.report import render_report
 
     assessment = assessment_bytes(found)
-    page = replace(report_page(desk, found.job, at=found.as_of), assessment=found)
+    page = report_page(desk, found.job, at=found.as_of)._replace(assessment=found)
     return {
         layout.REPORT: with_digest(render_report(page), assessment).encode(),
         layout.ASSESSMENT: assessment,

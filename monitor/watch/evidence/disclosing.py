@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from monitor.basis.clock import Clock, SystemClock
 from monitor.basis.errors import RecordError, WallclimeError
@@ -19,8 +19,7 @@ from monitor.watch.evidence.sealing import SOFTWARE
 _RANGE = re.compile(r"(\d{1,9})(?:-(\d{1,9}))?")
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(NamedTuple):
     """What is to be shown: UTC days, channels ("air_humidity", "STREAM air_humidity"), entries "1-5,9", all photos."""
 
     first: str | None = None

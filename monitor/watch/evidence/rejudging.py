@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from monitor.basis.values import Entry, Quantity, Series
 from monitor.config.profile import profile_from_text
@@ -47,8 +48,7 @@ class Shown:
         return self.known[stream, quantity]
 
 
-@dataclass(frozen=True, slots=True)
-class Material:
+class Material(NamedTuple):
     """What a verdict rests on: both logs, the readings, and what was refused."""
 
     log: Sequence[Entry]
@@ -74,7 +74,7 @@ def judged(material: Material, as_of: int) -> Assessment:
         for one in every
         if one.since <= as_of and one.text != in_force.text
     ]
-    return replace(_under(material, in_force.text, as_of), other_verdicts=tuple(others))
+    return _under(material, in_force.text, as_of)._replace(other_verdicts=tuple(others))
 
 
 def _under(material: Material, text: str, as_of: int) -> Assessment:

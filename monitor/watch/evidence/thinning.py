@@ -8,7 +8,6 @@ left is judged anew: a verdict on such days may differ.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from shlex import quote
 from typing import NamedTuple
@@ -38,8 +37,7 @@ MOST = 366  # days of one entry
 _READINGS = (records.SEGMENT, records.AMENDMENT)
 
 
-@dataclass(frozen=True, slots=True)
-class Done:
+class Done(NamedTuple):
     """What was done: an entry for each year's worth of days, none where nothing was left to go.
 
     `readings` there were on these days, `left` there are; `older`: stores and copies beside this one that hold all.

@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from monitor.basis.errors import WallclimeError
 from monitor.basis.times import ms_of, zone_of
@@ -26,8 +25,7 @@ from monitor.watch.evidence.rejudging import Material, Shown, judged, profile_of
 _CLOSE = 1e-9  # of two figures that were computed on two machines
 
 
-@dataclass(frozen=True, slots=True)
-class Checked:
+class Checked(NamedTuple):
     """What was found: of the bundle, and of the verdict in it (`judged`: whether that could be computed anew)."""
 
     found: Verified

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -43,8 +44,7 @@ class Asked:
     boxes_c: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Advised:
+class Advised(NamedTuple):
     """What to do, and how the guards of an empty room stand."""
 
     advice: Advice

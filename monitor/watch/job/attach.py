@@ -5,10 +5,9 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.basis.errors import Fault, QuantityError, RecordError
 from monitor.basis.times import EARLIEST, LATEST, in_zone, ms_of, zone_of
@@ -28,8 +27,7 @@ LONGEST_TEXT = 2_000  # of what a photo shows [characters]
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 
 
-@dataclass(frozen=True, slots=True)
-class File:
+class File(NamedTuple):
     """A file as it was handed in; `file_time` what its device says of its last change, if it was asked. [ms]"""
 
     name: str
@@ -37,16 +35,14 @@ class File:
     file_time: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(NamedTuple):
     """What is said of photos: what they show, and the entry they belong to."""
 
     shows: str = ""
     entry: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class MakersDocument:
+class MakersDocument(NamedTuple):
     """What is said of a maker's document; `limits` as it states them, by figure (see rules/install/makers.py)."""
 
     title: str

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
@@ -78,8 +77,7 @@ def _inside(body: Mapping[str, Any], key: str, limits: tuple[float, float], opti
         raise RecordError(f"{value:g} {unit} can't be", where=option, mend=mend)
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):
     """What can be said when boxes come. `stacked` and `single`: how long they take to even out as they lie, and in
     single layers on spacers; `apart` how far from the room of then they are [K]; `stays` what their core stays at on a
     floor that keeps it from the room [degC]; `said` see `said_of`; `past`: whether the day after they came is over;

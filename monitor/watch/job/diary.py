@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from shlex import quote
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.values import Draft, Entry, Kind, Quantity
@@ -65,8 +64,7 @@ def note(desk: Desk, job: str, text: str, *, at: int | None, who: str) -> Entry:
     return add(desk, job, Draft(Kind.NOTE, past(desk, at, "log note"), who, body))
 
 
-@dataclass(frozen=True, slots=True)
-class Corrected:
+class Corrected(NamedTuple):
     """A correction, of several entries where they say the same, and the verdicts before and after it.
 
     Each with how many conditions were open at the start of the installation.

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from shlex import quote
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339, zone_of
@@ -27,8 +26,7 @@ from monitor.watch.judging import assess
 EPISODES_NAMED = 5  # of the episodes that a refusal lists
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(NamedTuple):
     """What the finished walls ask for as of `as_of` [ms], in the order to do it; `zones` has each wall's zone.
 
     `never`: the walls that nobody has cared for since their finish, of those whose record knows it.

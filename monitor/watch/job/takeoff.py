@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from shlex import quote
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.units import System
@@ -22,8 +22,7 @@ LONGEST = 1000.0  # that a wall is taken for; more is a slip of the pen, figure 
 WALL = ("length", "height", "corners")
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(NamedTuple):
     """A wall with its take-off; `split` says that it is to be parted as the take-off proposes."""
 
     result: TakeOff

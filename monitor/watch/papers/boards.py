@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple, cast
 
 import numpy as np
@@ -59,7 +58,7 @@ def board_view(desk: Desk, found: Assessment, frame: Frame) -> BoardView:
 def whole_board_view(desk: Desk, found: Assessment, frame: Frame) -> BoardView:
     """What a report shows of them: also what excursions did, and the season ahead."""
     did = effects(found.excursions, found.days, frame.profile.board)
-    return replace(board_view(desk, found, frame), effects=tuple(did), season=season_ahead(found.days, found.as_of))
+    return board_view(desk, found, frame)._replace(effects=tuple(did), season=season_ahead(found.days, found.as_of))
 
 
 def _surface_heard(desk: Desk, frame: Frame) -> bool:

@@ -11,9 +11,8 @@ import binascii
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
 from monitor.basis import units
@@ -42,8 +41,7 @@ _KINDS = {section.name: section for section in (*SECTIONS, PHOTO)}
 _ANOTHER = "Make a new form: wallclime form JOB -o FILE.html"
 
 
-@dataclass(frozen=True, slots=True)
-class Imported:
+class Imported(NamedTuple):
     """What a form brought: the entries that are new, and the numbers of those that the log had of it before."""
 
     job: str
@@ -184,8 +182,7 @@ def _body(section: Section, body: Any, where: str) -> dict[str, Any]:
 # --- in ----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Item:
+class _Item(NamedTuple):
     """One item of a form, checked: what makes one entry."""
 
     id: str

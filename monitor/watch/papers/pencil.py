@@ -28,7 +28,7 @@ class Pencil:
         self._files: dict[str, tuple[bytes, str]] = {}
         self.mark: dict[str, Any] = {}
         store = cast(Store, self)
-        self.desk = replace(desk, store=store, book=Book(store))
+        self.desk = desk._replace(store=store, book=Book(store))
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._desk.store, name)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import cast
 
 from monitor.basis.units import System
@@ -31,7 +30,7 @@ def status_view(desk: Desk, job: str) -> StatusView:
     found = assess(desk, job)
     frame = desk.book.frame_at(job, found.as_of)
     told = notes(frame, desk, found, display(desk, job)) if frame.close is None else ()
-    return replace(_view(desk, found, frame), notes=told)
+    return _view(desk, found, frame)._replace(notes=told)
 
 
 def advised_of(desk: Desk, job: str, asked: Asked) -> Advised:

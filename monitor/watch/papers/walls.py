@@ -11,8 +11,8 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -46,8 +46,7 @@ SPAN = 7 * DAY  # of the small charts
 SOFTWARE = f"wallclime {monitor.__version__}"
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(NamedTuple):
     """What became of a board: how many walls, and of their reports how many were written, left as they were, failed."""
 
     walls: int
@@ -153,12 +152,12 @@ def _reported(desk: Desk, wall: WallNow, path: Path, before: str, *, full: bool)
     """The fingerprint of a wall's report, what became of it, and the wall with its link or the fault."""
     mark = fingerprint(desk, wall, full=full)
     if mark == before and path.exists():
-        return mark, "left", replace(wall, report=path.name)
+        return mark, "left", wall._replace(report=path.name)
     try:
         write_report(desk, wall.assessment.job, path, still=not full)
     except WallclimeError as exc:
-        return "", "failed", replace(wall, report_fault=f"Its report could not be written: {exc.faults[0].what}.")
-    return mark, "written", replace(wall, report=path.name)
+        return "", "failed", wall._replace(report_fault=f"Its report could not be written: {exc.faults[0].what}.")
+    return mark, "written", wall._replace(report=path.name)
 
 
 def fingerprint(desk: Desk, wall: WallNow, *, full: bool = False) -> str:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from shlex import quote
 from statistics import median
+from typing import NamedTuple
 
 from monitor.basis.times import DAY, HOUR, rfc3339
 from monitor.basis.units import format_duration, to_base
@@ -30,8 +30,7 @@ _UNIT_WORDS = {"degC": "degrees Celsius", "degF": "degrees Fahrenheit", "1": "fr
 _UNIT_OPTIONS = {"1": "fraction"}
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(NamedTuple):
     """What a sensor says of a quantity of late: as sent, the unit it is taken for, and in degC or %.
 
     `t` when last, `late_by` how far behind its arrival that was, where it came as back-fill. [ms]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
 from shlex import quote
+from typing import NamedTuple
 
 from monitor.basis.errors import LoggerFileError, RecordError
 from monitor.basis.times import rfc3339
@@ -27,8 +27,7 @@ HOT = 45.0  # a room is not so hot for half of a record, but a room's degF read 
 DRY = 1.0  # nor so dry for all of it, but fractions read as % are; figure ours [%]
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(NamedTuple):
     """What will be imported and how it is read; to be shown before anything is kept."""
 
     job: str
@@ -44,8 +43,7 @@ class Plan:
     summary: Summary
 
 
-@dataclass(frozen=True, slots=True)
-class Imported:
+class Imported(NamedTuple):
     """What became of a file's readings."""
 
     new: int
@@ -101,7 +99,7 @@ def plan_import(
         guess=found,
         summary=summary,
     )
-    return plan if known is None else replace(plan, role=_heard_before(desk, plan, known, role))
+    return plan if known is None else plan._replace(role=_heard_before(desk, plan, known, role))
 
 
 def doubts(plan: Plan) -> list[str]:

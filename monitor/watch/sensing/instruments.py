@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import DAY
@@ -27,8 +26,7 @@ FURTHEST = {Quantity.AIR_TEMPERATURE: 10.0, Quantity.AIR_HUMIDITY: 30.0}  # ours
 Level = Literal["side by side", "salt", "laboratory"]
 
 
-@dataclass(frozen=True, slots=True)
-class Compared:
+class Compared(NamedTuple):
     """One reading of the sensor beside what it was compared with; `how` in words. degC or %RH."""
 
     quantity: Quantity
@@ -36,8 +34,7 @@ class Compared:
     how: str
 
 
-@dataclass(frozen=True, slots=True)
-class Checked:
+class Checked(NamedTuple):
     """The entries of a check, and each job that it bears on as it was judged before and after."""
 
     entries: tuple[Entry, ...]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.basis.errors import PayloadError, RecordError
 from monitor.basis.values import Reading
@@ -16,8 +17,7 @@ from monitor.watch.judging import note_all_completions
 from monitor.watch.service.awake import latest
 
 
-@dataclass(frozen=True, slots=True)
-class Retried:
+class Retried(NamedTuple):
     """What became of refused messages that were read again: `kept` those of which a reading is new."""
 
     kept: int

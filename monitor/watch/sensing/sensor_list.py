@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 from monitor.basis.errors import Fault, RecordError
 from monitor.basis.times import parse_time, rfc3339
@@ -27,8 +28,7 @@ from monitor.watch.sensing.sensors import (
 COLUMNS = ("sensor", "topic", "place", "since", "hold", "near")
 
 
-@dataclass(frozen=True, slots=True)
-class Listed:
+class Listed(NamedTuple):
     """A row: `since` as it is written, `hold` [ms]; None or "" where nothing is said."""
 
     where: str

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -34,8 +33,7 @@ LONGEST_HOLD = 7 * DAY  # and so is a longer hold; figure ours [ms]
 RECENT = 7 * DAY  # how far back a hold is proposed from [ms]
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(NamedTuple):
     """A sensor that was heard: where it is, and how it speaks.
 
     `interval` is its usual one [ms], None before two readings; `battery` what was left of it last [%], None where it

@@ -176,7 +176,7 @@ def _left(away: Sequence[Alarm], unseen: Sequence[Signal], now: int) -> Iterator
 def _without_old_care(change: Change, first: int) -> Change:
     """Care that was due before anybody was told anything here: the digest has it. A message for each would be many."""
     of_care = change.alarm.what in (whats.CARE_DUE, whats.INSPECTION_DUE)
-    return replace(change, tells=None) if of_care and change.alarm.facts.get("due", first) < first else change
+    return change._replace(tells=None) if of_care and change.alarm.facts.get("due", first) < first else change
 
 
 def _refreshed(standing: Sequence[Alarm], seen: Sequence[Signal], changes: Sequence[Change]) -> list[Alarm]:

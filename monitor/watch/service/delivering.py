@@ -14,9 +14,8 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.basis.alarm import MQTT, Message
 from monitor.basis.errors import BrokerError, StoreError, WallclimeError
@@ -35,8 +34,7 @@ _NAP = 0.2  # how long the broker's thread waits for a message, and looks after 
 States = Mapping[str, Mapping[str, Any]]
 
 
-@dataclass(frozen=True, slots=True)
-class Pace:
+class Pace(NamedTuple):
     """How patient delivery is; all of it ours, no published source.
 
     `look` how often the outbox is looked at, `limit` how long a contact may take for one message, `farewell` how long
@@ -110,8 +108,7 @@ class _Hand:
         return ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Result:
+class _Result(NamedTuple):
     hand: _Hand
     out: Outgoing
     error: str

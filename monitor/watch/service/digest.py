@@ -6,7 +6,6 @@ Each is known by its period, so that it is told once whatever the clock does: se
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, time, timedelta
 from functools import partial
 from typing import Literal
@@ -139,7 +138,7 @@ def days_before(once: Once, period: str) -> tuple[date, date]:
 def _for(desk: Desk, contact: Contact, found: Summary) -> Summary:
     """Of a summary the walls that concern a contact."""
     where = buildings(desk)
-    return replace(found, walls=tuple(wall for wall in found.walls if concerns(contact, wall.job, where)))
+    return found._replace(walls=tuple(wall for wall in found.walls if concerns(contact, wall.job, where)))
 
 
 # --- on its way ------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +25,7 @@ _NEVER = 1 << 62  # nothing is of late before the first round [ms]
 Key = tuple[str, Quantity]
 
 
-@dataclass(frozen=True, slots=True)
-class _Tail:
+class _Tail(NamedTuple):
     """All readings of a channel from `since` on, as of `sums`. [ms]
 
     Most of them are packed, `new` are not: rows of `_NEW`, of the units and origins that the packed ones have.
@@ -155,7 +154,7 @@ class Lately:
         return (tail.sums.readings, tail.sums.last_t) != (sums.readings, sums.last_t)
 
     def _grow(self, key: Key, tail: _Tail, new: Series, sums: Sums) -> None:
-        grown = replace(tail, new=tail.new + _rows(new).tobytes(), sums=sums)
+        grown = tail._replace(new=tail.new + _rows(new).tobytes(), sums=sums)
         if len(tail.packed) and len(grown.new) < _AT_ONCE * _NEW.itemsize:
             self._tails[key] = grown
         else:

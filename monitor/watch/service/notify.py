@@ -5,13 +5,12 @@ from __future__ import annotations
 import os
 import socket
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 _WITHIN = 1.0  # systemd reads at once, or does not live [s]
 
 
-@dataclass(frozen=True, slots=True)
-class Supervisor:
+class Supervisor(NamedTuple):
     """Where systemd listens, and within how long it wants a sign of life, if at all. [s]
 
     An abstract address begins with NUL (unix(7)), which the environment writes as @.

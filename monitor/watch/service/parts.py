@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -147,7 +146,7 @@ def works_of_role(desk: Desk, role: Role, works: Sequence[Work], looked: Looked)
     memory = Memory()
     for work in works:
         if work.name == JUDGE and role.judges:
-            shared = replace(work, run=lambda _: judge_a_share(desk, looked, memory), everywhere=True)
+            shared = work._replace(run=lambda _: judge_a_share(desk, looked, memory), everywhere=True)
             yield shared if desk.store.is_shared else work
         elif work.everywhere or (role.may_lead and work.name != JUDGE):
             yield work

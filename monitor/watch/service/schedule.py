@@ -13,7 +13,6 @@ import logging
 import threading
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
@@ -38,23 +37,20 @@ _ONE = timedelta(days=1)
 _ONCE = {"day": "daily", "week": "Mondays", "month": "monthly, 1st"}
 
 
-@dataclass(frozen=True, slots=True)
-class Every:
+class Every(NamedTuple):
     """Again and again, each time `ms` after the last; the first time after as long too, or at once if `soon`."""
 
     ms: int
     soon: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Each:
+class Each(NamedTuple):
     """Once in each span of `ms`, counted from 1970-01-01T00:00Z."""
 
     ms: int
 
 
-@dataclass(frozen=True, slots=True)
-class Local:
+class Local(NamedTuple):
     """Once a day, week (from Monday) or month (from its first day), from the wall time `at` of `zone` on its first day.
 
     A wall time that there is twice is the first of them, one that the clocks leave out the next instant that there is.
@@ -68,8 +64,7 @@ class Local:
 Trigger = Every | Each | Local
 
 
-@dataclass(frozen=True, slots=True)
-class Work:
+class Work(NamedTuple):
     """A work on schedule: its name, when, and what is called with the key of the period ("" without one).
 
     A key is a day 2026-01-05, a week 2026-W02, a month 2026-01, or the instant that begins a span, RFC 3339. Of several

@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -132,7 +131,7 @@ def stay_awake(
     `said` answers what else it says of itself, JSON-safe.
     """
     links = [
-        {**asdict(one.status), "broker": broker.host, "named": named(broker), "client_id": broker.client_id}
+        {**one.status._asdict(), "broker": broker.host, "named": named(broker), "client_id": broker.client_id}
         for broker, one in listening
     ]
     known = {heard.stream for heard in desk.store.heard() if heard.name is not None}
