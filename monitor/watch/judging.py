@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from dataclasses import replace
-from functools import partial
 
 from monitor.basis.errors import RecordError
 from monitor.basis.times import rfc3339
@@ -134,36 +133,33 @@ def _assess(
     lots: tuple[str, ...] = (),
     recompute: bool = False,
 ) -> Assessment:
+    """The verdict under the profile in force, and beside it under every other; `alone`: its sensors are asked anew."""
+
+    def under(text: str) -> Assessment:
+        profile = desk.book.parsed(text, job)
+        frame = desk.book.frame(job, profile, as_of)
+        frame = replace(frame, lots_used=lots) if lots else frame
+        while True:
+            with desk.store.together():
+                if alone:
+                    lately.turn(job, frame.streams, desk.clock.now())
+                conflicts = lately.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
+                if recompute:
+                    return judge(frame, as_of, lately, Forgetful(), conflicts=conflicts)
+                shelf = Shelf(desk.store, job, profile.sha256, lately.generation(job))
+                found = judge(frame, as_of, lately, shelf, conflicts=conflicts)
+            if not shelf.moved():
+                return found
+            if not alone:
+                lately.again(job, frame.streams)
+
     in_force = desk.book.profile(job, as_of)
-    under = partial(_under, desk, job, as_of, lately, alone, lots, recompute)
     others = [
         other_verdict(under(one.text), one.since)
         for one in desk.book.profiles(job)
         if one.since <= as_of and one.text != in_force.text
     ]
     return under(in_force.text)._replace(other_verdicts=tuple(others))
-
-
-def _under(
-    desk: Desk, job: str, as_of: int, lately: Lately, alone: bool, lots: tuple[str, ...], recompute: bool, text: str
-) -> Assessment:
-    """The verdict under one profile; `alone`: its sensors are asked anew, not as of the round."""
-    profile = desk.book.parsed(text, job)
-    frame = desk.book.frame(job, profile, as_of)
-    frame = replace(frame, lots_used=lots) if lots else frame
-    while True:
-        with desk.store.together():
-            if alone:
-                lately.turn(job, frame.streams, desk.clock.now())
-            conflicts = lately.conflicts(frame.streams, frame.judged_from, as_of) if frame.streams else 0
-            if recompute:
-                return judge(frame, as_of, lately, Forgetful(), conflicts=conflicts)
-            shelf = Shelf(desk.store, job, profile.sha256, lately.generation(job))
-            found = judge(frame, as_of, lately, shelf, conflicts=conflicts)
-        if not shelf.moved():
-            return found
-        if not alone:
-            lately.again(job, frame.streams)
 
 
 def as_first_written(desk: Desk, found: Assessment) -> OtherVerdict | None:
