@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from itertools import chain as chained
+from itertools import groupby
+from operator import itemgetter
 from typing import Any, TypeVar
 
 import numpy as np
@@ -25,6 +27,7 @@ from monitor.keep.schema import channel, origin, reading, sensor, unit
 from monitor.keep.thin import days_thinned
 
 Key = tuple[int, int]  # (channel id, t)
+_Row = tuple[int, int, float, int, int, int]  # as _COLUMNS
 Name = TypeVar("Name")
 
 _FEW = 2 * DAY  # of so few, rows are read sooner than it is found which days are sealed [ms]
@@ -114,7 +117,7 @@ class _SomeKnownError(Exception):
     """Not all of a batch is new."""
 
 
-def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[tuple[Any, ...]]:
+def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[_Row]:
     """In the order in which they are stored: each page is then met once."""
     return sorted(
         (channel_id, t, one.value, ids.units[one.unit], one.arrival, ids.origins[one.origin])
@@ -122,22 +125,24 @@ def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[tuple[Any, ...]]:
     )
 
 
-def _insert_all(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:
+def _insert_all(conn: Connection, rows: list[_Row]) -> list[_Row]:
     """Keep what is all new, as a rule; else raises _SomeKnownError, as it can't be told what was.
 
     The whole transaction is then made again: a savepoint would have SQLite write every page twice, in case.
     """
-    rows = _rows(first, ids)
     if rows and bulk(conn, _INSERT, rows) != len(rows):
         raise _SomeKnownError
-    return set(first)
+    return rows
 
 
-def _insert_new(conn: Connection, first: Mapping[Key, Reading], ids: Ids) -> set[Key]:
+def _insert_new(conn: Connection, rows: list[_Row]) -> list[_Row]:
     """Keep what is not there yet; answers what that was."""
     adding = insert(conn, reading).on_conflict_do_nothing().returning(reading.c.channel_id, reading.c.t)
-    found = conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in _rows(first, ids)])
-    return {(channel_id, t) for channel_id, t in found}
+    found = {
+        (channel_id, t)
+        for channel_id, t in conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in rows])
+    }
+    return [row for row in rows if row[:2] in found]
 
 
 _STANDING = (
@@ -154,7 +159,7 @@ def _standing(conn: Connection, keys: Iterable[Key]) -> dict[Key, tuple[float, s
 
 def _conflicts(
     conn: Connection,
-    new: set[Key],
+    new: Collection[Key],
     packed: Mapping[Key, tuple[float, str]],
     first: Mapping[Key, Reading],
     later: Sequence[tuple[Key, Reading]],
@@ -167,23 +172,22 @@ def _conflicts(
     return [row_of_conflict(one, kept[key]) for key, one in left if kept[key] != (one.value, one.unit)]
 
 
-def _sum_up(conn: Connection, new: Collection[Key], first: Mapping[Key, Reading]) -> None:
-    """Write the new readings into their channels' sums, one dirty row a stream, and which days are to be sealed."""
-    by_channel: dict[int, list[Reading]] = {}
-    days: set[tuple[str, int]] = set()
-    for key, one in first.items():
-        if key in new:
-            by_channel.setdefault(key[0], []).append(one)
-            days.add((one.stream, one.t - one.t % DAY))
+def _sum_up(conn: Connection, new: Sequence[_Row], first: Mapping[Key, Reading]) -> None:
+    """Write the new readings into their channels' sums, one dirty row a stream, and which days are to be sealed.
+
+    `new` in order, so that two processes that keep the same channels never wait for each other.
+    """
     sums: list[tuple[int, ...]] = []
     spans: dict[str, tuple[int, int]] = {}
-    for channel_id in sorted(by_channel):  # so that two processes that keep the same channels never wait for each other
-        group = by_channel[channel_id]
-        times = [one.t for one in group]
-        begin, end, heard = min(times), max(times), max([one.arrival for one in group])
-        sums.append((begin, begin, end, end, heard, heard, len(group), channel_id))
-        span = spans.get(group[0].stream, (begin, end))
-        spans[group[0].stream] = (min(span[0], begin), max(span[1], end))
+    days: set[tuple[str, int]] = set()
+    for channel_id, rows in groupby(new, itemgetter(0)):
+        times, arrivals = zip(*((row[1], row[4]) for row in rows), strict=True)
+        begin, end, heard = times[0], times[-1], max(arrivals)
+        sums.append((begin, begin, end, end, heard, heard, len(times), channel_id))
+        stream = first[channel_id, begin].stream
+        span = spans.get(stream, (begin, end))
+        spans[stream] = (min(span[0], begin), max(span[1], end))
+        days |= {(stream, day) for day in {t - t % DAY for t in times}}
     if sums:
         bulk(conn, _ADD_TO_SUMS, sums)
         bulk(conn, _MARK_DIRTY, [(stream, *span) for stream, span in spans.items()])
@@ -375,7 +379,7 @@ class Readings(Quarantine, Months):
         self,
         readings: Sequence[Reading],
         refused: Sequence[Refused],
-        insert_readings: Callable[[Connection, Mapping[Key, Reading], Ids], set[Key]],
+        insert_readings: Callable[[Connection, list[_Row]], list[_Row]],
     ) -> Kept:
         """One transaction."""
         with self._writing() as conn:
@@ -385,8 +389,9 @@ class Readings(Quarantine, Months):
             packed = packed_standing(conn, late, ids.channels) if late else {}
             too_late = _turn_away(conn, late, packed, first, later)
             unknown = {key: one for key, one in first.items() if key not in packed} if packed else first
-            new = insert_readings(conn, unknown, ids)
-            conflicts = _conflicts(conn, new, packed, first, later)
+            new = insert_readings(conn, _rows(unknown, ids))
+            kept = first.keys() if len(new) == len(first) else {row[:2] for row in new}
+            conflicts = _conflicts(conn, kept, packed, first, later)
             _sum_up(conn, new, first)
             put_aside(conn, chained(conflicts, map(row_of_refused, [*refused, *too_late])))
         self._ids = ids  # only now: ids that were rolled back must not be remembered
