@@ -27,7 +27,7 @@ from monitor.keep.schema import channel, origin, reading, sensor, unit
 from monitor.keep.thin import days_thinned
 
 Key = tuple[int, int]  # (channel id, t)
-_Row = tuple[int, int, float, int, int, int]  # as _COLUMNS
+_Stored = tuple[int, int, float, int, int, int]  # as _COLUMNS
 Name = TypeVar("Name")
 
 _FEW = 2 * DAY  # of so few, rows are read sooner than it is found which days are sealed [ms]
@@ -117,7 +117,7 @@ class _SomeKnownError(Exception):
     """Not all of a batch is new."""
 
 
-def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[_Row]:
+def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[_Stored]:
     """In the order in which they are stored: each page is then met once."""
     return sorted(
         (channel_id, t, one.value, ids.units[one.unit], one.arrival, ids.origins[one.origin])
@@ -125,7 +125,7 @@ def _rows(first: Mapping[Key, Reading], ids: Ids) -> list[_Row]:
     )
 
 
-def _insert_all(conn: Connection, rows: list[_Row]) -> list[_Row]:
+def _insert_all(conn: Connection, rows: list[_Stored]) -> list[_Stored]:
     """Keep what is all new, as a rule; else raises _SomeKnownError, as it can't be told what was.
 
     The whole transaction is then made again: a savepoint would have SQLite write every page twice, in case.
@@ -135,13 +135,11 @@ def _insert_all(conn: Connection, rows: list[_Row]) -> list[_Row]:
     return rows
 
 
-def _insert_new(conn: Connection, rows: list[_Row]) -> list[_Row]:
+def _insert_new(conn: Connection, rows: list[_Stored]) -> list[_Stored]:
     """Keep what is not there yet; answers what that was."""
     adding = insert(conn, reading).on_conflict_do_nothing().returning(reading.c.channel_id, reading.c.t)
-    found = {
-        (channel_id, t)
-        for channel_id, t in conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in rows])
-    }
+    answer = conn.execute(adding, [dict(zip(_COLUMNS, row, strict=True)) for row in rows])
+    found = {(channel_id, t) for channel_id, t in answer}
     return [row for row in rows if row[:2] in found]
 
 
@@ -172,7 +170,7 @@ def _conflicts(
     return [row_of_conflict(one, kept[key]) for key, one in left if kept[key] != (one.value, one.unit)]
 
 
-def _sum_up(conn: Connection, new: Sequence[_Row], first: Mapping[Key, Reading]) -> None:
+def _sum_up(conn: Connection, new: Sequence[_Stored], first: Mapping[Key, Reading]) -> None:
     """Write the new readings into their channels' sums, one dirty row a stream, and which days are to be sealed.
 
     `new` in order, so that two processes that keep the same channels never wait for each other.
@@ -379,7 +377,7 @@ class Readings(Quarantine, Months):
         self,
         readings: Sequence[Reading],
         refused: Sequence[Refused],
-        insert_readings: Callable[[Connection, list[_Row]], list[_Row]],
+        insert_readings: Callable[[Connection, list[_Stored]], list[_Stored]],
     ) -> Kept:
         """One transaction."""
         with self._writing() as conn:

@@ -111,9 +111,13 @@ def _spell(group: Sequence[Excursion], gaps: _Unknown, off_delay: int, as_of: in
 def together(one: Spell, later: Spell) -> Spell:
     """Two spells of a side as one."""
     pick = min if one.side == "low" else max
-    return later._replace(start=one.start, outside=one.outside + later.outside, peak=pick(one.peak, later.peak),
-        dose=one.dose + later.dose, excursions=one.excursions + later.excursions,
-    )  # fmt: skip
+    return later._replace(
+        start=one.start,
+        outside=one.outside + later.outside,
+        peak=pick(one.peak, later.peak),
+        dose=one.dose + later.dose,
+        excursions=one.excursions + later.excursions,
+    )
 
 
 # --- what the sensors said of late -----------------------------------------------------------------
